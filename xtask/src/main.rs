@@ -1,18 +1,36 @@
 //! The project's own commands: the same by hand and in CI. `cargo xtask` lists them.
+//!
+//! `up`, `test` and `check` are the three that a person needs. The others are their parts. Nothing here knows a rule of the trade.
 
 use std::process::ExitCode;
 
 use anyhow::{Result, bail};
 
+mod bench;
+mod check;
 mod postgres;
 mod sqlx;
+mod test;
+mod tidy;
 mod tools;
+mod up;
+mod web;
 
 const HELP: &str = "\
 cargo xtask <command>
 
-  db [stop|reset]  start the development Postgres and leave it running; prints its addresses
-  sqlx             record the shape of every query anew (.sqlx)
+  up [--port N] [--reset] [--no-demo] [--dev]
+                       serve everything on one port of this machine; Ctrl-C stops it.
+                       --reset begins with an empty database, --no-demo prints a link for the first owner,
+                       --dev compiles the web app sooner and larger
+  test [PART…]         all tests, or the named parts; prints the minutes of each
+  check                the quick part: format, lints, tidy, query data
+  tidy                 only the walls between the rooms
+  db [stop|reset]      start the development Postgres, leave it running and print its addresses
+  sqlx                 record the shape of every query anew (.sqlx)
+  web [--dev]          build the web app and print its sizes
+  bench [NAME…] [--json]
+                       measure; with --json one flat object
 ";
 
 fn main() -> ExitCode {
@@ -33,8 +51,14 @@ fn run() -> Result<()> {
         return Ok(());
     };
     match command.as_str() {
+        "up" => up::command(rest),
+        "test" => test::command(rest),
+        "check" => check::command(rest),
+        "tidy" if rest.is_empty() => tidy::check(),
         "db" => postgres::command(rest),
         "sqlx" => sqlx::command(rest),
+        "web" => web::command(rest),
+        "bench" => bench::command(rest),
         "help" | "--help" | "-h" => {
             print!("{HELP}");
             Ok(())

@@ -1,0 +1,361 @@
+//! `cargo xtask test [PART…]`: all tests, the browser's too, with a private Postgres, and the minutes of each part.
+
+use std::cell::OnceCell;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::{Duration, Instant};
+
+use anyhow::{Context, Result, bail};
+
+use crate::postgres::{Cluster, DATABASE};
+use crate::web::{self, Profile};
+use crate::{check, tools, up};
+
+/// Suites of the package `tests` that are there whatever is written beside them, in the order in which they run; others follow.
+const SUITES_FIRST: [&str; 3] = ["api", "simulation", "browser"];
+
+type Run = Box<dyn Fn(&Bed) -> Result<()>>;
+
+struct Part {
+    name: String,
+    about: &'static str,
+    run: Run,
+}
+
+/// What the parts share: made when the first of them needs it.
+struct Bed {
+    cluster_name: String,
+    cluster: OnceCell<Cluster>,
+    dist: OnceCell<PathBuf>,
+    server: OnceCell<PathBuf>,
+}
+
+/// Runs the parts that are named, or all; a failing part does not keep the next from running.
+pub(crate) fn command(args: &[String]) -> Result<()> {
+    let parts = chosen(parts()?, args)?;
+    remove_left_over()?;
+    let bed = Bed {
+        cluster_name: format!("test-{}", std::process::id()),
+        cluster: OnceCell::new(),
+        dist: OnceCell::new(),
+        server: OnceCell::new(),
+    };
+    let began = Instant::now();
+    let mut lines = Vec::new();
+    let mut failed = Vec::new();
+    for part in &parts {
+        if tools::stop_requested() {
+            break;
+        }
+        tools::say(format!("--- {}: {}", part.name, part.about));
+        let part_began = Instant::now();
+        let result = (part.run)(&bed);
+        let word = if result.is_ok() { "ok" } else { "FAILED" };
+        lines.push(format!(
+            "{:<16} {:>6} min  {word}",
+            part.name,
+            minutes(part_began.elapsed())
+        ));
+        if let Err(error) = result {
+            tools::say(format!("{} failed: {error:#}", part.name));
+            failed.push(part.name.as_str());
+        }
+    }
+    bed.close()?;
+    println!();
+    for line in &lines {
+        println!("{line}");
+    }
+    println!("{:<16} {:>6} min", "total", minutes(began.elapsed()));
+    if tools::stop_requested() {
+        bail!("stopped after {} of {} parts", lines.len(), parts.len());
+    }
+    if !failed.is_empty() {
+        bail!("failed: {}", failed.join(", "));
+    }
+    Ok(())
+}
+
+fn parts() -> Result<Vec<Part>> {
+    let part = |name: &str, about, run: fn(&Bed) -> Result<()>| Part {
+        name: name.to_owned(),
+        about,
+        run: Box::new(run),
+    };
+    let mut parts = vec![
+        part("check", "format, lints, tidy, query data", |bed| {
+            check::all(bed.cluster()?)
+        }),
+        part("xtask", "the project's own commands", |_| {
+            tools::run(&mut tools::cargo(["test", "--package", "xtask"]))
+        }),
+        part("domain", "the rules", |_| {
+            tools::run(&mut tools::cargo([
+                "test",
+                "--package",
+                "domain",
+                "--all-features",
+            ]))
+        }),
+        part("server", "the server's own tests", |bed| {
+            tools::run(&mut bed.cargo(&["test", "--package", "server"])?)
+        }),
+        part("web", "the web app's logic, on this machine", |_| {
+            tools::run(&mut tools::cargo(["test", "--package", "web", "--lib"]))
+        }),
+        part("web-build", "the web app as it ships", |bed| {
+            for line in web::sizes(bed.dist()?)? {
+                println!("{line}");
+            }
+            Ok(())
+        }),
+        part("support", "what the whole-system tests stand on", |bed| {
+            tools::run(&mut bed.cargo(&["test", "--package", "tests", "--lib"])?)
+        }),
+    ];
+    parts.extend(suites()?.into_iter().map(|suite| Part {
+        name: suite.clone(),
+        about: "a suite of the package `tests`",
+        run: Box::new(move |bed| bed.suite(&suite)),
+    }));
+    parts.push(part(
+        "docs",
+        "documentation builds without a warning",
+        |_| {
+            let mut doc = tools::cargo([
+                "doc",
+                "--no-deps",
+                "--document-private-items",
+                "--package",
+                "domain",
+                "--package",
+                "server",
+            ]);
+            tools::run(doc.env("RUSTDOCFLAGS", "--deny warnings"))
+        },
+    ));
+    Ok(parts)
+}
+
+fn chosen(parts: Vec<Part>, names: &[String]) -> Result<Vec<Part>> {
+    let known: Vec<String> = parts.iter().map(|part| part.name.clone()).collect();
+    if let Some(unknown) = names.iter().find(|name| !known.contains(name)) {
+        bail!(
+            "there is no part `{unknown}`; the parts are: {}",
+            known.join(", ")
+        );
+    }
+    Ok(parts
+        .into_iter()
+        .filter(|part| names.is_empty() || names.contains(&part.name))
+        .collect())
+}
+
+/// The test binaries that the package `tests` declares or that cargo finds there.
+fn suites() -> Result<Vec<String>> {
+    let text = tools::read(&mut tools::cargo([
+        "metadata",
+        "--no-deps",
+        "--offline",
+        "--format-version",
+        "1",
+    ]))?;
+    let metadata: serde_json::Value = serde_json::from_str(&text)?;
+    let packages = metadata["packages"]
+        .as_array()
+        .context("cargo metadata lists no packages")?;
+    let tests = packages
+        .iter()
+        .find(|package| package["name"] == "tests")
+        .context("there is no package `tests`")?;
+    let targets = tests["targets"]
+        .as_array()
+        .context("the package `tests` has no targets")?;
+    let is_suite = |target: &&serde_json::Value| {
+        target["kind"]
+            .as_array()
+            .is_some_and(|kinds| kinds.iter().any(|kind| kind == "test"))
+    };
+    let mut names: Vec<String> = targets
+        .iter()
+        .filter(is_suite)
+        .filter_map(|target| target["name"].as_str().map(str::to_owned))
+        .collect();
+    let place = |name: &String| {
+        SUITES_FIRST
+            .iter()
+            .position(|first| first == name)
+            .unwrap_or(SUITES_FIRST.len())
+    };
+    names.sort_by(|left, right| place(left).cmp(&place(right)).then_with(|| left.cmp(right)));
+    Ok(names)
+}
+
+impl Bed {
+    fn cluster(&self) -> Result<&Cluster> {
+        if self.cluster.get().is_none() {
+            let cluster = Cluster::start(&self.cluster_name)?;
+            cluster.create_database(DATABASE)?;
+            let _ = self.cluster.set(cluster);
+        }
+        self.cluster.get().context("the cluster was just set")
+    }
+
+    fn dist(&self) -> Result<&Path> {
+        if self.dist.get().is_none() {
+            let _ = self.dist.set(web::build(Profile::Ship)?);
+        }
+        self.dist
+            .get()
+            .map(PathBuf::as_path)
+            .context("the folder was just set")
+    }
+
+    fn server(&self) -> Result<&Path> {
+        if self.server.get().is_none() {
+            let _ = self.server.set(up::build_server()?);
+        }
+        self.server
+            .get()
+            .map(PathBuf::as_path)
+            .context("the program was just set")
+    }
+
+    /// Cargo with the database's address and without anything that points at a real service.
+    fn cargo(&self, args: &[&str]) -> Result<Command> {
+        let mut command = tools::cargo(args);
+        for name in [
+            "DATABASE_URL",
+            "DATABASE_OWNER_URL",
+            "PHOTO_STORE",
+            "DEMO",
+            "LISTEN",
+            "PUBLIC_URL",
+        ] {
+            command.env_remove(name);
+        }
+        command.env(
+            "WITNESSMARK_TEST_DATABASE_URL",
+            self.cluster()?.owner_url(DATABASE),
+        );
+        Ok(command)
+    }
+
+    fn suite(&self, name: &str) -> Result<()> {
+        let mut command = self.cargo(&["test", "--package", "tests", "--test", name])?;
+        command
+            .env("WITNESSMARK_WEB_DIST", self.dist()?)
+            .env("WITNESSMARK_SERVER_BIN", self.server()?);
+        if name == "browser" {
+            let browser = Browser::find_or_install()?;
+            command
+                .env("WITNESSMARK_CHROMIUM", browser.chromium)
+                .env("WITNESSMARK_CHROMEDRIVER", browser.driver);
+        }
+        tools::run(&mut command)
+    }
+
+    fn close(mut self) -> Result<()> {
+        if let Some(cluster) = self.cluster.take() {
+            cluster.stop()?;
+            Cluster::remove(&self.cluster_name)?;
+        }
+        Ok(())
+    }
+}
+
+/// The browser that tests drive, and the program that drives it.
+pub(crate) struct Browser {
+    pub(crate) chromium: PathBuf,
+    pub(crate) driver: PathBuf,
+}
+
+impl Browser {
+    /// Both programs; Debian's packages are installed where they are missing.
+    pub(crate) fn find_or_install() -> Result<Self> {
+        if let Some(found) = Self::find() {
+            return Ok(found);
+        }
+        tools::apt_install("Chromium with its driver", &["chromium", "chromium-driver"])?;
+        Self::find().context("Chromium was installed but is not on PATH")
+    }
+
+    fn find() -> Option<Self> {
+        let named = |variable: &str| {
+            std::env::var_os(variable)
+                .map(PathBuf::from)
+                .filter(|file| tools::is_executable(file))
+        };
+        let first = |names: &[&str]| names.iter().find_map(|name| tools::find_program(name));
+        let usual =
+            |file: &str| Some(PathBuf::from(file)).filter(|file| tools::is_executable(file));
+        Some(Self {
+            chromium: named("WITNESSMARK_CHROMIUM")
+                .or_else(|| first(&["chromium", "chromium-browser", "google-chrome"]))?,
+            driver: named("WITNESSMARK_CHROMEDRIVER")
+                .or_else(|| first(&["chromedriver"]))
+                .or_else(|| usual("/usr/lib/chromium/chromedriver"))
+                .or_else(|| usual("/usr/lib/chromium-browser/chromedriver"))?,
+        })
+    }
+}
+
+/// A run that was killed could not remove its cluster.
+fn remove_left_over() -> Result<()> {
+    for entry in fs::read_dir(tools::local_dir()?)? {
+        let name = entry?.file_name().to_string_lossy().into_owned();
+        let Some(pid) = name
+            .strip_prefix("test-")
+            .and_then(|pid| pid.parse::<u32>().ok())
+        else {
+            continue;
+        };
+        let alive = Command::new("sh")
+            .arg("-c")
+            .arg(format!("kill -0 {pid} 2>&-"))
+            .status()?
+            .success();
+        if !alive {
+            Cluster::remove(&name)?;
+        }
+    }
+    Ok(())
+}
+
+fn minutes(span: Duration) -> String {
+    format!("{:.1}", span.as_secs_f64() / 60.0)
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_part_is_chosen_by_name_and_a_wrong_name_lists_all() {
+        let names = |names: &[&str]| {
+            names
+                .iter()
+                .map(|name| (*name).to_owned())
+                .collect::<Vec<_>>()
+        };
+        let chosen_names = |wish: &[&str]| {
+            chosen(parts().unwrap(), &names(wish))
+                .map(|parts| parts.into_iter().map(|part| part.name).collect::<Vec<_>>())
+        };
+        assert_eq!(chosen_names(&["docs", "check"]).unwrap(), ["check", "docs"]);
+        assert_eq!(chosen_names(&[]).unwrap().len(), parts().unwrap().len());
+        assert!(
+            chosen_names(&["chekc"])
+                .unwrap_err()
+                .to_string()
+                .contains("domain")
+        );
+    }
+
+    #[test]
+    fn minutes_have_one_digit() {
+        assert_eq!(minutes(Duration::from_secs(90)), "1.5");
+    }
+}

@@ -1,0 +1,422 @@
+//! The browser's side: wasm, its glue, the style sheet and the shell, laid out as the server serves them.
+//!
+//! Everything that is named by its content goes to `assets/`; the rest keeps its name. The page, the service worker and every other
+//! text file of `web/public/` are templates with these placeholders:
+//!
+//! - `{{js}}`, `{{wasm}}`, `{{css}}`: addresses of the three assets,
+//! - `{{build}}`: 16 hexadecimal digits that change whenever anything of the shell changes,
+//! - `{{manifest}}` (in `sw.js` only): `{"build": …, "files": [{"url": …, "sha256": …}, …]}`, every file of the shell except
+//!   `sw.js` itself, so that the service worker can install all of it or nothing and can tell a damaged answer.
+//!
+//! The same sources give the same bytes.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use anyhow::{Context, Result, bail};
+use sha2::{Digest, Sha256};
+use wasm_bindgen_cli_support::Bindgen;
+
+use crate::tools;
+
+const TARGET: &str = "wasm32-unknown-unknown";
+const ASSETS: &str = "assets";
+/// Enough of a SHA-256 that two versions never share a name.
+const NAME_DIGITS: usize = 16;
+const BROTLI_QUALITY: i32 = 11;
+const BROTLI_WINDOW_BITS: i32 = 22;
+
+/// How the wasm is compiled.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Profile {
+    /// As it ships: smallest.
+    Ship,
+    /// For work on the app: compiles sooner, runs slower, is larger.
+    Dev,
+}
+
+impl Profile {
+    fn cargo_name(self) -> &'static str {
+        match self {
+            Self::Ship => "web",
+            Self::Dev => "web-dev",
+        }
+    }
+
+    /// Where the finished files lie.
+    pub(crate) fn dist(self) -> PathBuf {
+        tools::target_dir().join(match self {
+            Self::Ship => "web-dist",
+            Self::Dev => "web-dist-dev",
+        })
+    }
+}
+
+/// `cargo xtask web [--dev]`.
+pub(crate) fn command(args: &[String]) -> Result<()> {
+    let profile = match args
+        .iter()
+        .map(String::as_str)
+        .collect::<Vec<_>>()
+        .as_slice()
+    {
+        [] => Profile::Ship,
+        ["--dev"] => Profile::Dev,
+        other => bail!("`web` takes nothing or `--dev`, not `{}`", other.join(" ")),
+    };
+    let dist = build(profile)?;
+    for line in sizes(&dist)? {
+        println!("{line}");
+    }
+    Ok(())
+}
+
+/// Builds what is not built yet; gives the folder to serve.
+pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
+    let dist = profile.dist();
+    let stamp = dist.with_extension("stamp");
+    let inputs = digest_of_inputs(profile)?;
+    if dist.join("index.html").exists()
+        && fs::read_to_string(&stamp).is_ok_and(|kept| kept == inputs)
+    {
+        tools::say("the web app is as it was built last");
+        return Ok(dist);
+    }
+    ensure_target()?;
+    tools::say("building the web app");
+    let mut cargo = tools::cargo([
+        "build",
+        "--package",
+        "web",
+        "--target",
+        TARGET,
+        "--profile",
+        profile.cargo_name(),
+    ]);
+    tools::run(&mut cargo).context("the web app does not compile")?;
+
+    let _ = fs::remove_file(&stamp);
+    let wasm = tools::target_dir()
+        .join(TARGET)
+        .join(profile.cargo_name())
+        .join("web.wasm");
+    let bound = tools::target_dir().join(format!("{}-bindgen", profile.cargo_name()));
+    bind(&wasm, &bound)?;
+    lay_out(&bound, &tools::root().join("web"), &dist)?;
+    fs::write(&stamp, inputs)?;
+    Ok(dist)
+}
+
+/// The standard library for wasm, asked from rustup where it is missing.
+pub(crate) fn ensure_target() -> Result<()> {
+    let libdir = tools::read(
+        Command::new("rustc")
+            .args(["--print", "target-libdir", "--target", TARGET])
+            .current_dir(tools::root()),
+    )?;
+    if Path::new(libdir.trim()).exists() {
+        return Ok(());
+    }
+    tools::say(format!("adding the rust target {TARGET}"));
+    tools::run(Command::new("rustup").args(["target", "add", TARGET]).current_dir(tools::root()))
+        .context("the wasm target could not be added; DEVELOPERS.md, \"Where rustup may not download\", has another way")
+}
+
+/// Raw and compressed sizes of what a browser must load before it can draw.
+pub(crate) fn sizes(dist: &Path) -> Result<Vec<String>> {
+    let mut lines = Vec::new();
+    let (mut raw_sum, mut sent_sum) = (0, 0);
+    for (name, raw, sent) in code_sizes(dist)? {
+        lines.push(format!("{name}  {raw} bytes, {sent} as brotli"));
+        raw_sum += raw;
+        sent_sum += sent;
+    }
+    lines.push(format!("code  {raw_sum} bytes, {sent_sum} as brotli"));
+    Ok(lines)
+}
+
+/// Name, raw size and brotli size of the wasm and of every script in `assets/`, in bytes.
+pub(crate) fn code_sizes(dist: &Path) -> Result<Vec<(String, u64, u64)>> {
+    let mut sizes = Vec::new();
+    for file in tools::files_below(&dist.join(ASSETS))? {
+        if matches!(
+            file.extension().and_then(|ext| ext.to_str()),
+            Some("wasm" | "js")
+        ) {
+            let bytes = fs::read(&file)?;
+            let name = file
+                .strip_prefix(dist)
+                .unwrap_or(&file)
+                .display()
+                .to_string();
+            sizes.push((name, bytes.len() as u64, brotli_len(&bytes)?));
+        }
+    }
+    Ok(sizes)
+}
+
+fn brotli_len(bytes: &[u8]) -> Result<u64> {
+    let params = brotli::enc::BrotliEncoderParams {
+        quality: BROTLI_QUALITY,
+        lgwin: BROTLI_WINDOW_BITS,
+        ..Default::default()
+    };
+    let mut sent = Vec::new();
+    brotli::BrotliCompress(&mut &bytes[..], &mut sent, &params)?;
+    Ok(sent.len() as u64)
+}
+
+fn bind(wasm: &Path, into: &Path) -> Result<()> {
+    if into.exists() {
+        fs::remove_dir_all(into)?;
+    }
+    let mut bindgen = Bindgen::new();
+    bindgen
+        .input_path(wasm)
+        .out_name("web")
+        .typescript(false)
+        .remove_name_section(true)
+        .remove_producers_section(true);
+    bindgen
+        .web(true)?
+        .generate(into)
+        .context("wasm-bindgen cannot bind the module")
+}
+
+/// Puts the shell together: assets named by their content first, then the templates that name them.
+fn lay_out(bound: &Path, web: &Path, dist: &Path) -> Result<()> {
+    if dist.exists() {
+        fs::remove_dir_all(dist)?;
+    }
+    let assets = dist.join(ASSETS);
+    fs::create_dir_all(&assets)?;
+
+    let wasm = write_named(
+        &assets,
+        "web",
+        "wasm",
+        &fs::read(bound.join("web_bg.wasm"))?,
+    )?;
+    // The glue's own default address must name the same file, for a worker that loads it without being told.
+    let glue = fs::read_to_string(bound.join("web.js"))?.replace("web_bg.wasm", &wasm);
+    let js = write_named(&assets, "web", "js", glue.as_bytes())?;
+    let snippets = bound.join("snippets");
+    if snippets.exists() {
+        copy_tree(&snippets, &assets.join("snippets"))?;
+    }
+    let css = write_named(
+        &assets,
+        "style",
+        "css",
+        style_sheet(&web.join("style"))?.as_bytes(),
+    )?;
+
+    let public = web.join("public");
+    copy_tree(&public, dist)?;
+    let build = build_id(dist)?;
+    let address = |name: &str| format!("/{ASSETS}/{name}");
+    let words = [
+        ("{{js}}", address(&js)),
+        ("{{wasm}}", address(&wasm)),
+        ("{{css}}", address(&css)),
+        ("{{build}}", build.clone()),
+    ];
+    fill(dist, &words)?;
+
+    let worker = dist.join("sw.js");
+    let template = fs::read_to_string(&worker).context("web/public/sw.js is missing")?;
+    if !template.contains("{{manifest}}") {
+        bail!("web/public/sw.js has no {{{{manifest}}}}: it could not check what it installs");
+    }
+    fs::write(
+        &worker,
+        template.replace("{{manifest}}", &manifest(dist, &build)?),
+    )?;
+    Ok(())
+}
+
+/// All style sheets as one, in the order of their names: one request on a bad connection.
+fn style_sheet(folder: &Path) -> Result<String> {
+    let mut sheet = String::new();
+    for file in tools::files_below(folder)? {
+        if file.extension().is_some_and(|ext| ext == "css") {
+            sheet.push_str(&fs::read_to_string(&file)?);
+            sheet.push('\n');
+        }
+    }
+    Ok(sheet)
+}
+
+fn write_named(folder: &Path, stem: &str, ext: &str, bytes: &[u8]) -> Result<String> {
+    let digest = tools::hex(&Sha256::digest(bytes));
+    let name = format!("{stem}-{}.{ext}", &digest[..NAME_DIGITS]);
+    fs::write(folder.join(&name), bytes)?;
+    Ok(name)
+}
+
+fn copy_tree(from: &Path, to: &Path) -> Result<()> {
+    for file in tools::files_below(from)? {
+        let target = to.join(file.strip_prefix(from)?);
+        if let Some(parent) = target.parent() {
+            fs::create_dir_all(parent)?;
+        }
+        fs::copy(&file, &target).with_context(|| format!("cannot copy {}", file.display()))?;
+    }
+    Ok(())
+}
+
+/// Taken before the placeholders are filled, for one of them is this.
+fn build_id(dist: &Path) -> Result<String> {
+    let mut all = Sha256::new();
+    for file in tools::files_below(dist)? {
+        all.update(url_of(dist, &file)?);
+        all.update([0]);
+        all.update(Sha256::digest(fs::read(&file)?));
+    }
+    Ok(tools::hex(&all.finalize())[..NAME_DIGITS].to_owned())
+}
+
+fn fill(dist: &Path, words: &[(&str, String)]) -> Result<()> {
+    for file in tools::files_below(dist)? {
+        // An asset's name is its content: nothing may change in it.
+        if file.starts_with(dist.join(ASSETS)) {
+            continue;
+        }
+        let Ok(text) = fs::read_to_string(&file) else {
+            continue;
+        };
+        let filled = words
+            .iter()
+            .fold(text.clone(), |text, (placeholder, word)| {
+                text.replace(placeholder, word)
+            });
+        if file == dist.join("index.html") && !text.contains("{{js}}") {
+            bail!("web/public/index.html has no {{{{js}}}}: it would not start the app");
+        }
+        if filled != text {
+            fs::write(&file, filled)?;
+        }
+    }
+    if !dist.join("index.html").exists() {
+        bail!("web/public/index.html is missing");
+    }
+    Ok(())
+}
+
+fn manifest(dist: &Path, build: &str) -> Result<String> {
+    let mut files = Vec::new();
+    for file in tools::files_below(dist)? {
+        if file == dist.join("sw.js") {
+            continue;
+        }
+        let sha256 = tools::hex(&Sha256::digest(fs::read(&file)?));
+        files.push(serde_json::json!({ "url": url_of(dist, &file)?, "sha256": sha256 }));
+    }
+    Ok(serde_json::json!({ "build": build, "files": files }).to_string())
+}
+
+fn url_of(dist: &Path, file: &Path) -> Result<String> {
+    Ok(format!("/{}", file.strip_prefix(dist)?.display()))
+}
+
+/// One digest over all that the web app is made from.
+fn digest_of_inputs(profile: Profile) -> Result<String> {
+    let root = tools::root();
+    let mut files = [
+        "Cargo.toml",
+        "Cargo.lock",
+        ".cargo/config.toml",
+        "xtask/src/web.rs",
+    ]
+    .map(|name| root.join(name))
+    .to_vec();
+    for room in ["web", "domain"] {
+        files.extend(tools::files_below(&root.join(room))?);
+    }
+    let mut all = Sha256::new();
+    all.update(profile.cargo_name());
+    all.update(tools::read(
+        Command::new("rustc").arg("-vV").current_dir(&root),
+    )?);
+    for file in files {
+        all.update(file.strip_prefix(&root)?.as_os_str().as_encoded_bytes());
+        all.update([0]);
+        all.update(Sha256::digest(
+            fs::read(&file).with_context(|| format!("cannot read {}", file.display()))?,
+        ));
+    }
+    Ok(tools::hex(&all.finalize()))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+mod tests {
+    use super::*;
+
+    fn bed(name: &str) -> PathBuf {
+        let bed = tools::target_dir().join(format!("xtask-test-{name}-{}", std::process::id()));
+        let _ = fs::remove_dir_all(&bed);
+        for (file, text) in [
+            ("bound/web.js", "const address = 'web_bg.wasm';"),
+            ("bound/web_bg.wasm", "\0asm"),
+            ("web/style/b.css", "b{}"),
+            ("web/style/a.css", "a{}"),
+            (
+                "web/public/index.html",
+                "<link href={{css}}><script src={{js}} data-wasm={{wasm}} data-build={{build}}>",
+            ),
+            (
+                "web/public/sw.js",
+                "const SHELL = {{manifest}}; // {{build}}",
+            ),
+            ("web/public/icons/one.svg", "<svg/>"),
+        ] {
+            fs::create_dir_all(bed.join(file).parent().unwrap()).unwrap();
+            fs::write(bed.join(file), text).unwrap();
+        }
+        bed
+    }
+
+    #[test]
+    fn manifest_names_every_file_but_the_worker_with_its_true_hash() {
+        let bed = bed("manifest");
+        let dist = bed.join("dist");
+        lay_out(&bed.join("bound"), &bed.join("web"), &dist).unwrap();
+        let worker = fs::read_to_string(dist.join("sw.js")).unwrap();
+        let json = worker
+            .strip_prefix("const SHELL = ")
+            .unwrap()
+            .split_once("; //")
+            .unwrap()
+            .0;
+        let manifest: serde_json::Value = serde_json::from_str(json).unwrap();
+        let files = manifest["files"].as_array().unwrap();
+        for file in files {
+            let path = dist.join(file["url"].as_str().unwrap().trim_start_matches('/'));
+            assert_eq!(
+                file["sha256"],
+                tools::hex(&Sha256::digest(fs::read(path).unwrap()))
+            );
+        }
+        assert_eq!(files.len() + 1, tools::files_below(&dist).unwrap().len());
+        let page = fs::read_to_string(dist.join("index.html")).unwrap();
+        assert!(!page.contains("{{"), "{page}");
+        assert!(page.contains(manifest["build"].as_str().unwrap()));
+        fs::remove_dir_all(bed).unwrap();
+    }
+
+    #[test]
+    fn same_sources_same_bytes_and_a_change_anywhere_is_a_new_build() {
+        let bed = bed("same");
+        let worker_of = |dist: &str| {
+            lay_out(&bed.join("bound"), &bed.join("web"), &bed.join(dist)).unwrap();
+            fs::read_to_string(bed.join(dist).join("sw.js")).unwrap()
+        };
+        let first = worker_of("one");
+        assert_eq!(first, worker_of("two"));
+        fs::write(bed.join("web/public/icons/one.svg"), "<svg></svg>").unwrap();
+        assert_ne!(first, worker_of("three"));
+        fs::remove_dir_all(bed).unwrap();
+    }
+}
