@@ -1,0 +1,1 @@
+//! What a device can say of a file before anybody judges it.

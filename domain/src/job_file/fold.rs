@@ -1,0 +1,480 @@
+//! What a job file means: a pure function of the set of entries, whatever the order in which they came.
+//!
+//! Each entry is first judged against what its own device held when it was written: its own chain and the job up to
+//! `seen`. What the gates of that view would not have let through is a *breach*: it is kept and shown and counts for
+//! nothing. So nobody's honest work becomes a breach because of somebody else's later entry.
+
+use super::body::{Body, CrewRole, LeftAs};
+use super::entry::Content;
+use super::file::{Held, JobFile, OrderKey};
+use super::record::{Deviation, Evidence, Latest, PhaseEvent, Stop};
+use crate::ids::{DeviceId, EntryId, PersonId};
+use crate::method::gate::{Gate, Obstacle, Plan, Touched};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Why an entry is a breach.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum BreachWhy {
+    /// The step was shut.
+    StepShut(Vec<Obstacle>),
+    /// The method or the job has no such place.
+    NoSuchPlace,
+    /// The author was not on the job.
+    NotOnJob,
+    /// Only a lead may do this.
+    NotLead,
+    /// It replaces somebody else's entry.
+    NotYours,
+    /// The file was opened before.
+    AlreadyPlanned,
+    /// Nothing but its evidence opens this step.
+    StopWorkStep,
+    /// The job was not complete.
+    NotComplete,
+    /// What it names is not in the file.
+    NothingThere,
+}
+
+/// An entry that the gate would not have let through on the device that made it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Breach {
+    /// Why.
+    pub why: BreachWhy,
+    /// A lead has dealt with it, in this remark.
+    pub settled: Option<EntryId>,
+}
+
+/// Where a job stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Phase {
+    /// No crew or no day yet.
+    Planned,
+    /// Handed out.
+    WithCrew,
+    /// Evidence is there.
+    OnSite,
+    /// The crew left the site in this state.
+    Paused(LeftAs),
+    /// The lead looks at it.
+    ForReview,
+    /// Something must be done again.
+    Returned,
+    /// Review passed; the seal comes after it.
+    Passed,
+    /// Will not be done.
+    Withdrawn,
+}
+
+/// The meaning of a job file.
+#[derive(Clone, Debug)]
+pub struct JobState<'p, 'a> {
+    /// Everything that counts, behind the method's gates.
+    pub gate: Gate<'p, 'a>,
+    /// Where the job stands.
+    pub phase: Phase,
+    /// What was not let through.
+    pub breaches: BTreeMap<EntryId, Breach>,
+    /// What arrived after the review had passed: kept outside, shown.
+    pub late: BTreeSet<EntryId>,
+    /// The order of every entry.
+    pub keys: BTreeMap<EntryId, OrderKey>,
+    /// Entries that continue the same entry of their device as another one.
+    pub forks: BTreeSet<EntryId>,
+}
+
+impl JobState<'_, '_> {
+    /// Breaches that nobody has dealt with.
+    pub fn open_breaches(&self) -> impl Iterator<Item = (&EntryId, &Breach)> {
+        self.breaches.iter().filter(|(_, breach)| breach.settled.is_none())
+    }
+}
+
+/// Folds a job file behind a method.
+pub fn fold<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>) -> JobState<'p, 'a> {
+    let keys = file.order_keys();
+    let mut breaches: BTreeMap<EntryId, Breach> = judge_all(file, plan, &keys)
+        .into_iter()
+        .map(|(id, why)| (id, Breach { why, settled: None }))
+        .collect();
+    let late = late_entries(file, &breaches);
+    let mut gate = Gate::new(plan);
+    for held in file.iter() {
+        let id = held.entry.header.id;
+        if !breaches.contains_key(&id) && !late.contains(&id) {
+            absorb(&mut gate, held, keys[&id]);
+        }
+    }
+    for (entry, remark) in &gate.record().settled {
+        if let Some(breach) = breaches.get_mut(entry) {
+            breach.settled = Some(*remark);
+        }
+    }
+    let phase = phase_of(&gate);
+    JobState { gate, phase, breaches, late, keys, forks: forks_of(file) }
+}
+
+/// Position of the first pass of the review and everything of the crew that arrived after it.
+fn late_entries(file: &JobFile, breaches: &BTreeMap<EntryId, Breach>) -> BTreeSet<EntryId> {
+    let passed = file
+        .iter()
+        .filter(|held| matches!(held.entry.content, Content::Body(Body::Passed(_))))
+        .filter(|held| !breaches.contains_key(&held.entry.header.id))
+        .filter_map(|held| held.stamp.map(|stamp| stamp.position))
+        .min();
+    let Some(passed) = passed else { return BTreeSet::new() };
+    file.iter()
+        .filter(|held| held.stamp.is_some_and(|stamp| stamp.position > passed))
+        .filter(|held| held.entry.body().is_some_and(|body| !body.is_lead_act() && !matches!(body, Body::Finding(_))))
+        .map(|held| held.entry.header.id)
+        .collect()
+}
+
+fn forks_of(file: &JobFile) -> BTreeSet<EntryId> {
+    let mut by_prev: BTreeMap<(DeviceId, [u8; 32]), Vec<EntryId>> = BTreeMap::new();
+    for held in file.iter() {
+        let header = &held.entry.header;
+        by_prev.entry((header.device, *header.prev.bytes())).or_default().push(header.id);
+    }
+    by_prev.into_values().filter(|ids| ids.len() > 1).flatten().collect()
+}
+
+fn phase_of(gate: &Gate<'_, '_>) -> Phase {
+    let record = gate.record();
+    match record.last_phase() {
+        Some(PhaseEvent::Withdrawn) => Phase::Withdrawn,
+        Some(PhaseEvent::Passed) => Phase::Passed,
+        Some(PhaseEvent::Submitted) => Phase::ForReview,
+        Some(PhaseEvent::Returned) => Phase::Returned,
+        Some(PhaseEvent::Paused(left_as)) => Phase::Paused(left_as),
+        Some(PhaseEvent::Resumed) => Phase::OnSite,
+        None if !record.evidence.is_empty() => Phase::OnSite,
+        None => {
+            let crew = record.crew.as_ref().is_some_and(|crew| !crew.value.crew.is_empty());
+            if crew && record.schedule.is_some() { Phase::WithCrew } else { Phase::Planned }
+        }
+    }
+}
+
+/// What one device held, while its entries are judged one after another.
+struct View<'p, 'a> {
+    gate: Gate<'p, 'a>,
+    /// Entries of others up to this position are in the gate.
+    seen: u64,
+    own: Vec<&'a Held>,
+    next: usize,
+}
+
+/// Judges every entry against its own device's view.
+///
+/// An entry is judged once all that its view holds has been judged. Positions make that an order: nobody can have seen
+/// a position that came after their own. Where a forged chain contradicts itself, the earliest arrival goes first.
+fn judge_all<'p, 'a>(
+    file: &'a JobFile,
+    plan: &'p Plan<'p>,
+    keys: &BTreeMap<EntryId, OrderKey>,
+) -> BTreeMap<EntryId, BreachWhy> {
+    let mut stamped: Vec<(u64, &Held)> =
+        file.iter().filter_map(|held| held.stamp.map(|stamp| (stamp.position, held))).collect();
+    stamped.sort_by_key(|(position, held)| (*position, held.entry.header.id));
+    let mut views: BTreeMap<DeviceId, View<'p, 'a>> = BTreeMap::new();
+    for held in file.iter() {
+        let view = views.entry(held.entry.header.device).or_insert_with(|| View {
+            gate: Gate::new(plan),
+            seen: 0,
+            own: Vec::new(),
+            next: 0,
+        });
+        view.own.push(held);
+    }
+    for view in views.values_mut() {
+        view.own.sort_by_key(|held| (held.entry.header.seq, held.entry.header.id));
+    }
+
+    let mut breaches: BTreeMap<EntryId, BreachWhy> = BTreeMap::new();
+    let mut judged: BTreeSet<EntryId> = BTreeSet::new();
+    // How many of `stamped`, from the front, are judged without a gap.
+    let mut frontier = 0;
+    while judged.len() < file.len() {
+        while frontier < stamped.len() && judged.contains(&stamped[frontier].1.entry.header.id) {
+            frontier += 1;
+        }
+        let known_to = stamped.get(frontier).map_or(u64::MAX, |(position, _)| position - 1);
+        let ready = views
+            .iter()
+            .filter(|(_, view)| view.next < view.own.len())
+            .map(|(device, view)| (*device, view.own[view.next]))
+            .min_by_key(|(_, held)| {
+                let waits = seen_by(held) > known_to;
+                (waits, held.stamp.map_or(u64::MAX, |stamp| stamp.position), keys[&held.entry.header.id])
+            })
+            .map(|(device, _)| device);
+        let Some(view) = ready.and_then(|device| views.get_mut(&device)) else { break };
+        judge_next(view, &stamped, keys, &mut breaches);
+        judged.insert(view.own[view.next].entry.header.id);
+        view.next += 1;
+    }
+    breaches
+}
+
+/// The position up to which an entry's device can have seen the job.
+fn seen_by(held: &Held) -> u64 {
+    let seen = held.entry.header.seen;
+    held.stamp.map_or(seen, |stamp| seen.min(stamp.position - 1))
+}
+
+fn judge_next<'a>(
+    view: &mut View<'_, 'a>,
+    stamped: &[(u64, &'a Held)],
+    keys: &BTreeMap<EntryId, OrderKey>,
+    breaches: &mut BTreeMap<EntryId, BreachWhy>,
+) {
+    let held = view.own[view.next];
+    let device = held.entry.header.device;
+    let seen = seen_by(held);
+    if seen > view.seen {
+        let from = stamped.partition_point(|(position, _)| *position <= view.seen);
+        let to = stamped.partition_point(|(position, _)| *position <= seen);
+        for (_, other) in &stamped[from..to] {
+            let id = other.entry.header.id;
+            if other.entry.header.device != device && !breaches.contains_key(&id) {
+                absorb(&mut view.gate, other, keys[&id]);
+            }
+        }
+        view.seen = seen;
+    }
+    let id = held.entry.header.id;
+    match judge(&mut view.gate, held) {
+        Some(why) => {
+            breaches.insert(id, why);
+        }
+        None => absorb(&mut view.gate, held, keys[&id]),
+    }
+}
+
+fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
+    let author = held.entry.header.author;
+    let body = held.entry.body()?;
+    if let Some(place) = body.evidence_place() {
+        return judge_evidence(gate, author, body, place);
+    }
+    if body.is_lead_act() && !matches!(body, Body::JobPlanned(_)) && gate.record().role_of(author) != Some(CrewRole::Lead)
+    {
+        // The office corrects site data and consent; whether its role may is the server's table.
+        let office_act = matches!(body, Body::SiteDetails(_) | Body::Consent(_) | Body::PhotoAbsent(_));
+        return (!office_act).then_some(BreachWhy::NotLead);
+    }
+    match body {
+        Body::JobPlanned(_) => gate.record().plan.is_some().then_some(BreachWhy::AlreadyPlanned),
+        Body::Retraction(retraction) => judge_replacement(gate, author, retraction.target),
+        Body::CautionsRead(read) => not_on_job(gate, author).or_else(|| gate.find(&read.at).is_none().then_some(BreachWhy::NoSuchPlace)),
+        Body::DeviationAsked(asked) => {
+            not_on_job(gate, author).or_else(|| match gate.find(&asked.at) {
+                None => Some(BreachWhy::NoSuchPlace),
+                Some(at) if gate.plan().step(at.step).stop_work => Some(BreachWhy::StopWorkStep),
+                Some(at) => shut(gate, at),
+            })
+        }
+        Body::DeviationDecided(decided) => {
+            (!gate.record().deviations.contains_key(&decided.asked)).then_some(BreachWhy::NothingThere)
+        }
+        Body::StopResolved(resolved) => {
+            (!gate.record().stops.contains_key(&resolved.stop)).then_some(BreachWhy::NothingThere)
+        }
+        Body::Submitted(_) => not_on_job(gate, author).or_else(|| incomplete(gate)),
+        Body::Passed(_) => incomplete(gate),
+        Body::Paused(_) | Body::Resumed(_) => not_on_job(gate, author),
+        // A stop is never wrong, and words are never shut out.
+        Body::StopWork(_) | Body::Remark(_) | Body::Finding(_) => None,
+        Body::Equipment(_) | Body::DesignInputs(_) | Body::Consent(_) | Body::SiteDetails(_) | Body::Schedule(_)
+        | Body::Assignment(_) | Body::Withdrawn(_) | Body::Returned(_) | Body::BreachSettled(_)
+        | Body::PhotoAbsent(_) => None,
+        // Answered above.
+        Body::Photo(_) | Body::Reading(_) | Body::Serial(_) | Body::Confirmation(_) | Body::Choice(_)
+        | Body::Waited(_) => None,
+    }
+}
+
+fn judge_evidence(gate: &mut Gate<'_, '_>, author: PersonId, body: &Body, place: &super::Place) -> Option<BreachWhy> {
+    if let Some(why) = not_on_job(gate, author) {
+        return Some(why);
+    }
+    let Some(at) = gate.find(place) else { return Some(BreachWhy::NoSuchPlace) };
+    let fits = gate.plan().step(at.step).requirement(&place.requirement).is_some_and(|need| fits(need, body));
+    if !fits {
+        return Some(BreachWhy::NoSuchPlace);
+    }
+    if let Some(target) = body.corrects()
+        && let Some(why) = judge_replacement(gate, author, target)
+    {
+        return Some(why);
+    }
+    shut(gate, at)
+}
+
+const fn fits(need: &crate::method::plan::Requirement, body: &Body) -> bool {
+    use crate::method::plan::Requirement;
+    matches!(
+        (need, body),
+        (Requirement::Photo(_), Body::Photo(_))
+            | (Requirement::Reading(_), Body::Reading(_))
+            | (Requirement::Serial(_), Body::Serial(_))
+            | (Requirement::Confirmation(_), Body::Confirmation(_))
+            | (Requirement::Choice(_), Body::Choice(_))
+            | (Requirement::Wait(_), Body::Waited(_))
+    )
+}
+
+fn shut(gate: &mut Gate<'_, '_>, at: crate::method::gate::StepRef) -> Option<BreachWhy> {
+    let by = gate.obstacles(at);
+    (!by.is_empty()).then_some(BreachWhy::StepShut(by))
+}
+
+fn not_on_job(gate: &Gate<'_, '_>, author: PersonId) -> Option<BreachWhy> {
+    gate.record().role_of(author).is_none().then_some(BreachWhy::NotOnJob)
+}
+
+fn incomplete(gate: &mut Gate<'_, '_>) -> Option<BreachWhy> {
+    let open = !gate.unfinished().is_empty() || gate.record().open_stops().next().is_some();
+    open.then_some(BreachWhy::NotComplete)
+}
+
+fn judge_replacement(gate: &Gate<'_, '_>, author: PersonId, target: EntryId) -> Option<BreachWhy> {
+    let all = gate.record().evidence.values().flatten();
+    match all.into_iter().find(|evidence| evidence.key.id == target) {
+        None => Some(BreachWhy::NothingThere),
+        Some(found) if found.held.entry.header.author == author => None,
+        Some(_) => Some(BreachWhy::NotYours),
+    }
+}
+
+/// Puts what an entry says into the record. The order of calls does not matter: every place keeps its own order.
+fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey) {
+    let author = held.entry.header.author;
+    let body = match &held.entry.content {
+        Content::Body(body) => body,
+        Content::Unknown => {
+            if held.entry.header.must_understand {
+                gate.record_mut(Touched::Nothing).not_understood.insert(key.id);
+            }
+            return;
+        }
+        Content::Unreadable | Content::Erased => return,
+    };
+    match body {
+        Body::JobPlanned(plan) => {
+            let record = gate.record_mut(Touched::Everything);
+            if record.plan.is_none_or(|(before, _, _)| key < before) {
+                record.plan = Some((key, author, plan));
+            }
+        }
+        Body::Equipment(value) => replace(&mut gate.record_mut(Touched::Everything).equipment, key, value),
+        Body::DesignInputs(value) => replace(&mut gate.record_mut(Touched::Everything).design, key, value),
+        Body::Consent(value) => replace(&mut gate.record_mut(Touched::Nothing).consent, key, value),
+        Body::SiteDetails(value) => replace(&mut gate.record_mut(Touched::Nothing).site, key, value),
+        Body::Schedule(value) => replace(&mut gate.record_mut(Touched::Nothing).schedule, key, value),
+        Body::Assignment(value) => replace(&mut gate.record_mut(Touched::Everything).crew, key, value),
+        Body::Photo(_) | Body::Reading(_) | Body::Serial(_) | Body::Confirmation(_) | Body::Choice(_)
+        | Body::Waited(_) => absorb_evidence(gate, held, body, key),
+        Body::Remark(remark) => {
+            let words = (key, author, remark.at.as_ref(), remark.text.as_str());
+            gate.record_mut(Touched::Nothing).remarks.insert(key.id, words);
+        }
+        Body::Retraction(retraction) => {
+            gate.record_mut(Touched::Everything).replaced.insert(retraction.target, key.id);
+        }
+        Body::CautionsRead(read) => {
+            let record = gate.record_mut(Touched::Place(&read.at));
+            for caution in &read.cautions {
+                let slot = (read.at.step.clone(), read.at.slot, caution.clone());
+                record.cautions_read.entry(slot).or_insert(author);
+            }
+        }
+        Body::DeviationAsked(asked) => {
+            let record = gate.record_mut(Touched::Place(&asked.at));
+            record.deviations.insert(key.id, Deviation { key, by: author, asked, decisions: BTreeMap::new() });
+            attach_decisions(gate, key.id);
+        }
+        Body::DeviationDecided(decided) => {
+            let answer = (decided.allowed, author, decided.remark);
+            let record = gate.record_mut(Touched::Everything);
+            record.decisions_waiting.entry(decided.asked).or_default().insert(key, answer);
+            attach_decisions(gate, decided.asked);
+        }
+        Body::StopWork(stop) => {
+            let record = gate.record_mut(Touched::Nothing);
+            record.stops.insert(key.id, Stop { key, by: author, stop, resolved: None });
+            attach_resolution(gate, key.id);
+        }
+        Body::StopResolved(resolved) => {
+            let record = gate.record_mut(Touched::Nothing);
+            let answer = (key.id, author, resolved.remark);
+            let first = record.resolutions_waiting.entry(resolved.stop).or_insert(answer);
+            *first = (*first).min(answer);
+            attach_resolution(gate, resolved.stop);
+        }
+        Body::Returned(returned) => {
+            let record = gate.record_mut(Touched::Everything);
+            record.returns.entry(returned.at.clone()).or_default().insert(key, returned.remark);
+            record.phases.insert(key, (PhaseEvent::Returned, author));
+        }
+        Body::Paused(paused) => phase(gate, key, PhaseEvent::Paused(paused.left_as), author),
+        Body::Resumed(_) => phase(gate, key, PhaseEvent::Resumed, author),
+        Body::Submitted(_) => phase(gate, key, PhaseEvent::Submitted, author),
+        Body::Passed(_) => phase(gate, key, PhaseEvent::Passed, author),
+        Body::Withdrawn(_) => phase(gate, key, PhaseEvent::Withdrawn, author),
+        Body::BreachSettled(settled) => {
+            gate.record_mut(Touched::Nothing).settled.insert(settled.entry, settled.remark);
+        }
+        Body::PhotoAbsent(absent) => {
+            gate.record_mut(Touched::Nothing).photos_absent.insert(absent.hash, absent.remark);
+        }
+        Body::Finding(finding) => {
+            gate.record_mut(Touched::Nothing).findings.insert(key.id, finding);
+        }
+    }
+}
+
+fn absorb_evidence<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, body: &'a Body, key: OrderKey) {
+    let Some(place) = body.evidence_place() else { return };
+    // A correction, a serial or a photo may change what stands at another place.
+    let local = body.corrects().is_none() && !matches!(body, Body::Serial(_));
+    let repeated_photo = match body {
+        Body::Photo(photo) => gate.record().photo_places.contains_key(&photo.original.hash),
+        _ => false,
+    };
+    let touched = if local && !repeated_photo { Touched::Place(place) } else { Touched::Everything };
+    let record = gate.record_mut(touched);
+    let list = record.evidence.entry(place.clone()).or_default();
+    let at = list.partition_point(|evidence| evidence.key < key);
+    list.insert(at, Evidence { key, held, body });
+    if let Some(target) = body.corrects() {
+        record.replaced.insert(target, key.id);
+    }
+    if let Body::Photo(photo) = body {
+        record.photo_places.entry(photo.original.hash).or_default().insert(key, place.clone());
+    }
+}
+
+fn replace<'a, T>(latest: &mut Option<Latest<'a, T>>, key: OrderKey, value: &'a T) {
+    if latest.as_ref().is_none_or(|before| before.key < key) {
+        *latest = Some(Latest { key, value });
+    }
+}
+
+fn phase(gate: &mut Gate<'_, '_>, key: OrderKey, event: PhaseEvent, author: PersonId) {
+    gate.record_mut(Touched::Nothing).phases.insert(key, (event, author));
+}
+
+fn attach_decisions(gate: &mut Gate<'_, '_>, asked: EntryId) {
+    let record = gate.record_mut(Touched::Nothing);
+    if let (Some(deviation), Some(waiting)) = (record.deviations.get_mut(&asked), record.decisions_waiting.get(&asked)) {
+        deviation.decisions = waiting.clone();
+    }
+}
+
+fn attach_resolution(gate: &mut Gate<'_, '_>, stop: EntryId) {
+    let record = gate.record_mut(Touched::Nothing);
+    if let (Some(stop), Some(waiting)) = (record.stops.get_mut(&stop), record.resolutions_waiting.get(&stop)) {
+        stop.resolved = Some(*waiting);
+    }
+}

@@ -1,0 +1,21 @@
+//! The job file: an append-only log of entries, merged by union and read by a pure fold.
+//!
+//! [`entry`] is one fact and its bytes, [`body`] what it can say, [`file`] the set of them with their order, and
+//! [`fold`] what the set means: who is on the job, which steps are open, what is missing, what is a breach.
+//!
+//! **Never enters:** the network, a clock, anything that depends on the order in which entries arrived.
+
+pub mod body;
+pub mod entry;
+pub mod file;
+pub mod fold;
+pub mod header;
+pub mod record;
+
+pub use body::{Body, Place};
+pub use entry::{ChainHead, Content, Draft, Entry, Envelope, NotAnEntry};
+pub use file::{Absorbed, Held, JobFile, OrderKey, Stamp};
+pub use fold::{Breach, BreachWhy, JobState, Phase, fold};
+
+#[cfg(test)]
+mod tests;

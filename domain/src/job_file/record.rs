@@ -1,0 +1,217 @@
+//! What a set of entries says, sorted by what it is about. [`super::fold`] fills it; [`crate::method::gate`] reads it.
+
+use super::body::{
+    Assignment, Body, Consent, CrewRole, DesignInputs, DeviationAsked, Equipment, Finding, JobPlanned, LeftAs, Place,
+    Schedule, SiteDetails, StopWork, UnitKind,
+};
+use super::file::{Held, OrderKey};
+use crate::ids::{EntryId, Hash32, PersonId};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The latest value of something that is replaced as a whole.
+#[derive(Clone, Debug)]
+pub struct Latest<'a, T> {
+    /// Where the entry stands.
+    pub key: OrderKey,
+    /// What it says.
+    pub value: &'a T,
+}
+
+/// One piece of evidence, wherever it stands.
+#[derive(Clone, Copy, Debug)]
+pub struct Evidence<'a> {
+    /// Its order.
+    pub key: OrderKey,
+    /// The entry.
+    pub held: &'a Held,
+    /// Its body.
+    pub body: &'a Body,
+}
+
+/// A departure and its answer.
+#[derive(Clone, Debug)]
+pub struct Deviation<'a> {
+    /// Where the request stands.
+    pub key: OrderKey,
+    /// Who asks.
+    pub by: PersonId,
+    /// The request.
+    pub asked: &'a DeviationAsked,
+    /// Answers by their order: (key, allowed, who, remark). The latest counts.
+    pub decisions: BTreeMap<OrderKey, (bool, PersonId, Option<EntryId>)>,
+}
+
+impl Deviation<'_> {
+    /// `None` while nobody has answered.
+    pub fn allowed(&self) -> Option<bool> {
+        self.decisions.last_key_value().map(|(_, (allowed, _, _))| *allowed)
+    }
+}
+
+/// A stop and how it was resolved.
+#[derive(Clone, Debug)]
+pub struct Stop<'a> {
+    /// Where it stands.
+    pub key: OrderKey,
+    /// Who stopped.
+    pub by: PersonId,
+    /// The stop.
+    pub stop: &'a StopWork,
+    /// The resolving entry, its author and its remark.
+    pub resolved: Option<(EntryId, PersonId, EntryId)>,
+}
+
+/// What moves a job from one phase to another.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PhaseEvent {
+    /// The crew left.
+    Paused(LeftAs),
+    /// The crew is back.
+    Resumed,
+    /// Handed in for review.
+    Submitted,
+    /// Something must be done again.
+    Returned,
+    /// Review passed.
+    Passed,
+    /// Will not be done.
+    Withdrawn,
+}
+
+/// The sorted content of a job file.
+#[derive(Clone, Debug, Default)]
+pub struct Record<'a> {
+    /// Opens the file; the first one counts.
+    pub plan: Option<(OrderKey, PersonId, &'a JobPlanned)>,
+    /// Latest equipment.
+    pub equipment: Option<Latest<'a, Equipment>>,
+    /// Latest design.
+    pub design: Option<Latest<'a, DesignInputs>>,
+    /// Latest consent.
+    pub consent: Option<Latest<'a, Consent>>,
+    /// Latest site details.
+    pub site: Option<Latest<'a, SiteDetails>>,
+    /// Latest schedule.
+    pub schedule: Option<Latest<'a, Schedule>>,
+    /// Latest crew.
+    pub crew: Option<Latest<'a, Assignment>>,
+    /// Evidence by place, each list in fold order. Replaced evidence stays in it.
+    pub evidence: BTreeMap<Place, Vec<Evidence<'a>>>,
+    /// What was replaced, and by which entry.
+    pub replaced: BTreeMap<EntryId, EntryId>,
+    /// Words by entry.
+    pub remarks: BTreeMap<EntryId, (OrderKey, PersonId, Option<&'a Place>, &'a str)>,
+    /// Departures by the id of their request.
+    pub deviations: BTreeMap<EntryId, Deviation<'a>>,
+    /// Answers by the request that they name: the request may be taken in after them.
+    pub(crate) decisions_waiting: BTreeMap<EntryId, BTreeMap<OrderKey, (bool, PersonId, Option<EntryId>)>>,
+    /// Resolutions by the stop that they name.
+    pub(crate) resolutions_waiting: BTreeMap<EntryId, (EntryId, PersonId, EntryId)>,
+    /// Stops by id.
+    pub stops: BTreeMap<EntryId, Stop<'a>>,
+    /// Places to be done again: by place, when and with which remark.
+    pub returns: BTreeMap<Place, BTreeMap<OrderKey, EntryId>>,
+    /// Cautions read: (step, slot, caution) and by whom.
+    pub cautions_read: BTreeMap<(String, u16, String), PersonId>,
+    /// Moves between phases.
+    pub phases: BTreeMap<OrderKey, (PhaseEvent, PersonId)>,
+    /// Places in which a photo's bytes stand, in fold order.
+    pub photo_places: BTreeMap<Hash32, BTreeMap<OrderKey, Place>>,
+    /// Photos that will not come.
+    pub photos_absent: BTreeMap<Hash32, EntryId>,
+    /// Entries of newer apps that shut the gates.
+    pub not_understood: BTreeSet<EntryId>,
+    /// The server's findings.
+    pub findings: BTreeMap<EntryId, &'a Finding>,
+    /// Breaches that a lead has dealt with, and the remark.
+    pub settled: BTreeMap<EntryId, EntryId>,
+}
+
+impl<'a> Record<'a> {
+    /// Slots of new units of a kind (or of any kind), ascending.
+    pub fn slots(&self, kind: Option<UnitKind>) -> Vec<u16> {
+        let Some(equipment) = &self.equipment else { return Vec::new() };
+        let mut slots: Vec<u16> = equipment
+            .value
+            .slots
+            .iter()
+            .filter(|slot| slot.new)
+            .filter(|slot| {
+                let model = equipment.value.models.get(usize::from(slot.model));
+                kind.is_none_or(|kind| model.is_some_and(|model| model.kind == kind))
+            })
+            .map(|slot| slot.number)
+            .collect();
+        slots.sort_unstable();
+        slots
+    }
+
+    /// The pinned model of the unit in a slot.
+    pub fn model_of_slot(&self, slot: u16) -> Option<&'a super::body::ModelSnapshot> {
+        let equipment = self.equipment.as_ref()?.value;
+        let slot = equipment.slots.iter().find(|s| s.number == slot)?;
+        equipment.models.get(usize::from(slot.model))
+    }
+
+    /// The pinned model of the first unit of a kind.
+    pub fn model_of_kind(&self, kind: UnitKind) -> Option<&'a super::body::ModelSnapshot> {
+        self.equipment.as_ref()?.value.models.iter().find(|model| model.kind == kind)
+    }
+
+    /// A figure of the design.
+    pub fn design_value(&self, key: &str) -> Option<i64> {
+        self.design.as_ref()?.value.values.iter().find(|(k, _)| k == key).map(|(_, value)| *value)
+    }
+
+    /// The role of a person on this job; the planner counts as a lead.
+    pub fn role_of(&self, person: PersonId) -> Option<CrewRole> {
+        if self.plan.is_some_and(|(_, planner, _)| planner == person) {
+            return Some(CrewRole::Lead);
+        }
+        let crew = self.crew.as_ref()?;
+        crew.value.crew.iter().filter(|assigned| assigned.person == person).map(|assigned| assigned.role).min()
+    }
+
+    /// Stops that nobody has resolved.
+    pub fn open_stops(&self) -> impl Iterator<Item = EntryId> + '_ {
+        self.stops.iter().filter(|(_, stop)| stop.resolved.is_none()).map(|(id, _)| *id)
+    }
+
+    /// The last move between phases.
+    pub fn last_phase(&self) -> Option<PhaseEvent> {
+        self.phases.last_key_value().map(|(_, (event, _))| *event)
+    }
+
+    /// Evidence at a place that counts: not replaced and not older than a return of its place or step.
+    pub fn counting(&self, place: &Place) -> Vec<Evidence<'a>> {
+        let since = self.returned_since(place);
+        self.evidence.get(place).map_or_else(Vec::new, |all| {
+            all.iter()
+                .filter(|evidence| !self.replaced.contains_key(&evidence.key.id))
+                .filter(|evidence| since.is_none_or(|since| evidence.key > since))
+                .copied()
+                .collect()
+        })
+    }
+
+    /// The last return that covers a place.
+    pub fn returned_since(&self, place: &Place) -> Option<OrderKey> {
+        let whole = Place::of(&place.step, place.slot, "");
+        [place, &whole]
+            .into_iter()
+            .filter_map(|place| self.returns.get(place))
+            .filter_map(|returns| returns.last_key_value().map(|(key, _)| *key))
+            .max()
+    }
+
+    /// The latest departure asked for at a place since it was last returned.
+    pub fn deviation_at(&self, place: &Place) -> Option<(EntryId, &Deviation<'a>)> {
+        let since = self.returned_since(place);
+        self.deviations
+            .iter()
+            .filter(|(_, deviation)| deviation.asked.at == *place)
+            .filter(|(_, deviation)| since.is_none_or(|since| deviation.key > since))
+            .max_by_key(|(_, deviation)| deviation.key)
+            .map(|(id, deviation)| (*id, deviation))
+    }
+}

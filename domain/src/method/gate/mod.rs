@@ -1,0 +1,331 @@
+//! Which steps of a job are open, satisfied or shut, and by what.
+//!
+//! [`Plan`] is a method with its dependencies worked out once; [`Gate`] puts a [`Record`] behind it and answers. A
+//! step's requirements are judged in [`answer`], its limits found in [`limit`].
+//!
+//! Satisfaction of a step depends on its own evidence alone, and a step is open when everything before it, however far
+//! back, is satisfied. So one failing record behind a gate shuts all that follows, and asking costs no recursion.
+
+mod answer;
+mod limit;
+mod plan;
+
+pub use answer::{Answer, FailWhy, OpenWhy, stored_reading};
+pub use limit::{LimitInfo, LimitSource};
+pub use plan::Plan;
+
+use super::plan::Step;
+use crate::ids::EntryId;
+use crate::job_file::body::{ConsentState, Place};
+use crate::job_file::record::{PhaseEvent, Record};
+use std::collections::BTreeMap;
+
+/// One step of a job: its index in the method and the slot that it is repeated for (0 when it is not).
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct StepRef {
+    /// Index into [`super::Method::steps`].
+    pub step: usize,
+    /// Slot, or 0.
+    pub slot: u16,
+}
+
+/// What stands between a person and a step.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Obstacle {
+    /// Another step is not satisfied.
+    Step(StepRef),
+    /// Work is stopped.
+    StopWork(EntryId),
+    /// The crew has left and not come back.
+    Paused,
+    /// The review has passed.
+    Passed,
+    /// The job will not be done.
+    Withdrawn,
+    /// An entry of a newer app shuts the gates.
+    NeedsNewerApp,
+    /// The lead has not said which units the job has.
+    EquipmentMissing,
+    /// The network operator's consent is not in the job file.
+    ConsentMissing,
+}
+
+/// What a step is in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum StepState {
+    /// A choice has switched it off.
+    NotApplicable,
+    /// Something stands before it.
+    Locked {
+        /// All of it, nearest last.
+        by: Vec<Obstacle>,
+    },
+    /// Evidence is missing and may be recorded.
+    Open,
+    /// Evidence is there and does not do.
+    Failed,
+    /// All that is missing is covered by departures that a lead allowed.
+    Deviating,
+    /// All evidence is there.
+    Satisfied,
+}
+
+/// Everything about one step of a job.
+#[derive(Clone, Debug)]
+pub struct StepView<'m> {
+    /// Which.
+    pub at: StepRef,
+    /// Its words and requirements.
+    pub step: &'m Step,
+    /// What it is in.
+    pub state: StepState,
+    /// An answer for each requirement, in their order.
+    pub answers: Vec<Answer>,
+    /// Cautions to acknowledge first, by id.
+    pub cautions_unread: Vec<String>,
+    /// The lead wants it done again, with which remark.
+    pub returned: Option<EntryId>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Applies {
+    Yes,
+    No,
+    NotKnown,
+}
+
+#[derive(Clone, Debug)]
+struct Standing {
+    applies: Applies,
+    answers: Vec<Answer>,
+    cautions_unread: Vec<String>,
+}
+
+impl Standing {
+    fn is_done(&self) -> bool {
+        match self.applies {
+            Applies::No => true,
+            Applies::NotKnown => false,
+            Applies::Yes => self.cautions_unread.is_empty() && self.answers.iter().all(Answer::lets_through),
+        }
+    }
+}
+
+/// A record behind a plan.
+#[derive(Clone, Debug)]
+pub struct Gate<'p, 'a> {
+    plan: &'p Plan<'p>,
+    record: Record<'a>,
+    standing: BTreeMap<StepRef, Standing>,
+}
+
+impl<'p, 'a> Gate<'p, 'a> {
+    /// An empty record behind a plan.
+    pub fn new(plan: &'p Plan<'p>) -> Self {
+        Self { plan, record: Record::default(), standing: BTreeMap::new() }
+    }
+
+    /// What has been recorded.
+    pub const fn record(&self) -> &Record<'a> {
+        &self.record
+    }
+
+    /// The plan.
+    pub const fn plan(&self) -> &'p Plan<'p> {
+        self.plan
+    }
+
+    /// Changes the record; what may follow from it is worked out anew when it is next asked.
+    pub(crate) fn record_mut(&mut self, touched: Touched<'_>) -> &mut Record<'a> {
+        match touched {
+            Touched::Nothing => {}
+            Touched::Everything => self.standing.clear(),
+            Touched::Place(place) => match self.plan.index_of(&place.step) {
+                Some(step) => {
+                    let readers = self.plan.readers_of(step);
+                    self.standing.retain(|at, _| at.step != step && !readers.contains(&at.step));
+                }
+                None => self.standing.clear(),
+            },
+        }
+        &mut self.record
+    }
+
+    /// Every step of the job in the method's order, repeated steps slot by slot.
+    pub fn steps(&self) -> Vec<StepRef> {
+        (0..self.plan.method().steps.len()).flat_map(|step| self.instances(step)).collect()
+    }
+
+    /// The repetitions of one step.
+    pub fn instances(&self, step: usize) -> Vec<StepRef> {
+        match self.plan.repeat_of(step) {
+            None => vec![StepRef { step, slot: 0 }],
+            Some(kind) => self.record.slots(kind).into_iter().map(|slot| StepRef { step, slot }).collect(),
+        }
+    }
+
+    /// The step of a place, if the job has it.
+    pub fn find(&self, place: &Place) -> Option<StepRef> {
+        let step = self.plan.index_of(&place.step)?;
+        self.instances(step).into_iter().find(|at| at.slot == place.slot)
+    }
+
+    /// Whether a step is done: satisfied, covered by an allowed departure, or not applicable.
+    pub fn is_done(&mut self, at: StepRef) -> bool {
+        self.standing(at).is_done()
+    }
+
+    /// What stands before a step; empty means that it may be worked.
+    pub fn obstacles(&mut self, at: StepRef) -> Vec<Obstacle> {
+        let mut by = self.job_obstacles();
+        if self.plan.step(at.step).needs_consent {
+            let consent = self.record.consent.as_ref().map(|latest| latest.value.state);
+            if !matches!(consent, Some(ConsentState::Granted | ConsentState::NotNeeded)) {
+                by.push(Obstacle::ConsentMissing);
+            }
+        }
+        let repeats_without_units = self.plan.repeat_of(at.step).is_some() && self.record.equipment.is_none();
+        if repeats_without_units {
+            by.push(Obstacle::EquipmentMissing);
+        }
+        let needs = self.plan.needs_of(at.step).to_vec();
+        for need in needs {
+            let mut instances = self.instances(need.step);
+            if instances.is_empty() && self.record.equipment.is_none() {
+                by.push(Obstacle::EquipmentMissing);
+            }
+            if need.same_slot {
+                instances.retain(|before| before.slot == at.slot);
+            }
+            by.extend(instances.into_iter().filter(|before| !self.is_done(*before)).map(Obstacle::Step));
+        }
+        if self.plan.step(at.step).in_order {
+            let before = self.instances(at.step).into_iter().filter(|before| before.slot < at.slot);
+            by.extend(before.filter(|before| !self.is_done(*before)).map(Obstacle::Step));
+        }
+        by.sort();
+        by.dedup();
+        by
+    }
+
+    /// What shuts every step of the job.
+    pub fn job_obstacles(&self) -> Vec<Obstacle> {
+        let mut by: Vec<Obstacle> = self.record.open_stops().map(Obstacle::StopWork).collect();
+        match self.record.last_phase() {
+            Some(PhaseEvent::Paused(_)) => by.push(Obstacle::Paused),
+            Some(PhaseEvent::Passed) => by.push(Obstacle::Passed),
+            Some(PhaseEvent::Withdrawn) => by.push(Obstacle::Withdrawn),
+            Some(PhaseEvent::Resumed | PhaseEvent::Submitted | PhaseEvent::Returned) | None => {}
+        }
+        if !self.record.not_understood.is_empty() {
+            by.push(Obstacle::NeedsNewerApp);
+        }
+        by
+    }
+
+    /// Everything about a step.
+    pub fn view(&mut self, at: StepRef) -> StepView<'p> {
+        let by = self.obstacles(at);
+        let step = self.plan.step(at.step);
+        let standing = self.standing(at).clone();
+        let returned = self.returned(at, &standing);
+        let state = match standing.applies {
+            Applies::No => StepState::NotApplicable,
+            Applies::NotKnown => StepState::Locked { by },
+            Applies::Yes if standing.is_done() && by.iter().all(|o| !matches!(o, Obstacle::Step(_))) => {
+                let deviates = standing.answers.iter().any(|a| matches!(a, Answer::DeviationAllowed { .. }));
+                if deviates { StepState::Deviating } else { StepState::Satisfied }
+            }
+            Applies::Yes if !by.is_empty() => StepState::Locked { by },
+            Applies::Yes if standing.answers.iter().any(Answer::is_bad) => StepState::Failed,
+            Applies::Yes => StepState::Open,
+        };
+        StepView { at, step, state, answers: standing.answers, cautions_unread: standing.cautions_unread, returned }
+    }
+
+    /// Steps that are not done, in the method's order.
+    pub fn unfinished(&mut self) -> Vec<StepRef> {
+        let missing_units = self.record.equipment.is_none();
+        let mut open: Vec<StepRef> = self.steps().into_iter().filter(|at| !self.is_done(*at)).collect();
+        if missing_units {
+            // Without units the repeated steps have no instances; the job is not finished because of that.
+            let repeated = (0..self.plan.method().steps.len()).filter(|step| self.plan.repeat_of(*step).is_some());
+            open.extend(repeated.map(|step| StepRef { step, slot: 0 }));
+        }
+        open
+    }
+
+    /// The limit of a reading, for the screen before anything is typed.
+    pub fn limit_at(&self, at: StepRef, requirement: &str) -> LimitInfo {
+        match self.plan.step(at.step).requirement(requirement) {
+            Some(super::plan::Requirement::Reading(need)) => limit::limit_of(&self.record, self.plan, need, at.slot),
+            _ => LimitInfo::None,
+        }
+    }
+
+    /// The place of a requirement of a step.
+    pub fn place(&self, at: StepRef, requirement: &str) -> Place {
+        Place::of(&self.plan.step(at.step).id, at.slot, requirement)
+    }
+
+    fn returned(&self, at: StepRef, standing: &Standing) -> Option<EntryId> {
+        if standing.is_done() {
+            return None;
+        }
+        let id = &self.plan.step(at.step).id;
+        let of_step = self.record.returns.iter().filter(|(place, _)| place.step == *id && place.slot == at.slot);
+        of_step.filter_map(|(_, returns)| returns.last_key_value()).max_by_key(|(key, _)| **key).map(|(_, remark)| *remark)
+    }
+
+    fn standing(&mut self, at: StepRef) -> &Standing {
+        if !self.standing.contains_key(&at) {
+            let standing = self.work_out(at);
+            self.standing.insert(at, standing);
+        }
+        &self.standing[&at]
+    }
+
+    fn work_out(&mut self, at: StepRef) -> Standing {
+        let step = self.plan.step(at.step);
+        let applies = self.applies(at);
+        let answers = step
+            .requirements
+            .iter()
+            .map(|requirement| answer::answer(&self.record, self.plan, step, at.slot, requirement))
+            .collect();
+        let cautions_unread = step
+            .cautions
+            .iter()
+            .filter(|id| self.plan.method().caution(id).is_some_and(|caution| caution.acknowledge))
+            .filter(|id| !self.record.cautions_read.contains_key(&(step.id.clone(), at.slot, (*id).clone())))
+            .cloned()
+            .collect();
+        Standing { applies, answers, cautions_unread }
+    }
+
+    fn applies(&mut self, at: StepRef) -> Applies {
+        let Some(when) = &self.plan.step(at.step).when else { return Applies::Yes };
+        let Some(step) = self.plan.index_of(&when.step) else { return Applies::NotKnown };
+        let slot = if self.plan.repeat_of(step).is_some() { at.slot } else { 0 };
+        if self.standing(StepRef { step, slot }).applies == Applies::No {
+            return Applies::No;
+        }
+        let place = Place::of(&when.step, slot, &when.requirement);
+        match answer::last_choice(&self.record, &place) {
+            None => Applies::NotKnown,
+            Some(option) if when.is.iter().any(|wanted| wanted == option) => Applies::Yes,
+            Some(_) => Applies::No,
+        }
+    }
+}
+
+/// What a change of the record may have changed in the gates.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Touched<'x> {
+    /// Nothing that a step's own evidence depends on.
+    Nothing,
+    /// One place and what reads it.
+    Place(&'x Place),
+    /// Anything.
+    Everything,
+}

@@ -1,0 +1,151 @@
+//! A method with its dependencies worked out once.
+
+use crate::job_file::body::UnitKind;
+use crate::method::plan::{CheckCall, LimitRule, Method, Repeat, Requirement, Step};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A step that must be done before another one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Need {
+    /// Index of the step.
+    pub step: usize,
+    /// Only the repetition for the same slot; otherwise all of them.
+    pub same_slot: bool,
+}
+
+/// A method and what follows from it.
+#[derive(Clone, Debug)]
+pub struct Plan<'m> {
+    method: &'m Method,
+    index: BTreeMap<&'m str, usize>,
+    /// All steps before each step, however far back.
+    needs: Vec<Vec<Need>>,
+    /// Steps whose own satisfaction reads what was recorded in this one.
+    readers: Vec<BTreeSet<usize>>,
+}
+
+impl<'m> Plan<'m> {
+    /// Works out the dependencies of a method.
+    pub fn of(method: &'m Method) -> Self {
+        let index: BTreeMap<&str, usize> =
+            method.steps.iter().enumerate().map(|(number, step)| (step.id.as_str(), number)).collect();
+        let mut plan = Self { method, index, needs: Vec::new(), readers: vec![BTreeSet::new(); method.steps.len()] };
+        plan.needs = (0..method.steps.len()).map(|step| plan.all_before(step)).collect();
+        plan.find_readers();
+        plan
+    }
+
+    /// The method.
+    pub const fn method(&self) -> &'m Method {
+        self.method
+    }
+
+    /// A step by its index.
+    pub fn step(&self, index: usize) -> &'m Step {
+        &self.method.steps[index]
+    }
+
+    /// The index of a step id.
+    pub fn index_of(&self, id: &str) -> Option<usize> {
+        self.index.get(id).copied()
+    }
+
+    /// For which units a step is repeated: `Some(None)` for units of any kind.
+    pub fn repeat_of(&self, step: usize) -> Option<Option<UnitKind>> {
+        self.step(step).repeat.map(|repeat| match repeat {
+            Repeat::Module => Some(UnitKind::Module),
+            Repeat::Unit => None,
+        })
+    }
+
+    /// All steps before one, however far back.
+    pub fn needs_of(&self, step: usize) -> &[Need] {
+        &self.needs[step]
+    }
+
+    /// Steps to work out anew when something was recorded in one.
+    pub fn readers_of(&self, step: usize) -> &BTreeSet<usize> {
+        &self.readers[step]
+    }
+
+    fn direct(&self, step: usize) -> impl Iterator<Item = Need> + '_ {
+        let own = self.step(step);
+        let choice = own.when.as_ref().map(|when| when.step.as_str());
+        own.needs.iter().map(String::as_str).chain(choice).filter_map(|id| self.index_of(id)).map(move |before| Need {
+            step: before,
+            same_slot: own.repeat.is_some() && self.step(before).repeat.is_some(),
+        })
+    }
+
+    fn all_before(&self, step: usize) -> Vec<Need> {
+        // A step reached on one way for the same slot and on another for all slots is needed for all.
+        let mut found: BTreeMap<usize, bool> = BTreeMap::new();
+        let mut open: Vec<Need> = self.direct(step).collect();
+        while let Some(need) = open.pop() {
+            let known = found.get(&need.step).copied();
+            let same_slot = need.same_slot && known.unwrap_or(true);
+            if known == Some(same_slot) {
+                continue;
+            }
+            found.insert(need.step, same_slot);
+            for before in self.direct(need.step) {
+                open.push(Need { step: before.step, same_slot: same_slot && before.same_slot });
+            }
+        }
+        found.into_iter().filter(|(before, _)| *before != step).map(|(step, same_slot)| Need { step, same_slot }).collect()
+    }
+
+    fn find_readers(&mut self) {
+        let serial_steps: Vec<usize> = (0..self.method.steps.len())
+            .filter(|s| self.step(*s).requirements.iter().any(|r| matches!(r, Requirement::Serial(_))))
+            .collect();
+        for reader in 0..self.method.steps.len() {
+            let mut sources: BTreeSet<usize> = BTreeSet::new();
+            if let Some(when) = &self.step(reader).when {
+                sources.extend(self.index_of(&when.step));
+            }
+            for requirement in &self.step(reader).requirements {
+                if let Some(call) = calls_of(requirement) {
+                    sources.extend(call.inputs.iter().filter_map(|input| step_of_source(&input.from)).filter_map(|id| self.index_of(id)));
+                }
+            }
+            if serial_steps.contains(&reader) {
+                sources.extend(&serial_steps);
+            }
+            for source in sources {
+                self.readers[source].insert(reader);
+            }
+        }
+        // A step switched by a choice whose own step is switched by another choice follows both.
+        for _ in 0..self.method.steps.len() {
+            let before = self.readers.clone();
+            for (source, readers) in before.iter().enumerate() {
+                for reader in readers {
+                    let further = before[*reader].clone();
+                    self.readers[source].extend(further);
+                }
+            }
+            if before == self.readers {
+                break;
+            }
+        }
+    }
+}
+
+fn calls_of(requirement: &Requirement) -> Option<&CheckCall> {
+    match requirement {
+        Requirement::Reading(need) => match &need.limit {
+            Some(LimitRule::Check(call)) => Some(call),
+            Some(LimitRule::Constant(_) | LimitRule::Model(_)) | None => None,
+        },
+        Requirement::Check(need) => Some(&need.call),
+        Requirement::Photo(_) | Requirement::Serial(_) | Requirement::Confirmation(_) | Requirement::Choice(_)
+        | Requirement::Wait(_) => None,
+    }
+}
+
+/// The step id in an input source such as `readings.STEP.REQ`.
+pub(super) fn step_of_source(from: &str) -> Option<&str> {
+    let mut parts = from.split('.');
+    matches!(parts.next(), Some("reading" | "readings" | "readings-to-here")).then(|| parts.next()).flatten()
+}

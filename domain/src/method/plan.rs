@@ -1,0 +1,630 @@
+//! What a method file says. The same structs are read from TOML on the server and from CBOR in the browser.
+
+use crate::electrical::{FieldSpec, Prefix, Unit};
+use crate::ids::Hash32;
+use crate::job_file::body::{MethodRef, Purpose, UnitKind};
+use minicbor::{Decode, Encode};
+
+/// A text in each language that the product speaks.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct Text {
+    /// English; what a translation falls back to.
+    #[n(0)]
+    pub en: String,
+    /// German.
+    #[n(1)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub de: String,
+    /// Spanish.
+    #[n(2)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub es: String,
+}
+
+impl Text {
+    /// The text in a language given by its two letters; English where there is none.
+    pub fn in_language(&self, language: &str) -> &str {
+        let text = match language {
+            "de" => &self.de,
+            "es" => &self.es,
+            _ => &self.en,
+        };
+        if text.is_empty() { &self.en } else { text }
+    }
+}
+
+/// Millionths of a unit, written in method files as decimal text: `"0.08"`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Encode, Decode)]
+#[cbor(transparent)]
+pub struct Micro(#[n(0)] pub i64);
+
+/// A plan of work.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct Method {
+    /// Stable id.
+    #[n(0)]
+    pub id: String,
+    /// Version; a published version never changes.
+    #[n(1)]
+    pub version: u32,
+    /// What kind of job it is for.
+    #[n(2)]
+    pub purpose: Purpose,
+    /// Its name.
+    #[n(3)]
+    pub title: Text,
+    /// What it covers and what not.
+    #[n(4)]
+    pub about: Text,
+    /// Who reviewed the translations, by language; a caution in a language without a name shows the English beside it.
+    #[n(5)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub reviewed: Vec<Reviewed>,
+    /// Cautions that stages and steps name.
+    #[n(6)]
+    #[cfg_attr(feature = "methods", serde(rename = "caution"))]
+    pub cautions: Vec<Caution>,
+    /// Stages in order.
+    #[n(7)]
+    #[cfg_attr(feature = "methods", serde(rename = "stage"))]
+    pub stages: Vec<Stage>,
+    /// Steps in the order in which a person alone would do them.
+    #[n(8)]
+    #[cfg_attr(feature = "methods", serde(rename = "step"))]
+    pub steps: Vec<Step>,
+    /// Design figures that the lead enters for this method.
+    #[n(9)]
+    #[cfg_attr(feature = "methods", serde(rename = "design", default))]
+    pub design: Vec<DesignField>,
+    /// Which units a job of this method has.
+    #[n(10)]
+    #[cfg_attr(feature = "methods", serde(rename = "unit"))]
+    pub units: Vec<UnitPlan>,
+}
+
+/// A named reviewer of a translation.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct Reviewed {
+    /// Two letters.
+    #[n(0)]
+    pub language: String,
+    /// Whose name stands for it.
+    #[n(1)]
+    pub by: String,
+}
+
+/// What can hurt somebody, said before the act.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct Caution {
+    /// Id within the method.
+    #[n(0)]
+    pub id: String,
+    /// One or two short sentences.
+    #[n(1)]
+    pub text: Text,
+    /// Must be acknowledged before the step takes evidence.
+    #[n(2)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub acknowledge: bool,
+}
+
+/// A part of the work.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct Stage {
+    /// Id.
+    #[n(0)]
+    pub id: String,
+    /// Name.
+    #[n(1)]
+    pub title: Text,
+    /// Each screen of it says that local code, the manual and licensed practice prevail.
+    #[n(2)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub hazardous: bool,
+}
+
+/// For which units a step is repeated.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cbor(index_only)]
+pub enum Repeat {
+    /// Once for each new module.
+    #[n(0)]
+    Module,
+    /// Once for each new unit of any kind.
+    #[n(1)]
+    Unit,
+}
+
+/// One act.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct Step {
+    /// Stable id.
+    #[n(0)]
+    pub id: String,
+    /// Stage id.
+    #[n(1)]
+    pub stage: String,
+    /// What it is called.
+    #[n(2)]
+    pub title: Text,
+    /// What to do, in one to three short sentences.
+    #[n(3)]
+    pub act: Text,
+    /// Steps that depend on it stay shut until it is satisfied.
+    #[n(4)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub hold: bool,
+    /// Nothing but its evidence opens it.
+    #[n(5)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub stop_work: bool,
+    /// Repeated for units.
+    #[n(6)]
+    pub repeat: Option<Repeat>,
+    /// Where repeated: the slot before must be satisfied first.
+    #[n(7)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub in_order: bool,
+    /// Steps that must be satisfied before this one opens. A repeated step on both sides means the same slot.
+    #[n(8)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub needs: Vec<String>,
+    /// Applies only if a choice was made so.
+    #[n(9)]
+    pub when: Option<When>,
+    /// Caution ids, at most three.
+    #[n(10)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub cautions: Vec<String>,
+    /// The evidence.
+    #[n(11)]
+    #[cfg_attr(feature = "methods", serde(rename = "require", default))]
+    pub requirements: Vec<Requirement>,
+    /// Can hurt somebody: must have a caution and a photo.
+    #[n(12)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub safety_critical: bool,
+    /// Needs the network operator's consent (granted or not needed) in the job file before it opens.
+    #[n(13)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub needs_consent: bool,
+}
+
+/// A condition on a choice made elsewhere.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct When {
+    /// Step id of the choice.
+    #[n(0)]
+    pub step: String,
+    /// Requirement id of the choice.
+    #[n(1)]
+    pub requirement: String,
+    /// Any of these options.
+    #[n(2)]
+    pub is: Vec<String>,
+}
+
+/// What a step needs as evidence.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(tag = "kind", rename_all = "kebab-case"))]
+pub enum Requirement {
+    /// One or more photos.
+    #[n(0)]
+    Photo(#[n(0)] PhotoNeed),
+    /// A measured value.
+    #[n(1)]
+    Reading(#[n(0)] ReadingNeed),
+    /// A serial number of the unit in this slot.
+    #[n(2)]
+    Serial(#[n(0)] SerialNeed),
+    /// A statement ticked by a named person.
+    #[n(3)]
+    Confirmation(#[n(0)] ConfirmationNeed),
+    /// One of a list.
+    #[n(4)]
+    Choice(#[n(0)] ChoiceNeed),
+    /// A span after the steps that this one needs.
+    #[n(5)]
+    Wait(#[n(0)] WaitNeed),
+    /// A computed comparison of what was recorded: no entry of its own.
+    #[n(6)]
+    Check(#[n(0)] CheckNeed),
+}
+
+impl Requirement {
+    /// Id within the step.
+    pub fn id(&self) -> &str {
+        match self {
+            Self::Photo(n) => &n.id,
+            Self::Reading(n) => &n.id,
+            Self::Serial(n) => &n.id,
+            Self::Confirmation(n) => &n.id,
+            Self::Choice(n) => &n.id,
+            Self::Wait(n) => &n.id,
+            Self::Check(n) => &n.id,
+        }
+    }
+    /// What the screen and the report call it.
+    pub const fn label(&self) -> &Text {
+        match self {
+            Self::Photo(n) => &n.label,
+            Self::Reading(n) => &n.label,
+            Self::Serial(n) => &n.label,
+            Self::Confirmation(n) => &n.label,
+            Self::Choice(n) => &n.label,
+            Self::Wait(n) => &n.label,
+            Self::Check(n) => &n.label,
+        }
+    }
+    /// The kind's name as method files write it.
+    pub const fn kind(&self) -> &'static str {
+        match self {
+            Self::Photo(_) => "photo",
+            Self::Reading(_) => "reading",
+            Self::Serial(_) => "serial",
+            Self::Confirmation(_) => "confirmation",
+            Self::Choice(_) => "choice",
+            Self::Wait(_) => "wait",
+            Self::Check(_) => "check",
+        }
+    }
+}
+
+/// Photos of one subject.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct PhotoNeed {
+    /// Id.
+    #[n(0)]
+    pub id: String,
+    /// Name of the picture.
+    #[n(1)]
+    pub label: Text,
+    /// What must be seen in it, one line.
+    #[n(2)]
+    pub shows: Text,
+    /// At least so many.
+    #[n(3)]
+    #[cfg_attr(feature = "methods", serde(default = "one"))]
+    pub count: u16,
+}
+
+#[cfg(feature = "methods")]
+const fn one() -> u16 {
+    1
+}
+
+/// A measured value.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct ReadingNeed {
+    /// Id.
+    #[n(0)]
+    pub id: String,
+    /// Name.
+    #[n(1)]
+    pub label: Text,
+    /// Unit in which it is kept.
+    #[n(2)]
+    pub unit: Unit,
+    /// Decimal prefix in which it is usually shown and typed: `m`, `k`, `M` or empty.
+    #[n(3)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub prefix: String,
+    /// What is plausible at all: a net for typing errors, not a limit.
+    #[n(4)]
+    pub sanity: (Micro, Micro),
+    /// Kind of instrument that must be named; absent when the value is read off the equipment.
+    #[n(5)]
+    pub instrument: Option<String>,
+    /// The limit; absent when the value is recorded without one.
+    #[n(6)]
+    pub limit: Option<LimitRule>,
+}
+
+/// Where a limit comes from.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(tag = "from", rename_all = "kebab-case"))]
+pub enum LimitRule {
+    /// Written here, with its source.
+    #[n(0)]
+    Constant(#[n(0)] ConstantLimit),
+    /// The maker's figures of the unit in this slot (or of a kind of unit of the job).
+    #[n(1)]
+    Model(#[n(0)] ModelLimit),
+    /// A named check over the design, the models and other readings.
+    #[n(2)]
+    Check(#[n(0)] CheckCall),
+}
+
+/// A limit that the method itself states.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct ConstantLimit {
+    /// Not less than.
+    #[n(0)]
+    pub at_least: Option<Micro>,
+    /// Not more than.
+    #[n(1)]
+    pub at_most: Option<Micro>,
+    /// Standard with edition and clause, or "house rule".
+    #[n(2)]
+    pub source: String,
+}
+
+/// A limit by the maker.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct ModelLimit {
+    /// Key of the model's least figure.
+    #[n(0)]
+    pub at_least: Option<String>,
+    /// Key of the model's greatest figure.
+    #[n(1)]
+    pub at_most: Option<String>,
+    /// Kind of unit whose model is asked; absent: the unit in this slot.
+    #[n(2)]
+    pub unit: Option<UnitKind>,
+}
+
+/// A check by its number, with where its inputs come from.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct CheckCall {
+    /// Id of the check: `F04`.
+    #[n(0)]
+    pub check: String,
+    /// Input key and its source.
+    #[n(1)]
+    pub inputs: Vec<InputSource>,
+}
+
+/// Where one input of a check comes from.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct InputSource {
+    /// The check's input key.
+    #[n(0)]
+    pub key: String,
+    /// `design.KEY`, `model.KEY` (unit in this slot), `model.KIND.KEY`, `count.module`, `reading.STEP.REQ` (same slot,
+    /// or the only one), `readings.STEP.REQ` (all slots), `readings-to-here.STEP.REQ` (slots up to this one),
+    /// `constant.MICRO`. Step ids hold hyphens, never dots.
+    #[n(1)]
+    pub from: String,
+}
+
+/// The serial of the unit in this slot.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct SerialNeed {
+    /// Id.
+    #[n(0)]
+    pub id: String,
+    /// Name.
+    #[n(1)]
+    pub label: Text,
+}
+
+/// Who confirms.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cbor(index_only)]
+pub enum Confirmer {
+    /// The person who is recording.
+    #[n(0)]
+    Recorder,
+    /// Another person of the crew, by name.
+    #[n(1)]
+    SecondPerson,
+    /// The householder, by name.
+    #[n(2)]
+    Householder,
+}
+
+/// A statement.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct ConfirmationNeed {
+    /// Id.
+    #[n(0)]
+    pub id: String,
+    /// The statement, in the first person.
+    #[n(1)]
+    pub label: Text,
+    /// Whose.
+    #[n(2)]
+    #[cfg_attr(feature = "methods", serde(default = "recorder"))]
+    pub by: Confirmer,
+}
+
+#[cfg(feature = "methods")]
+const fn recorder() -> Confirmer {
+    Confirmer::Recorder
+}
+
+/// A list to choose from.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct ChoiceNeed {
+    /// Id.
+    #[n(0)]
+    pub id: String,
+    /// The question.
+    #[n(1)]
+    pub label: Text,
+    /// The options.
+    #[n(2)]
+    #[cfg_attr(feature = "methods", serde(rename = "option"))]
+    pub options: Vec<ChoiceOption>,
+}
+
+/// One answer.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct ChoiceOption {
+    /// Id.
+    #[n(0)]
+    pub id: String,
+    /// Words.
+    #[n(1)]
+    pub label: Text,
+    /// Choosing it leaves the gate shut: something is wrong and must be put right.
+    #[n(2)]
+    #[cfg_attr(feature = "methods", serde(default))]
+    pub fails: bool,
+}
+
+/// A wait.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct WaitNeed {
+    /// Id.
+    #[n(0)]
+    pub id: String,
+    /// What is waited for.
+    #[n(1)]
+    pub label: Text,
+    /// Seconds by the method itself, as a floor.
+    #[n(2)]
+    pub seconds: Option<u32>,
+    /// Key of the maker's time, seconds; the longer one counts, and a missing figure is not determined.
+    #[n(3)]
+    pub model: Option<String>,
+    /// Kind of unit whose model is asked.
+    #[n(4)]
+    pub unit: Option<UnitKind>,
+}
+
+/// A computed comparison.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct CheckNeed {
+    /// Id.
+    #[n(0)]
+    pub id: String,
+    /// Name.
+    #[n(1)]
+    pub label: Text,
+    /// The check and its inputs.
+    #[n(2)]
+    pub call: CheckCall,
+}
+
+/// A figure that the lead enters.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct DesignField {
+    /// Key, as `design.KEY` names it.
+    #[n(0)]
+    pub key: String,
+    /// Name.
+    #[n(1)]
+    pub label: Text,
+    /// Unit.
+    #[n(2)]
+    pub unit: Unit,
+    /// What is plausible.
+    #[n(3)]
+    pub sanity: (Micro, Micro),
+    /// Proposed at first.
+    #[n(4)]
+    pub proposal: Option<Micro>,
+}
+
+/// Which units a job of this method has.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct UnitPlan {
+    /// Kind.
+    #[n(0)]
+    pub unit: UnitKind,
+    /// At least.
+    #[n(1)]
+    pub least: u16,
+    /// At most.
+    #[n(2)]
+    pub most: u16,
+    /// New in this job, or there before.
+    #[n(3)]
+    pub new: bool,
+}
+
+impl Method {
+    /// The step of an id.
+    pub fn step(&self, id: &str) -> Option<&Step> {
+        self.steps.iter().find(|step| step.id == id)
+    }
+    /// The stage of an id.
+    pub fn stage(&self, id: &str) -> Option<&Stage> {
+        self.stages.iter().find(|stage| stage.id == id)
+    }
+    /// The caution of an id.
+    pub fn caution(&self, id: &str) -> Option<&Caution> {
+        self.cautions.iter().find(|caution| caution.id == id)
+    }
+    /// The method's CBOR: what travels to browsers and what is pinned by hash.
+    pub fn to_bytes(&self) -> Vec<u8> {
+        crate::wire::to_bytes(self)
+    }
+    /// Reads the CBOR of a method.
+    ///
+    /// # Errors
+    /// Not the bytes of a method.
+    pub fn from_bytes(bytes: &[u8]) -> Result<Self, minicbor::decode::Error> {
+        crate::wire::from_bytes(bytes)
+    }
+    /// What a job pins.
+    pub fn reference(&self) -> MethodRef {
+        MethodRef { id: self.id.clone(), version: self.version, hash: Hash32::sha256(&self.to_bytes()) }
+    }
+}
+
+impl ReadingNeed {
+    /// The box that it is typed into.
+    pub fn field(&self) -> FieldSpec {
+        let prefix = match self.prefix.as_str() {
+            "µ" => Prefix::Micro,
+            "m" => Prefix::Milli,
+            "k" => Prefix::Kilo,
+            "M" => Prefix::Mega,
+            _ => Prefix::One,
+        };
+        FieldSpec::plain(self.unit, prefix, self.sanity.0.0, self.sanity.1.0)
+    }
+}
+
+impl Step {
+    /// A requirement of this step.
+    pub fn requirement(&self, id: &str) -> Option<&Requirement> {
+        self.requirements.iter().find(|requirement| requirement.id() == id)
+    }
+}

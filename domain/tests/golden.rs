@@ -1,0 +1,198 @@
+//! The bytes of every version of an entry. They are never regenerated: a change that moves one of them needs a new
+//! header version and new lines here, beside the old ones.
+#![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
+
+use domain::ids::{
+    CaptureId, DeviceId, EntryId, FirmId, Hash32, InstrumentId, JobId, ModelId, PersonId, SiteId, uuid_v7,
+};
+use domain::job_file::body::*;
+use domain::job_file::{Body, ChainHead, Content, Draft, Entry, Place};
+
+const GOLDEN: &str = include_str!("golden/entries_v1.txt");
+
+fn id(number: u8) -> uuid::Uuid {
+    uuid_v7(1_767_225_600_000 + u64::from(number), &[number; 10])
+}
+
+fn file(number: u8) -> PhotoFile {
+    PhotoFile { hash: Hash32::of([number; 32]), bytes: 3_141_592, width: 4032, height: 3024, media: MediaType::Jpeg }
+}
+
+/// One body of each kind, every optional field present.
+fn bodies() -> Vec<Body> {
+    let at = || Place::of("module-voltage", 3, "ocv");
+    let entry = |number| EntryId::of(id(number));
+    vec![
+        Body::JobPlanned(JobPlanned {
+            purpose: Purpose::Install,
+            site: SiteId::of(id(1)),
+            method: MethodRef { id: "series-stack-floor".into(), version: 1, hash: Hash32::of([2; 32]) },
+            rule_set: "neutral 1".into(),
+        }),
+        Body::Equipment(Equipment {
+            models: vec![ModelSnapshot {
+                model: ModelId::of(id(3)),
+                version: 2,
+                kind: UnitKind::Module,
+                maker: "Maker".into(),
+                name: "Model".into(),
+                gtin: Some("09521234543213".into()),
+                serial_prefix: "MK".into(),
+                serial_length: (8, 12),
+                values: vec![("ocv_max".into(), 54_000_000), ("ocv_min".into(), -1)],
+            }],
+            slots: vec![Slot { number: 1, model: 0, new: true }],
+        }),
+        Body::DesignInputs(DesignInputs { values: vec![("ambient".into(), 20_000_000)] }),
+        Body::Consent(Consent { state: ConsentState::Granted, reference: "N-1".into() }),
+        Body::SiteDetails(SiteDetails {
+            householder: "H".into(),
+            street: "S".into(),
+            town: "T".into(),
+            phone: "P".into(),
+            email: "E".into(),
+            grid_point: "G".into(),
+            access: "A".into(),
+            zone: "Etc/UTC".into(),
+        }),
+        Body::Schedule(Schedule { day: "2026-01-02".into(), start: "08:00".into() }),
+        Body::Assignment(Assignment {
+            crew: vec![Assigned {
+                person: PersonId::of(id(4)),
+                role: CrewRole::Technician,
+                tickets: vec![Ticket { kind: "dc".into(), expires: "2027-01-01".into() }],
+            }],
+        }),
+        Body::Withdrawn(Plain {}),
+        Body::Photo(Photo {
+            at: at(),
+            capture: CaptureId::of(id(5)),
+            original: file(6),
+            preview: Some(file(7)),
+            taken_ms: 1_767_225_600_123,
+            origin: PhotoOrigin::Imported,
+            corrects: Some(entry(8)),
+            kept_anyway: true,
+        }),
+        Body::Reading(Reading {
+            at: at(),
+            raw: "51,2".into(),
+            micro: Some(-51_200_000),
+            unit: 1,
+            sign: Sign::Greater,
+            quality: ReadingQuality::Ok,
+            instrument: Some(InstrumentSnapshot {
+                id: InstrumentId::of(id(9)),
+                kind: "dc-meter".into(),
+                label: "M1".into(),
+                calibration_due: "2026-12-31".into(),
+            }),
+            corrects: Some(entry(8)),
+            test_voltage: Some(500_000_000),
+        }),
+        Body::Serial(SerialRead {
+            at: at(),
+            raw: "S/N: abc".into(),
+            stored: "abc".into(),
+            source: SerialSource::Typed,
+            gtin: Some("09521234543213".into()),
+            lot: Some("L".into()),
+            corrects: Some(entry(8)),
+        }),
+        Body::Confirmation(Confirmation {
+            at: at(),
+            statement: Hash32::of([10; 32]),
+            person: Some(PersonId::of(id(4))),
+            named_in: Some(entry(11)),
+            corrects: Some(entry(8)),
+        }),
+        Body::Choice(Choice { at: at(), option: "even".into(), corrects: Some(entry(8)) }),
+        Body::Waited(Waited { at: at(), elapsed_ms: 300_001, corrects: Some(entry(8)) }),
+        Body::Remark(Remark { at: Some(at()), text: "Größe ✓".into() }),
+        Body::Retraction(Retraction { target: entry(8), remark: Some(entry(11)) }),
+        Body::CautionsRead(CautionsRead { at: at(), cautions: vec!["arc".into(), "weight".into()] }),
+        Body::DeviationAsked(DeviationAsked { at: at(), remark: entry(11), photo: file(6), preview: Some(file(7)) }),
+        Body::DeviationDecided(DeviationDecided { asked: entry(12), allowed: true, remark: Some(entry(11)) }),
+        Body::StopWork(StopWork { cause: StopCause::Other, at: Some(at()), remark: Some(entry(11)) }),
+        Body::StopResolved(StopResolved { stop: entry(13), remark: entry(11) }),
+        Body::Paused(Paused { left_as: LeftAs::NotConnected, remark: Some(entry(11)) }),
+        Body::Resumed(Plain {}),
+        Body::Submitted(Plain {}),
+        Body::Returned(Returned { at: at(), remark: entry(11) }),
+        Body::Passed(Plain {}),
+        Body::BreachSettled(Settled { entry: entry(14), remark: entry(11) }),
+        Body::PhotoAbsent(PhotoAbsent { hash: Hash32::of([6; 32]), remark: entry(11) }),
+        Body::Finding(Finding { code: FindingCode::SerialElsewhere, about: entry(14), other: Some(entry(15)) }),
+    ]
+}
+
+fn entries() -> Vec<Entry> {
+    let mut head = ChainHead::START;
+    bodies()
+        .into_iter()
+        .enumerate()
+        .map(|(number, body)| {
+            let number = u8::try_from(number).unwrap();
+            let draft = Draft {
+                id: EntryId::of(id(100 + number)),
+                firm: FirmId::of(id(50)),
+                job: JobId::of(id(51)),
+                author: PersonId::of(id(52)),
+                device: DeviceId::of(id(53)),
+                salt: [number; 16],
+                body,
+            };
+            let entry = Entry::write(draft, head, u64::from(number), 1_767_225_600_000_000, 7);
+            head = entry.as_head();
+            entry
+        })
+        .collect()
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+fn unhex(text: &str) -> Vec<u8> {
+    (0..text.len()).step_by(2).map(|at| u8::from_str_radix(&text[at..at + 2], 16).unwrap()).collect()
+}
+
+#[test]
+fn each_kind_has_its_bytes() {
+    let lines: Vec<String> = entries()
+        .iter()
+        .map(|entry| format!("{} {} {}", entry.header.kind, hex(entry.bytes()), entry.hash))
+        .collect();
+    let golden: Vec<&str> = GOLDEN.lines().collect();
+    for (line, golden) in lines.iter().zip(&golden) {
+        assert_eq!(line, golden);
+    }
+    assert_eq!(lines.len(), golden.len(), "computed:\n{}", lines.join("\n"));
+}
+
+#[test]
+fn golden_bytes_still_read_as_what_they_said() {
+    for (line, body) in GOLDEN.lines().zip(bodies()) {
+        let bytes = unhex(line.split(' ').nth(1).unwrap());
+        let entry = Entry::read(&bytes).unwrap();
+        assert_eq!(entry.content, Content::Body(body));
+        assert_eq!(entry.bytes(), bytes);
+    }
+    assert_eq!(GOLDEN.lines().count(), Body::KINDS.len(), "every kind has its line");
+}
+
+#[test]
+fn bytes_that_are_not_canonical_are_refused() {
+    use domain::job_file::NotAnEntry;
+    let good = entries()[0].bytes().to_vec();
+    assert!(Entry::read(&good).is_ok());
+    let mut longer = good.clone();
+    longer.push(0);
+    assert_eq!(Entry::read(&longer), Err(NotAnEntry::Malformed));
+    let mut turned = good.clone();
+    let last = turned.len() - 1;
+    turned[last] ^= 1;
+    assert_eq!(Entry::read(&turned), Err(NotAnEntry::BodyHash));
+    assert_eq!(Entry::read(&vec![0; domain::wire::limits::ENTRY_BYTES_MAX + 1]), Err(NotAnEntry::TooLarge));
+    assert_eq!(Entry::read(b""), Err(NotAnEntry::Malformed));
+}
