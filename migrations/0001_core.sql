@@ -50,6 +50,8 @@ grant select, insert on server_epoch to witnessmark_app;
 create table firms (
   firm_id uuid constraint firms_pkey primary key,
   name text not null constraint firms_name_length check (char_length(name) <= 120),
+  -- Owners see when somebody was last here only once an owner turned it on.
+  shows_last_seen boolean not null default false,
   created_us bigint not null
 );
 call protect_tenant_table('firms');
