@@ -12,6 +12,7 @@ pub mod identification;
 pub mod ids;
 pub mod job_file;
 pub mod method;
+pub mod pack;
 pub mod people;
 pub mod tray;
 pub mod wire;

@@ -68,6 +68,8 @@ pub enum Phase {
 /// The meaning of a job file.
 #[derive(Clone, Debug)]
 pub struct JobState<'p, 'a> {
+    /// The file that was folded.
+    pub file: &'a JobFile,
     /// Everything that counts, behind the method's gates.
     pub gate: Gate<'p, 'a>,
     /// Where the job stands.
@@ -110,7 +112,7 @@ pub fn fold<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>) -> JobState<'p, 'a> {
         }
     }
     let phase = phase_of(&gate);
-    JobState { gate, phase, breaches, late, keys, forks: forks_of(file) }
+    JobState { file, gate, phase, breaches, late, keys, forks: forks_of(file) }
 }
 
 /// Position of the first pass of the review and everything of the crew that arrived after it.

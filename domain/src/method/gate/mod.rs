@@ -263,6 +263,14 @@ impl<'p, 'a> Gate<'p, 'a> {
         }
     }
 
+    /// A computed comparison of a step, when its inputs are there.
+    pub fn check_at(&self, at: StepRef, requirement: &str) -> Option<crate::electrical::Check> {
+        match self.plan.step(at.step).requirement(requirement) {
+            Some(super::plan::Requirement::Check(need)) => limit::run(&self.record, self.plan, &need.call, at.slot).ok(),
+            _ => None,
+        }
+    }
+
     /// The place of a requirement of a step.
     pub fn place(&self, at: StepRef, requirement: &str) -> Place {
         Place::of(&self.plan.step(at.step).id, at.slot, requirement)

@@ -1,0 +1,340 @@
+//! From a folded job file to a report.
+
+use super::lines::{self, check_report, quantity};
+use super::{Context, Headings, Report, StageReport, StepReport, Table};
+use crate::electrical::Prefix;
+use crate::ids::Hash32;
+use crate::job_file::body::{Body, ConsentState, CrewRole, LeftAs, StopCause, UnitKind};
+use crate::job_file::{JobState, Phase};
+use crate::method::gate::{Answer, FailWhy, LimitInfo, LimitSource, OpenWhy, StepRef, StepState};
+use crate::method::plan::Requirement;
+use sha2::{Digest, Sha256};
+
+impl Report {
+    /// Says everything that the job file says.
+    pub fn assemble(state: &mut JobState<'_, '_>, job: &str, context: &Context<'_>) -> Self {
+        let words = context.words;
+        Self {
+            title: words.get("report.title"),
+            job: job.to_owned(),
+            facts: facts(state, context),
+            standing: standing(state, context),
+            units: units(state, context),
+            design: design(state, context),
+            stages: stages(state, context),
+            exceptions: exceptions(state, context),
+            closing: closing(state, context),
+            headings: Headings {
+                units: words.get("heading.units"),
+                design: words.get("heading.design"),
+                work: words.get("heading.work"),
+                exceptions: words.get("heading.exceptions"),
+                closing: words.get("heading.closing"),
+                line: ["line.what", "line.value", "line.limit", "line.verdict", "line.by"].map(|key| words.get(key)),
+            },
+        }
+    }
+}
+
+const fn phase_key(phase: Phase) -> &'static str {
+    match phase {
+        Phase::Planned => "phase.planned",
+        Phase::WithCrew => "phase.with_crew",
+        Phase::OnSite => "phase.on_site",
+        Phase::Paused(LeftAs::IsolatedAndLocked) => "phase.paused_isolated",
+        Phase::Paused(LeftAs::NotConnected) => "phase.paused_not_connected",
+        Phase::Paused(LeftAs::RunningAsBefore) => "phase.paused_running",
+        Phase::ForReview => "phase.for_review",
+        Phase::Returned => "phase.returned",
+        Phase::Passed => "phase.passed",
+        Phase::Withdrawn => "phase.withdrawn",
+    }
+}
+
+fn facts(state: &JobState<'_, '_>, context: &Context<'_>) -> Vec<(String, String)> {
+    let words = context.words;
+    let record = state.gate.record();
+    let method = state.gate.plan().method();
+    let mut facts = vec![
+        (words.get("fact.firm"), context.firm.to_owned()),
+        (words.get("fact.phase"), words.get(phase_key(state.phase))),
+        (words.get("fact.method"), format!("{} ({} {})", method.title.in_language(context.language), method.id, method.version)),
+    ];
+    if let Some(site) = &record.site {
+        facts.push((words.get("fact.householder"), site.value.householder.clone()));
+        facts.push((words.get("fact.address"), format!("{}, {}", site.value.street, site.value.town)));
+        facts.push((words.get("fact.grid_point"), site.value.grid_point.clone()));
+    }
+    if let Some(plan) = record.plan {
+        facts.push((words.get("fact.rule_set"), plan.2.rule_set.clone()));
+        facts.push((words.get("fact.planned_by"), (context.person)(plan.1)));
+    }
+    if let Some(schedule) = &record.schedule {
+        facts.push((words.get("fact.day"), schedule.value.day.clone()));
+    }
+    if let Some(crew) = &record.crew {
+        let names: Vec<String> = crew
+            .value
+            .crew
+            .iter()
+            .map(|assigned| {
+                let role = match assigned.role {
+                    CrewRole::Lead => "role.lead",
+                    CrewRole::Technician => "role.technician",
+                };
+                let tickets: Vec<String> = assigned.tickets.iter().map(|t| format!("{} {}", t.kind, t.expires)).collect();
+                let mut text = format!("{} ({}", (context.person)(assigned.person), words.get(role));
+                if !tickets.is_empty() {
+                    text += &format!("; {}", tickets.join(", "));
+                }
+                text + ")"
+            })
+            .collect();
+        facts.push((words.get("fact.crew"), names.join("; ")));
+    }
+    let mut times: Vec<u64> = record.evidence.values().flatten().map(|evidence| evidence.key.at).collect();
+    times.sort_unstable();
+    if let (Some(first), Some(last)) = (times.first(), times.last()) {
+        facts.push((words.get("fact.first_record"), (context.when)(*first)));
+        facts.push((words.get("fact.last_record"), (context.when)(*last)));
+    }
+    if let Some((key, (_, author))) = record.phases.last_key_value().filter(|_| state.phase == Phase::Passed) {
+        let text = words.with("fact.passed_by", &[("who", &(context.person)(*author)), ("when", &(context.when)(key.at))]);
+        facts.push((words.get("fact.review"), text));
+    }
+    facts.retain(|(_, value)| !value.is_empty());
+    facts
+}
+
+fn standing(state: &mut JobState<'_, '_>, context: &Context<'_>) -> Vec<String> {
+    let words = context.words;
+    let mut lines = Vec::new();
+    let open = state.gate.unfinished().len();
+    if open > 0 {
+        lines.push(words.with("standing.steps_open", &[("count", &open.to_string())]));
+    }
+    let stops = state.gate.record().open_stops().count();
+    if stops > 0 {
+        lines.push(words.with("standing.stopped", &[("count", &stops.to_string())]));
+    }
+    let breaches = state.open_breaches().count();
+    if breaches > 0 {
+        lines.push(words.with("standing.breaches", &[("count", &breaches.to_string())]));
+    }
+    if !matches!(state.phase, Phase::Passed) {
+        lines.push(words.get("standing.not_reviewed"));
+    }
+    lines
+}
+
+const fn kind_key(kind: UnitKind) -> &'static str {
+    match kind {
+        UnitKind::Module => "unit.module",
+        UnitKind::ControlUnit => "unit.control_unit",
+        UnitKind::Inverter => "unit.inverter",
+        UnitKind::Changeover => "unit.changeover",
+        UnitKind::Meter => "unit.meter",
+        UnitKind::Gateway => "unit.gateway",
+    }
+}
+
+fn units(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
+    let words = context.words;
+    let record = state.gate.record();
+    let head = ["unit.slot", "unit.kind", "unit.maker", "unit.model", "unit.gtin", "unit.serial"].map(|key| words.get(key));
+    let mut table = Table { head: head.to_vec(), rows: Vec::new() };
+    let Some(equipment) = &record.equipment else { return table };
+    for slot in &equipment.value.slots {
+        let Some(model) = equipment.value.models.get(usize::from(slot.model)) else { continue };
+        let serial = record
+            .evidence
+            .keys()
+            .filter(|place| place.slot == slot.number)
+            .filter_map(|place| record.counting(place).last().copied())
+            .find_map(|evidence| match evidence.body {
+                Body::Serial(serial) => Some(serial.stored.clone()),
+                _ => None,
+            });
+        let absent = words.get(if slot.new { "unit.serial_missing" } else { "unit.existing" });
+        table.rows.push(vec![
+            slot.number.to_string(),
+            words.get(kind_key(model.kind)),
+            model.maker.clone(),
+            model.name.clone(),
+            model.gtin.clone().unwrap_or_default(),
+            serial.unwrap_or(absent),
+        ]);
+    }
+    table
+}
+
+fn design(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
+    let words = context.words;
+    let record = state.gate.record();
+    let mut table = Table { head: vec![words.get("design.figure"), words.get("design.value")], rows: Vec::new() };
+    for field in &state.gate.plan().method().design {
+        let value = record.design_value(&field.key);
+        let text = value.map_or_else(|| words.get("design.not_entered"), |micro| quantity(context, field.unit, micro, Prefix::One));
+        table.rows.push(vec![field.label.in_language(context.language).to_owned(), text]);
+    }
+    if let Some(consent) = &record.consent {
+        let state = words.get(match consent.value.state {
+            ConsentState::Waiting => "consent.waiting",
+            ConsentState::Granted => "consent.granted",
+            ConsentState::NotNeeded => "consent.not_needed",
+            ConsentState::Refused => "consent.refused",
+        });
+        table.rows.push(vec![words.get("design.consent"), format!("{state} {}", consent.value.reference).trim().to_owned()]);
+    }
+    table
+}
+
+fn stages(state: &mut JobState<'_, '_>, context: &Context<'_>) -> Vec<StageReport> {
+    let method = state.gate.plan().method();
+    let all = state.gate.steps();
+    method
+        .stages
+        .iter()
+        .map(|stage| StageReport {
+            title: stage.title.in_language(context.language).to_owned(),
+            steps: all
+                .iter()
+                .filter(|at| method.steps[at.step].stage == stage.id)
+                .map(|at| step_report(state, context, *at))
+                .collect(),
+        })
+        .filter(|stage| !stage.steps.is_empty())
+        .collect()
+}
+
+fn step_report(state: &mut JobState<'_, '_>, context: &Context<'_>, at: StepRef) -> StepReport {
+    let words = context.words;
+    let view = state.gate.view(at);
+    let mut title = view.step.title.in_language(context.language).to_owned();
+    if at.slot > 0 {
+        title = words.with("step.in_slot", &[("title", &title), ("slot", &at.slot.to_string())]);
+    }
+    let state_key = match view.state {
+        StepState::NotApplicable => "state.not_applicable",
+        StepState::Locked { .. } => "state.locked",
+        StepState::Open => "state.open",
+        StepState::Failed => "state.failed",
+        StepState::Deviating => "state.deviating",
+        StepState::Satisfied => "state.satisfied",
+    };
+    let mut report =
+        StepReport { title, state: words.get(state_key), lines: Vec::new(), checks: Vec::new(), photos: Vec::new() };
+    if matches!(view.state, StepState::NotApplicable) {
+        return report;
+    }
+    for (requirement, answer) in view.step.requirements.iter().zip(&view.answers) {
+        let place = state.gate.place(at, requirement.id());
+        let info = state.gate.limit_at(at, requirement.id());
+        let record = state.gate.record();
+        report.lines.extend(lines::lines(context, record, &place, requirement, answer, &info));
+        let label = requirement.label().in_language(context.language);
+        report.photos.extend(lines::photos(context, record, &place, label));
+        if let LimitInfo::Known { source: LimitSource::Check(check), .. } = &info {
+            report.checks.push(check_report(context, check));
+        }
+        if let (Requirement::Check(need), Some(check)) = (requirement, state.gate.check_at(at, requirement.id())) {
+            let mut line = check_report(context, &check);
+            let verdict = lines::verdict_text(context, check.verdict);
+            line.results = format!("{}; {}: {verdict}", line.results, need.label.in_language(context.language));
+            report.checks.push(line);
+        }
+        if let Answer::Failed { why: FailWhy::Check(_), .. } | Answer::NotDetermined { why: OpenWhy::Check(_), .. } = answer
+            && let Some(last) = report.lines.last_mut()
+        {
+            last.value = words.get("value.computed");
+        }
+    }
+    report
+}
+
+fn exceptions(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
+    let words = context.words;
+    let record = state.gate.record();
+    let words_of = |id| record.remarks.get(&id).map_or_else(|| words.get("value.erased"), |(_, _, _, text)| (*text).to_owned());
+    let mut rows: Vec<(u64, Vec<String>)> = Vec::new();
+    for deviation in record.deviations.values() {
+        let answer = match deviation.decisions.last_key_value() {
+            None => words.get("exception.undecided"),
+            Some((key, (allowed, who, remark))) => {
+                let decided = if *allowed { "exception.allowed_by" } else { "exception.refused_by" };
+                let text = words.with(decided, &[("who", &(context.person)(*who)), ("when", &(context.when)(key.at))]);
+                remark.map_or_else(|| text.clone(), |remark| format!("{text}: {}", words_of(remark)))
+            }
+        };
+        let place = &deviation.asked.at;
+        let text = format!("{}: {}", place_text(state, context, &place.step, place.slot), words_of(deviation.asked.remark));
+        let who = format!("{}, {}", (context.person)(deviation.by), (context.when)(deviation.key.at));
+        rows.push((deviation.key.at, vec![words.get("exception.deviation"), text, who, answer]));
+    }
+    for stop in record.stops.values() {
+        let cause = words.get(match stop.stop.cause {
+            StopCause::Damage => "stop.damage",
+            StopCause::HeatOrSmell => "stop.heat_or_smell",
+            StopCause::Alarm => "stop.alarm",
+            StopCause::Injury => "stop.injury",
+            StopCause::Other => "stop.other",
+        });
+        let text = stop.stop.remark.map_or_else(|| cause.clone(), |remark| format!("{cause}: {}", words_of(remark)));
+        let who = format!("{}, {}", (context.person)(stop.by), (context.when)(stop.key.at));
+        let answer = stop.resolved.map_or_else(
+            || words.get("exception.not_resolved"),
+            |(_, who, remark)| format!("{}: {}", (context.person)(who), words_of(remark)),
+        );
+        rows.push((stop.key.at, vec![words.get("exception.stop"), text, who, answer]));
+    }
+    for (id, breach) in &state.breaches {
+        let Some(held) = state.file.get(*id) else { continue };
+        let at = state.keys.get(id).map_or(0, |key| key.at);
+        let place = held.entry.body().and_then(Body::evidence_place);
+        let text = place.map_or_else(String::new, |place| place_text(state, context, &place.step, place.slot));
+        let who = format!("{}, {}", (context.person)(held.entry.header.author), (context.when)(at));
+        let answer = breach.settled.map_or_else(|| words.get("exception.not_settled"), words_of);
+        rows.push((at, vec![words.get("exception.breach"), text, who, answer]));
+    }
+    for id in &state.late {
+        let Some(held) = state.file.get(*id) else { continue };
+        let at = state.keys.get(id).map_or(0, |key| key.at);
+        let who = format!("{}, {}", (context.person)(held.entry.header.author), (context.when)(at));
+        rows.push((at, vec![words.get("exception.late"), String::new(), who, String::new()]));
+    }
+    rows.sort();
+    let head = ["exception.kind", "exception.what", "exception.who", "exception.answer"].map(|key| words.get(key));
+    Table { head: head.to_vec(), rows: rows.into_iter().map(|(_, row)| row).collect() }
+}
+
+fn place_text(state: &JobState<'_, '_>, context: &Context<'_>, step: &str, slot: u16) -> String {
+    let title = state.gate.plan().method().step(step).map_or(step, |step| step.title.in_language(context.language));
+    if slot == 0 {
+        return title.to_owned();
+    }
+    context.words.with("step.in_slot", &[("title", title), ("slot", &slot.to_string())])
+}
+
+fn closing(state: &JobState<'_, '_>, context: &Context<'_>) -> Vec<String> {
+    let words = context.words;
+    vec![
+        words.get("closing.prevails"),
+        words.get("closing.confirmations"),
+        words.get("closing.verdicts"),
+        words.with(
+            "closing.state",
+            &[("entries", &state.file.len().to_string()), ("digest", &file_digest(state).hex())],
+        ),
+    ]
+}
+
+/// SHA-256 over the hashes of all headers in ascending order: two files with the same entries have the same one.
+fn file_digest(state: &JobState<'_, '_>) -> Hash32 {
+    let mut hashes: Vec<Hash32> = state.file.iter().map(|held| held.entry.hash).collect();
+    hashes.sort();
+    let mut sha = Sha256::new();
+    for hash in hashes {
+        sha.update(hash.bytes());
+    }
+    Hash32::of(sha.finalize().into())
+}
