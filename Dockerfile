@@ -11,7 +11,7 @@ RUN apt-get update \
  && apt-get install --yes --no-install-recommends ca-certificates tzdata \
  && rm -rf /var/lib/apt/lists/* \
  && useradd --system --uid 10001 --home-dir /var/lib/witnessmark witnessmark \
- && install -d -o witnessmark -g witnessmark -m 0700 /var/lib/witnessmark /var/lib/witnessmark/photos /var/lib/witnessmark/keys
+ && install -d -o witnessmark -g witnessmark -m 0700 /var/lib/witnessmark /var/lib/witnessmark/photos
 COPY --from=build /src/target/release/server /usr/local/bin/witnessmark-server
 COPY --from=build /src/target/web-dist /usr/share/witnessmark/web
 ENV WEB_DIST=/usr/share/witnessmark/web \

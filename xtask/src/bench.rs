@@ -14,30 +14,17 @@ struct Bench {
 }
 
 fn all() -> Vec<Bench> {
-    vec![Bench {
-        figures: &["web_code_brotli_bytes"],
-        measure: web_code_brotli_bytes,
-    }]
+    vec![Bench { figures: &["web_code_brotli_bytes"], measure: web_code_brotli_bytes }]
 }
 
 /// Prints one flat object `{name: number}` with `--json`, or a line a figure.
 pub(crate) fn command(args: &[String]) -> Result<()> {
     let json = args.iter().any(|arg| arg == "--json");
-    let names: Vec<&str> = args
-        .iter()
-        .map(String::as_str)
-        .filter(|arg| *arg != "--json")
-        .collect();
+    let names: Vec<&str> = args.iter().map(String::as_str).filter(|arg| *arg != "--json").collect();
     let benches = all();
-    let known: Vec<&str> = benches
-        .iter()
-        .flat_map(|bench| bench.figures.iter().copied())
-        .collect();
+    let known: Vec<&str> = benches.iter().flat_map(|bench| bench.figures.iter().copied()).collect();
     if let Some(unknown) = names.iter().find(|name| !known.contains(name)) {
-        bail!(
-            "there is no bench `{unknown}`; there are: {}",
-            known.join(", ")
-        );
+        bail!("there is no bench `{unknown}`; there are: {}", known.join(", "));
     }
     let mut figures = serde_json::Map::new();
     for bench in benches {
@@ -45,11 +32,7 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
             continue;
         }
         let values = (bench.measure)()?;
-        assert_eq!(
-            values.len(),
-            bench.figures.len(),
-            "a bench gives a value for each figure that it names"
-        );
+        assert_eq!(values.len(), bench.figures.len(), "a bench gives a value for each figure that it names");
         for (figure, value) in bench.figures.iter().zip(values) {
             if names.is_empty() || names.contains(figure) {
                 figures.insert((*figure).to_owned(), number(value));
@@ -77,10 +60,7 @@ fn number(value: f64) -> serde_json::Value {
 /// What a browser must load before it can draw: wasm and scripts, as brotli sends them.
 fn web_code_brotli_bytes() -> Result<Vec<f64>> {
     let dist = web::build(Profile::Ship)?;
-    let sum: u64 = web::code_sizes(&dist)?
-        .iter()
-        .map(|(_, _, sent)| sent)
-        .sum();
+    let sum: u64 = web::code_sizes(&dist)?.iter().map(|(_, _, sent)| sent).sum();
     Ok(vec![sum as f64])
 }
 
@@ -96,9 +76,7 @@ mod tests {
 
     #[test]
     fn an_unknown_name_is_refused_before_anything_is_measured() {
-        let refused = command(&["nonsense".to_owned()])
-            .err()
-            .map(|error| error.to_string());
+        let refused = command(&["nonsense".to_owned()]).err().map(|error| error.to_string());
         assert!(refused.is_some_and(|text| text.contains("web_code_brotli_bytes")));
     }
 }

@@ -22,9 +22,7 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
 pub(crate) fn all(cluster: &Cluster) -> Result<()> {
     let checks: [(&str, &dyn Fn() -> Result<()>); 5] = [
         ("tidy", &tidy::check),
-        ("format", &|| {
-            tools::run(&mut tools::cargo(["fmt", "--all", "--check"]))
-        }),
+        ("format", &|| tools::run(&mut tools::cargo(["fmt", "--all", "--check"]))),
         ("lints on this machine", &|| tools::run(&mut host_lints())),
         ("lints for the browser", &browser_lints),
         ("query data", &|| sqlx::check(cluster)),
@@ -48,16 +46,7 @@ pub(crate) fn all(cluster: &Cluster) -> Result<()> {
 
 fn host_lints() -> Command {
     let mut clippy = tools::cargo(["clippy", "--all-targets", "--all-features"]);
-    clippy.args([
-        "--package",
-        "domain",
-        "--package",
-        "server",
-        "--package",
-        "tests",
-        "--package",
-        "xtask",
-    ]);
+    clippy.args(["--package", "domain", "--package", "server", "--package", "tests", "--package", "xtask"]);
     clippy.args(["--", "--deny", "warnings"]);
     clippy
 }
@@ -65,12 +54,6 @@ fn host_lints() -> Command {
 fn browser_lints() -> Result<()> {
     web::ensure_target()?;
     let mut clippy = tools::cargo(["clippy", "--lib", "--package", "web", "--package", "domain"]);
-    clippy.args([
-        "--target",
-        "wasm32-unknown-unknown",
-        "--",
-        "--deny",
-        "warnings",
-    ]);
+    clippy.args(["--target", "wasm32-unknown-unknown", "--", "--deny", "warnings"]);
     tools::run(&mut clippy)
 }

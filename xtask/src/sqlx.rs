@@ -31,15 +31,8 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
         }
     }
     fs::remove_dir_all(&fresh)?;
-    let same = after
-        .iter()
-        .filter(|(name, text)| before.get(*name) == Some(*text))
-        .count();
-    tools::say(format!(
-        "{} queries recorded in .sqlx, {} of them new or changed",
-        after.len(),
-        after.len() - same
-    ));
+    let same = after.iter().filter(|(name, text)| before.get(*name) == Some(*text)).count();
+    tools::say(format!("{} queries recorded in .sqlx, {} of them new or changed", after.len(), after.len() - same));
     Ok(())
 }
 
@@ -56,11 +49,7 @@ pub(crate) fn check(cluster: &Cluster) -> Result<()> {
             Some(_) => {}
         }
     }
-    wrong.extend(
-        kept.keys()
-            .filter(|name| !now.contains_key(*name))
-            .map(|name| format!("no query for it: {name}")),
-    );
+    wrong.extend(kept.keys().filter(|name| !now.contains_key(*name)).map(|name| format!("no query for it: {name}")));
     if !wrong.is_empty() {
         bail!(
             "the query data in .sqlx is not that of the code; run `cargo xtask sqlx` and commit:\n  {}",
@@ -79,8 +68,7 @@ fn record(cluster: &Cluster) -> Result<PathBuf> {
     cluster.create_database(&database)?;
     let _ = fs::remove_dir_all(&fresh);
     fs::create_dir_all(&fresh)?;
-    let done =
-        migrate(cluster, &database).and_then(|()| expand(&cluster.owner_url(&database), &fresh));
+    let done = migrate(cluster, &database).and_then(|()| expand(&cluster.owner_url(&database), &fresh));
     cluster.drop_database(&database)?;
     done.map(|()| fresh)
 }
@@ -94,9 +82,7 @@ fn migrate(cluster: &Cluster, database: &str) -> Result<()> {
     if files.is_empty() {
         tools::say("there is no migration yet: the database is empty");
     }
-    files
-        .iter()
-        .try_for_each(|file| cluster.run_file(database, file))
+    files.iter().try_for_each(|file| cluster.run_file(database, file))
 }
 
 fn expand(database_url: &str, fresh: &Path) -> Result<()> {
@@ -105,19 +91,12 @@ fn expand(database_url: &str, fresh: &Path) -> Result<()> {
     for name in ["lib.rs", "main.rs"] {
         let file = source.join(name);
         if file.exists() {
-            fs::File::options()
-                .append(true)
-                .open(&file)?
-                .set_modified(SystemTime::now())?;
+            fs::File::options().append(true).open(&file)?.set_modified(SystemTime::now())?;
         }
     }
     let mut check = tools::cargo(["check", "--quiet", "--package", "server"]);
-    check
-        .env("DATABASE_URL", database_url)
-        .env("SQLX_OFFLINE", "false")
-        .env("SQLX_OFFLINE_DIR", fresh);
-    tools::run(&mut check)
-        .context("the server does not compile against a database with all migrations in it")
+    check.env("DATABASE_URL", database_url).env("SQLX_OFFLINE", "false").env("SQLX_OFFLINE_DIR", fresh);
+    tools::run(&mut check).context("the server does not compile against a database with all migrations in it")
 }
 
 fn load(folder: &Path) -> Result<BTreeMap<String, String>> {
@@ -126,11 +105,7 @@ fn load(folder: &Path) -> Result<BTreeMap<String, String>> {
         return Ok(found);
     }
     for file in tools::files_below(folder)? {
-        let name = file
-            .file_name()
-            .unwrap_or_default()
-            .to_string_lossy()
-            .into_owned();
+        let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
         if name.starts_with("query-") {
             found.insert(name, fs::read_to_string(&file)?);
         }

@@ -52,11 +52,7 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
         let part_began = Instant::now();
         let result = (part.run)(&bed);
         let word = if result.is_ok() { "ok" } else { "FAILED" };
-        lines.push(format!(
-            "{:<16} {:>6} min  {word}",
-            part.name,
-            minutes(part_began.elapsed())
-        ));
+        lines.push(format!("{:<16} {:>6} min  {word}", part.name, minutes(part_began.elapsed())));
         if let Err(error) = result {
             tools::say(format!("{} failed: {error:#}", part.name));
             failed.push(part.name.as_str());
@@ -78,29 +74,15 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
 }
 
 fn parts() -> Result<Vec<Part>> {
-    let part = |name: &str, about, run: fn(&Bed) -> Result<()>| Part {
-        name: name.to_owned(),
-        about,
-        run: Box::new(run),
-    };
+    let part =
+        |name: &str, about, run: fn(&Bed) -> Result<()>| Part { name: name.to_owned(), about, run: Box::new(run) };
     let mut parts = vec![
-        part("check", "format, lints, tidy, query data", |bed| {
-            check::all(bed.cluster()?)
-        }),
-        part("xtask", "the project's own commands", |_| {
-            tools::run(&mut tools::cargo(["test", "--package", "xtask"]))
-        }),
+        part("check", "format, lints, tidy, query data", |bed| check::all(bed.cluster()?)),
+        part("xtask", "the project's own commands", |_| tools::run(&mut tools::cargo(["test", "--package", "xtask"]))),
         part("domain", "the rules", |_| {
-            tools::run(&mut tools::cargo([
-                "test",
-                "--package",
-                "domain",
-                "--all-features",
-            ]))
+            tools::run(&mut tools::cargo(["test", "--package", "domain", "--all-features"]))
         }),
-        part("server", "the server's own tests", |bed| {
-            tools::run(&mut bed.cargo(&["test", "--package", "server"])?)
-        }),
+        part("server", "the server's own tests", |bed| tools::run(&mut bed.cargo(&["test", "--package", "server"])?)),
         part("web", "the web app's logic, on this machine", |_| {
             tools::run(&mut tools::cargo(["test", "--package", "web", "--lib"]))
         }),
@@ -119,75 +101,42 @@ fn parts() -> Result<Vec<Part>> {
         about: "a suite of the package `tests`",
         run: Box::new(move |bed| bed.suite(&suite)),
     }));
-    parts.push(part(
-        "docs",
-        "documentation builds without a warning",
-        |_| {
-            let mut doc = tools::cargo([
-                "doc",
-                "--no-deps",
-                "--document-private-items",
-                "--package",
-                "domain",
-                "--package",
-                "server",
-            ]);
-            tools::run(doc.env("RUSTDOCFLAGS", "--deny warnings"))
-        },
-    ));
+    parts.push(part("docs", "documentation builds without a warning", |_| {
+        let mut doc = tools::cargo([
+            "doc",
+            "--no-deps",
+            "--document-private-items",
+            "--package",
+            "domain",
+            "--package",
+            "server",
+        ]);
+        tools::run(doc.env("RUSTDOCFLAGS", "--deny warnings"))
+    }));
     Ok(parts)
 }
 
 fn chosen(parts: Vec<Part>, names: &[String]) -> Result<Vec<Part>> {
     let known: Vec<String> = parts.iter().map(|part| part.name.clone()).collect();
     if let Some(unknown) = names.iter().find(|name| !known.contains(name)) {
-        bail!(
-            "there is no part `{unknown}`; the parts are: {}",
-            known.join(", ")
-        );
+        bail!("there is no part `{unknown}`; the parts are: {}", known.join(", "));
     }
-    Ok(parts
-        .into_iter()
-        .filter(|part| names.is_empty() || names.contains(&part.name))
-        .collect())
+    Ok(parts.into_iter().filter(|part| names.is_empty() || names.contains(&part.name)).collect())
 }
 
 /// The test binaries that the package `tests` declares or that cargo finds there.
 fn suites() -> Result<Vec<String>> {
-    let text = tools::read(&mut tools::cargo([
-        "metadata",
-        "--no-deps",
-        "--offline",
-        "--format-version",
-        "1",
-    ]))?;
+    let text = tools::read(&mut tools::cargo(["metadata", "--no-deps", "--offline", "--format-version", "1"]))?;
     let metadata: serde_json::Value = serde_json::from_str(&text)?;
-    let packages = metadata["packages"]
-        .as_array()
-        .context("cargo metadata lists no packages")?;
-    let tests = packages
-        .iter()
-        .find(|package| package["name"] == "tests")
-        .context("there is no package `tests`")?;
-    let targets = tests["targets"]
-        .as_array()
-        .context("the package `tests` has no targets")?;
+    let packages = metadata["packages"].as_array().context("cargo metadata lists no packages")?;
+    let tests = packages.iter().find(|package| package["name"] == "tests").context("there is no package `tests`")?;
+    let targets = tests["targets"].as_array().context("the package `tests` has no targets")?;
     let is_suite = |target: &&serde_json::Value| {
-        target["kind"]
-            .as_array()
-            .is_some_and(|kinds| kinds.iter().any(|kind| kind == "test"))
+        target["kind"].as_array().is_some_and(|kinds| kinds.iter().any(|kind| kind == "test"))
     };
-    let mut names: Vec<String> = targets
-        .iter()
-        .filter(is_suite)
-        .filter_map(|target| target["name"].as_str().map(str::to_owned))
-        .collect();
-    let place = |name: &String| {
-        SUITES_FIRST
-            .iter()
-            .position(|first| first == name)
-            .unwrap_or(SUITES_FIRST.len())
-    };
+    let mut names: Vec<String> =
+        targets.iter().filter(is_suite).filter_map(|target| target["name"].as_str().map(str::to_owned)).collect();
+    let place = |name: &String| SUITES_FIRST.iter().position(|first| first == name).unwrap_or(SUITES_FIRST.len());
     names.sort_by(|left, right| place(left).cmp(&place(right)).then_with(|| left.cmp(right)));
     Ok(names)
 }
@@ -206,52 +155,32 @@ impl Bed {
         if self.dist.get().is_none() {
             let _ = self.dist.set(web::build(Profile::Ship)?);
         }
-        self.dist
-            .get()
-            .map(PathBuf::as_path)
-            .context("the folder was just set")
+        self.dist.get().map(PathBuf::as_path).context("the folder was just set")
     }
 
     fn server(&self) -> Result<&Path> {
         if self.server.get().is_none() {
             let _ = self.server.set(up::build_server()?);
         }
-        self.server
-            .get()
-            .map(PathBuf::as_path)
-            .context("the program was just set")
+        self.server.get().map(PathBuf::as_path).context("the program was just set")
     }
 
     /// Cargo with the database's address and without anything that points at a real service.
     fn cargo(&self, args: &[&str]) -> Result<Command> {
         let mut command = tools::cargo(args);
-        for name in [
-            "DATABASE_URL",
-            "DATABASE_OWNER_URL",
-            "PHOTO_STORE",
-            "DEMO",
-            "LISTEN",
-            "PUBLIC_URL",
-        ] {
+        for name in ["DATABASE_URL", "DATABASE_OWNER_URL", "PHOTO_STORE", "DEMO", "LISTEN", "PUBLIC_URL"] {
             command.env_remove(name);
         }
-        command.env(
-            "WITNESSMARK_TEST_DATABASE_URL",
-            self.cluster()?.owner_url(DATABASE),
-        );
+        command.env("WITNESSMARK_TEST_DATABASE_URL", self.cluster()?.owner_url(DATABASE));
         Ok(command)
     }
 
     fn suite(&self, name: &str) -> Result<()> {
         let mut command = self.cargo(&["test", "--package", "tests", "--test", name])?;
-        command
-            .env("WITNESSMARK_WEB_DIST", self.dist()?)
-            .env("WITNESSMARK_SERVER_BIN", self.server()?);
+        command.env("WITNESSMARK_WEB_DIST", self.dist()?).env("WITNESSMARK_SERVER_BIN", self.server()?);
         if name == "browser" {
             let browser = Browser::find_or_install()?;
-            command
-                .env("WITNESSMARK_CHROMIUM", browser.chromium)
-                .env("WITNESSMARK_CHROMEDRIVER", browser.driver);
+            command.env("WITNESSMARK_CHROMIUM", browser.chromium).env("WITNESSMARK_CHROMEDRIVER", browser.driver);
         }
         tools::run(&mut command)
     }
@@ -282,14 +211,10 @@ impl Browser {
     }
 
     fn find() -> Option<Self> {
-        let named = |variable: &str| {
-            std::env::var_os(variable)
-                .map(PathBuf::from)
-                .filter(|file| tools::is_executable(file))
-        };
+        let named =
+            |variable: &str| std::env::var_os(variable).map(PathBuf::from).filter(|file| tools::is_executable(file));
         let first = |names: &[&str]| names.iter().find_map(|name| tools::find_program(name));
-        let usual =
-            |file: &str| Some(PathBuf::from(file)).filter(|file| tools::is_executable(file));
+        let usual = |file: &str| Some(PathBuf::from(file)).filter(|file| tools::is_executable(file));
         Some(Self {
             chromium: named("WITNESSMARK_CHROMIUM")
                 .or_else(|| first(&["chromium", "chromium-browser", "google-chrome"]))?,
@@ -305,17 +230,10 @@ impl Browser {
 fn remove_left_over() -> Result<()> {
     for entry in fs::read_dir(tools::local_dir()?)? {
         let name = entry?.file_name().to_string_lossy().into_owned();
-        let Some(pid) = name
-            .strip_prefix("test-")
-            .and_then(|pid| pid.parse::<u32>().ok())
-        else {
+        let Some(pid) = name.strip_prefix("test-").and_then(|pid| pid.parse::<u32>().ok()) else {
             continue;
         };
-        let alive = Command::new("sh")
-            .arg("-c")
-            .arg(format!("kill -0 {pid} 2>&-"))
-            .status()?
-            .success();
+        let alive = Command::new("sh").arg("-c").arg(format!("kill -0 {pid} 2>&-")).status()?.success();
         if !alive {
             Cluster::remove(&name)?;
         }
@@ -334,24 +252,14 @@ mod tests {
 
     #[test]
     fn a_part_is_chosen_by_name_and_a_wrong_name_lists_all() {
-        let names = |names: &[&str]| {
-            names
-                .iter()
-                .map(|name| (*name).to_owned())
-                .collect::<Vec<_>>()
-        };
+        let names = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>();
         let chosen_names = |wish: &[&str]| {
             chosen(parts().unwrap(), &names(wish))
                 .map(|parts| parts.into_iter().map(|part| part.name).collect::<Vec<_>>())
         };
         assert_eq!(chosen_names(&["docs", "check"]).unwrap(), ["check", "docs"]);
         assert_eq!(chosen_names(&[]).unwrap().len(), parts().unwrap().len());
-        assert!(
-            chosen_names(&["chekc"])
-                .unwrap_err()
-                .to_string()
-                .contains("domain")
-        );
+        assert!(chosen_names(&["chekc"]).unwrap_err().to_string().contains("domain"));
     }
 
     #[test]

@@ -32,8 +32,8 @@ pub(crate) fn stop_requested() -> bool {
 /// The folder of the workspace.
 pub(crate) fn root() -> PathBuf {
     // `cargo xtask` sets the variable; the compiled-in path serves a binary that was started by hand.
-    let own = std::env::var_os("CARGO_MANIFEST_DIR")
-        .map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")), PathBuf::from);
+    let own =
+        std::env::var_os("CARGO_MANIFEST_DIR").map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")), PathBuf::from);
     own.parent().map_or_else(|| own.clone(), Path::to_path_buf)
 }
 
@@ -62,12 +62,7 @@ pub(crate) fn cargo<S: AsRef<OsStr>>(args: impl IntoIterator<Item = S>) -> Comma
     let mut command = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
     command.args(args).current_dir(root());
     // What cargo told *us* must not be taken for what the person told cargo.
-    for name in [
-        "CARGO_MANIFEST_DIR",
-        "CARGO_PKG_NAME",
-        "CARGO_PKG_VERSION",
-        "CARGO_MANIFEST_PATH",
-    ] {
+    for name in ["CARGO_MANIFEST_DIR", "CARGO_PKG_NAME", "CARGO_PKG_VERSION", "CARGO_MANIFEST_PATH"] {
         command.env_remove(name);
     }
     command
@@ -84,9 +79,7 @@ pub(crate) fn run(command: &mut Command) -> Result<()> {
 
 /// Like [`run`], and the caller judges the status.
 pub(crate) fn run_for_status(command: &mut Command) -> Result<ExitStatus> {
-    let mut child = command
-        .spawn()
-        .with_context(|| format!("cannot start `{}`", line_of(command)))?;
+    let mut child = command.spawn().with_context(|| format!("cannot start `{}`", line_of(command)))?;
     loop {
         if let Some(status) = child.try_wait()? {
             if stop_requested() {
@@ -104,10 +97,8 @@ pub(crate) fn run_for_status(command: &mut Command) -> Result<ExitStatus> {
 
 /// Runs to the end and gives what it printed on stdout; on failure the error carries what it printed on stderr.
 pub(crate) fn read(command: &mut Command) -> Result<String> {
-    let output = command
-        .stdin(Stdio::null())
-        .output()
-        .with_context(|| format!("cannot start `{}`", line_of(command)))?;
+    let output =
+        command.stdin(Stdio::null()).output().with_context(|| format!("cannot start `{}`", line_of(command)))?;
     if !output.status.success() {
         bail!(
             "`{}` ended with {}: {}{}",
@@ -126,11 +117,7 @@ pub(crate) fn end(child: &mut Child) -> Result<()> {
         return Ok(());
     }
     // The standard library knows SIGKILL only; every shell has `kill` built in.
-    let _ = Command::new("sh")
-        .arg("-c")
-        .arg(format!("kill -TERM {}", child.id()))
-        .stderr(Stdio::null())
-        .status();
+    let _ = Command::new("sh").arg("-c").arg(format!("kill -TERM {}", child.id())).stderr(Stdio::null()).status();
     let asked = Instant::now();
     while asked.elapsed() < GRACE {
         if child.try_wait()?.is_some() {
@@ -138,11 +125,7 @@ pub(crate) fn end(child: &mut Child) -> Result<()> {
         }
         thread::sleep(POLL);
     }
-    say(format!(
-        "process {} did not end within {} s and was killed",
-        child.id(),
-        GRACE.as_secs()
-    ));
+    say(format!("process {} did not end within {} s and was killed", child.id(), GRACE.as_secs()));
     child.kill()?;
     child.wait()?;
     Ok(())
@@ -164,9 +147,7 @@ pub(crate) fn wait_or_stop(child: &mut Child) -> Result<Option<ExitStatus>> {
 /// A program by name on PATH.
 pub(crate) fn find_program(name: &str) -> Option<PathBuf> {
     let path = std::env::var_os("PATH")?;
-    std::env::split_paths(&path)
-        .map(|dir| dir.join(name))
-        .find(|file| is_executable(file))
+    std::env::split_paths(&path).map(|dir| dir.join(name)).find(|file| is_executable(file))
 }
 
 /// A file that may be run.
@@ -183,29 +164,17 @@ pub(crate) fn is_root() -> bool {
 
 /// Installs Debian packages where that is possible; otherwise the error is the exact line for the person to run.
 pub(crate) fn apt_install(what_for: &str, packages: &[&str]) -> Result<()> {
-    let line = format!(
-        "apt-get update && apt-get install --yes --no-install-recommends {}",
-        packages.join(" ")
-    );
+    let line = format!("apt-get update && apt-get install --yes --no-install-recommends {}", packages.join(" "));
     let refused = std::env::var_os("WITNESSMARK_NO_INSTALL").is_some();
     if refused || !is_root() || find_program("apt-get").is_none() {
         let sudo = if is_root() { "" } else { "sudo " };
         let line = line.replace("apt-get", &format!("{sudo}apt-get"));
-        bail!(
-            "{what_for} is missing. On Debian or Ubuntu run:\n\n    {line}\n\nand then this command again."
-        );
+        bail!("{what_for} is missing. On Debian or Ubuntu run:\n\n    {line}\n\nand then this command again.");
     }
-    say(format!(
-        "{what_for} is missing: installing {}",
-        packages.join(", ")
-    ));
+    say(format!("{what_for} is missing: installing {}", packages.join(", ")));
     let apt = |args: &[&str]| {
         let mut command = Command::new("apt-get");
-        command
-            .args(args)
-            .env("DEBIAN_FRONTEND", "noninteractive")
-            .stdin(Stdio::null())
-            .stdout(Stdio::null());
+        command.args(args).env("DEBIAN_FRONTEND", "noninteractive").stdin(Stdio::null()).stdout(Stdio::null());
         command
     };
     run(&mut apt(&["update"]))?;
@@ -224,14 +193,14 @@ pub(crate) fn fresh_secret(bytes: usize) -> Result<String> {
 }
 
 /// A secret that is made once and kept in a file that only its owner can read.
-pub(crate) fn kept_secret(file: &Path) -> Result<String> {
+pub(crate) fn kept_secret(file: &Path, bytes: usize) -> Result<String> {
     if let Ok(kept) = fs::read_to_string(file) {
         let kept = kept.trim().to_owned();
         if !kept.is_empty() {
             return Ok(kept);
         }
     }
-    let secret = fresh_secret(24)?;
+    let secret = fresh_secret(bytes)?;
     write_private(file, &secret)?;
     Ok(secret)
 }
@@ -242,9 +211,7 @@ pub(crate) fn write_private(file: &Path, text: &str) -> Result<()> {
     use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
     let mut open = fs::OpenOptions::new();
     open.write(true).create(true).truncate(true).mode(0o600);
-    let mut handle = open
-        .open(file)
-        .with_context(|| format!("cannot write {}", file.display()))?;
+    let mut handle = open.open(file).with_context(|| format!("cannot write {}", file.display()))?;
     handle.set_permissions(fs::Permissions::from_mode(0o600))?;
     handle.write_all(text.as_bytes())?;
     Ok(())
@@ -253,12 +220,10 @@ pub(crate) fn write_private(file: &Path, text: &str) -> Result<()> {
 /// Lower-case hexadecimal digits.
 pub(crate) fn hex(bytes: &[u8]) -> String {
     use std::fmt::Write;
-    bytes
-        .iter()
-        .fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
-            let _ = write!(text, "{byte:02x}");
-            text
-        })
+    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
 }
 
 /// Every file below a folder, sorted, so that what we compute from it is the same everywhere.
@@ -282,10 +247,6 @@ pub(crate) fn files_below(dir: &Path) -> Result<Vec<PathBuf>> {
 
 fn line_of(command: &Command) -> String {
     let mut words = vec![command.get_program().to_string_lossy().into_owned()];
-    words.extend(
-        command
-            .get_args()
-            .map(|arg| arg.to_string_lossy().into_owned()),
-    );
+    words.extend(command.get_args().map(|arg| arg.to_string_lossy().into_owned()));
     words.join(" ")
 }

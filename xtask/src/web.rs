@@ -55,12 +55,7 @@ impl Profile {
 
 /// `cargo xtask web [--dev]`.
 pub(crate) fn command(args: &[String]) -> Result<()> {
-    let profile = match args
-        .iter()
-        .map(String::as_str)
-        .collect::<Vec<_>>()
-        .as_slice()
-    {
+    let profile = match args.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
         [] => Profile::Ship,
         ["--dev"] => Profile::Dev,
         other => bail!("`web` takes nothing or `--dev`, not `{}`", other.join(" ")),
@@ -77,30 +72,17 @@ pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
     let dist = profile.dist();
     let stamp = dist.with_extension("stamp");
     let inputs = digest_of_inputs(profile)?;
-    if dist.join("index.html").exists()
-        && fs::read_to_string(&stamp).is_ok_and(|kept| kept == inputs)
-    {
+    if dist.join("index.html").exists() && fs::read_to_string(&stamp).is_ok_and(|kept| kept == inputs) {
         tools::say("the web app is as it was built last");
         return Ok(dist);
     }
     ensure_target()?;
     tools::say("building the web app");
-    let mut cargo = tools::cargo([
-        "build",
-        "--package",
-        "web",
-        "--target",
-        TARGET,
-        "--profile",
-        profile.cargo_name(),
-    ]);
+    let mut cargo = tools::cargo(["build", "--package", "web", "--target", TARGET, "--profile", profile.cargo_name()]);
     tools::run(&mut cargo).context("the web app does not compile")?;
 
     let _ = fs::remove_file(&stamp);
-    let wasm = tools::target_dir()
-        .join(TARGET)
-        .join(profile.cargo_name())
-        .join("web.wasm");
+    let wasm = tools::target_dir().join(TARGET).join(profile.cargo_name()).join("web.wasm");
     let bound = tools::target_dir().join(format!("{}-bindgen", profile.cargo_name()));
     bind(&wasm, &bound)?;
     lay_out(&bound, &tools::root().join("web"), &dist)?;
@@ -111,16 +93,15 @@ pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
 /// The standard library for wasm, asked from rustup where it is missing.
 pub(crate) fn ensure_target() -> Result<()> {
     let libdir = tools::read(
-        Command::new("rustc")
-            .args(["--print", "target-libdir", "--target", TARGET])
-            .current_dir(tools::root()),
+        Command::new("rustc").args(["--print", "target-libdir", "--target", TARGET]).current_dir(tools::root()),
     )?;
     if Path::new(libdir.trim()).exists() {
         return Ok(());
     }
     tools::say(format!("adding the rust target {TARGET}"));
-    tools::run(Command::new("rustup").args(["target", "add", TARGET]).current_dir(tools::root()))
-        .context("the wasm target could not be added; DEVELOPERS.md, \"Where rustup may not download\", has another way")
+    tools::run(Command::new("rustup").args(["target", "add", TARGET]).current_dir(tools::root())).context(
+        "the wasm target could not be added; DEVELOPERS.md, \"Where rustup may not download\", has another way",
+    )
 }
 
 /// Raw and compressed sizes of what a browser must load before it can draw.
@@ -140,16 +121,9 @@ pub(crate) fn sizes(dist: &Path) -> Result<Vec<String>> {
 pub(crate) fn code_sizes(dist: &Path) -> Result<Vec<(String, u64, u64)>> {
     let mut sizes = Vec::new();
     for file in tools::files_below(&dist.join(ASSETS))? {
-        if matches!(
-            file.extension().and_then(|ext| ext.to_str()),
-            Some("wasm" | "js")
-        ) {
+        if matches!(file.extension().and_then(|ext| ext.to_str()), Some("wasm" | "js")) {
             let bytes = fs::read(&file)?;
-            let name = file
-                .strip_prefix(dist)
-                .unwrap_or(&file)
-                .display()
-                .to_string();
+            let name = file.strip_prefix(dist).unwrap_or(&file).display().to_string();
             sizes.push((name, bytes.len() as u64, brotli_len(&bytes)?));
         }
     }
@@ -157,11 +131,8 @@ pub(crate) fn code_sizes(dist: &Path) -> Result<Vec<(String, u64, u64)>> {
 }
 
 fn brotli_len(bytes: &[u8]) -> Result<u64> {
-    let params = brotli::enc::BrotliEncoderParams {
-        quality: BROTLI_QUALITY,
-        lgwin: BROTLI_WINDOW_BITS,
-        ..Default::default()
-    };
+    let params =
+        brotli::enc::BrotliEncoderParams { quality: BROTLI_QUALITY, lgwin: BROTLI_WINDOW_BITS, ..Default::default() };
     let mut sent = Vec::new();
     brotli::BrotliCompress(&mut &bytes[..], &mut sent, &params)?;
     Ok(sent.len() as u64)
@@ -172,16 +143,8 @@ fn bind(wasm: &Path, into: &Path) -> Result<()> {
         fs::remove_dir_all(into)?;
     }
     let mut bindgen = Bindgen::new();
-    bindgen
-        .input_path(wasm)
-        .out_name("web")
-        .typescript(false)
-        .remove_name_section(true)
-        .remove_producers_section(true);
-    bindgen
-        .web(true)?
-        .generate(into)
-        .context("wasm-bindgen cannot bind the module")
+    bindgen.input_path(wasm).out_name("web").typescript(false).remove_name_section(true).remove_producers_section(true);
+    bindgen.web(true)?.generate(into).context("wasm-bindgen cannot bind the module")
 }
 
 /// Puts the shell together: assets named by their content first, then the templates that name them.
@@ -192,12 +155,7 @@ fn lay_out(bound: &Path, web: &Path, dist: &Path) -> Result<()> {
     let assets = dist.join(ASSETS);
     fs::create_dir_all(&assets)?;
 
-    let wasm = write_named(
-        &assets,
-        "web",
-        "wasm",
-        &fs::read(bound.join("web_bg.wasm"))?,
-    )?;
+    let wasm = write_named(&assets, "web", "wasm", &fs::read(bound.join("web_bg.wasm"))?)?;
     // The glue's own default address must name the same file, for a worker that loads it without being told.
     let glue = fs::read_to_string(bound.join("web.js"))?.replace("web_bg.wasm", &wasm);
     let js = write_named(&assets, "web", "js", glue.as_bytes())?;
@@ -205,12 +163,7 @@ fn lay_out(bound: &Path, web: &Path, dist: &Path) -> Result<()> {
     if snippets.exists() {
         copy_tree(&snippets, &assets.join("snippets"))?;
     }
-    let css = write_named(
-        &assets,
-        "style",
-        "css",
-        style_sheet(&web.join("style"))?.as_bytes(),
-    )?;
+    let css = write_named(&assets, "style", "css", style_sheet(&web.join("style"))?.as_bytes())?;
 
     let public = web.join("public");
     copy_tree(&public, dist)?;
@@ -229,10 +182,7 @@ fn lay_out(bound: &Path, web: &Path, dist: &Path) -> Result<()> {
     if !template.contains("{{manifest}}") {
         bail!("web/public/sw.js has no {{{{manifest}}}}: it could not check what it installs");
     }
-    fs::write(
-        &worker,
-        template.replace("{{manifest}}", &manifest(dist, &build)?),
-    )?;
+    fs::write(&worker, template.replace("{{manifest}}", &manifest(dist, &build)?))?;
     Ok(())
 }
 
@@ -286,11 +236,7 @@ fn fill(dist: &Path, words: &[(&str, String)]) -> Result<()> {
         let Ok(text) = fs::read_to_string(&file) else {
             continue;
         };
-        let filled = words
-            .iter()
-            .fold(text.clone(), |text, (placeholder, word)| {
-                text.replace(placeholder, word)
-            });
+        let filled = words.iter().fold(text.clone(), |text, (placeholder, word)| text.replace(placeholder, word));
         if file == dist.join("index.html") && !text.contains("{{js}}") {
             bail!("web/public/index.html has no {{{{js}}}}: it would not start the app");
         }
@@ -323,28 +269,18 @@ fn url_of(dist: &Path, file: &Path) -> Result<String> {
 /// One digest over all that the web app is made from.
 fn digest_of_inputs(profile: Profile) -> Result<String> {
     let root = tools::root();
-    let mut files = [
-        "Cargo.toml",
-        "Cargo.lock",
-        ".cargo/config.toml",
-        "xtask/src/web.rs",
-    ]
-    .map(|name| root.join(name))
-    .to_vec();
+    let mut files =
+        ["Cargo.toml", "Cargo.lock", ".cargo/config.toml", "xtask/src/web.rs"].map(|name| root.join(name)).to_vec();
     for room in ["web", "domain"] {
         files.extend(tools::files_below(&root.join(room))?);
     }
     let mut all = Sha256::new();
     all.update(profile.cargo_name());
-    all.update(tools::read(
-        Command::new("rustc").arg("-vV").current_dir(&root),
-    )?);
+    all.update(tools::read(Command::new("rustc").arg("-vV").current_dir(&root))?);
     for file in files {
         all.update(file.strip_prefix(&root)?.as_os_str().as_encoded_bytes());
         all.update([0]);
-        all.update(Sha256::digest(
-            fs::read(&file).with_context(|| format!("cannot read {}", file.display()))?,
-        ));
+        all.update(Sha256::digest(fs::read(&file).with_context(|| format!("cannot read {}", file.display()))?));
     }
     Ok(tools::hex(&all.finalize()))
 }
@@ -362,14 +298,8 @@ mod tests {
             ("bound/web_bg.wasm", "\0asm"),
             ("web/style/b.css", "b{}"),
             ("web/style/a.css", "a{}"),
-            (
-                "web/public/index.html",
-                "<link href={{css}}><script src={{js}} data-wasm={{wasm}} data-build={{build}}>",
-            ),
-            (
-                "web/public/sw.js",
-                "const SHELL = {{manifest}}; // {{build}}",
-            ),
+            ("web/public/index.html", "<link href={{css}}><script src={{js}} data-wasm={{wasm}} data-build={{build}}>"),
+            ("web/public/sw.js", "const SHELL = {{manifest}}; // {{build}}"),
             ("web/public/icons/one.svg", "<svg/>"),
         ] {
             fs::create_dir_all(bed.join(file).parent().unwrap()).unwrap();
@@ -384,20 +314,12 @@ mod tests {
         let dist = bed.join("dist");
         lay_out(&bed.join("bound"), &bed.join("web"), &dist).unwrap();
         let worker = fs::read_to_string(dist.join("sw.js")).unwrap();
-        let json = worker
-            .strip_prefix("const SHELL = ")
-            .unwrap()
-            .split_once("; //")
-            .unwrap()
-            .0;
+        let json = worker.strip_prefix("const SHELL = ").unwrap().split_once("; //").unwrap().0;
         let manifest: serde_json::Value = serde_json::from_str(json).unwrap();
         let files = manifest["files"].as_array().unwrap();
         for file in files {
             let path = dist.join(file["url"].as_str().unwrap().trim_start_matches('/'));
-            assert_eq!(
-                file["sha256"],
-                tools::hex(&Sha256::digest(fs::read(path).unwrap()))
-            );
+            assert_eq!(file["sha256"], tools::hex(&Sha256::digest(fs::read(path).unwrap())));
         }
         assert_eq!(files.len() + 1, tools::files_below(&dist).unwrap().len());
         let page = fs::read_to_string(dist.join("index.html")).unwrap();

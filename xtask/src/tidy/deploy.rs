@@ -10,7 +10,7 @@ use super::{Finding, about};
 const FILE: &str = "docker-compose.yml";
 const SERVICES: [&str; 3] = ["db", "server", "front"];
 /// A service, and the named volume without which a new container would begin with nothing.
-const KEPT: [(&str, &str); 3] = [("db", "database"), ("server", "photos"), ("server", "keys")];
+const KEPT: [(&str, &str); 2] = [("db", "database"), ("server", "photos")];
 
 pub(super) fn compose_file(tree: &Tree) -> Vec<Finding> {
     let Some(text) = tree.text(FILE) else {
@@ -34,18 +34,12 @@ pub(super) fn compose_file(tree: &Tree) -> Vec<Finding> {
         if !mounts(&compose["services"][service], volume) {
             complaints.push(format!("`{service}` does not mount the volume `{volume}`"));
         }
-        if !compose["volumes"]
-            .as_hash()
-            .is_some_and(|all| all.contains_key(&Yaml::String(volume.to_owned())))
-        {
+        if !compose["volumes"].as_hash().is_some_and(|all| all.contains_key(&Yaml::String(volume.to_owned()))) {
             complaints.push(format!("the volume `{volume}` is not declared"));
         }
     }
     complaints.extend(missing_files(tree, compose));
-    complaints
-        .into_iter()
-        .map(|what| about(Path::new(FILE), what))
-        .collect()
+    complaints.into_iter().map(|what| about(Path::new(FILE), what)).collect()
 }
 
 fn mounts(service: &Yaml, volume: &str) -> bool {
@@ -64,20 +58,15 @@ fn missing_files(tree: &Tree, compose: &Yaml) -> Vec<String> {
     for service in SERVICES {
         let entry = &compose["services"][service];
         if !entry["build"].is_badvalue() {
-            wanted.push(
-                entry["build"]["dockerfile"]
-                    .as_str()
-                    .unwrap_or("Dockerfile")
-                    .to_owned(),
-            );
+            wanted.push(entry["build"]["dockerfile"].as_str().unwrap_or("Dockerfile").to_owned());
         }
         let mounts = entry["volumes"].as_vec().cloned().unwrap_or_default();
-        wanted.extend(mounts.iter().filter_map(Yaml::as_str).filter_map(|text| {
-            text.split(':')
-                .next()?
-                .strip_prefix("./")
-                .map(str::to_owned)
-        }));
+        wanted.extend(
+            mounts
+                .iter()
+                .filter_map(Yaml::as_str)
+                .filter_map(|text| text.split(':').next()?.strip_prefix("./").map(str::to_owned)),
+        );
     }
     wanted
         .into_iter()
@@ -93,21 +82,14 @@ mod tests {
     const GOOD: &str = "
 services:
   db: { image: postgres, volumes: ['database:/data'] }
-  server: { build: ., volumes: ['photos:/photos', 'keys:/keys'] }
+  server: { build: ., volumes: ['photos:/photos'] }
   front: { image: caddy, volumes: ['./deploy/Caddyfile:/etc/caddy/Caddyfile:ro'] }
-volumes: { database: , photos: , keys: }
+volumes: { database: , photos:  }
 ";
 
     fn found(compose: &str) -> Vec<String> {
-        let texts = [
-            (FILE, compose),
-            ("Dockerfile", "FROM x"),
-            ("deploy/Caddyfile", "x"),
-        ];
-        compose_file(&Tree::of_texts(&texts))
-            .into_iter()
-            .map(|found| found.what)
-            .collect()
+        let texts = [(FILE, compose), ("Dockerfile", "FROM x"), ("deploy/Caddyfile", "x")];
+        compose_file(&Tree::of_texts(&texts)).into_iter().map(|found| found.what).collect()
     }
 
     #[test]
@@ -117,26 +99,16 @@ volumes: { database: , photos: , keys: }
 
     #[test]
     fn what_is_missing_is_told() {
-        assert_eq!(
-            found(&GOOD.replace("  front:", "  back:")),
-            ["no service `front` with an image or a build"]
-        );
+        assert_eq!(found(&GOOD.replace("  front:", "  back:")), ["no service `front` with an image or a build"]);
         assert_eq!(
             found(&GOOD.replace("'photos:/photos'", "'other:/photos'")),
             ["`server` does not mount the volume `photos`"]
         );
-        assert_eq!(
-            found(&GOOD.replace("photos: ,", "")),
-            ["the volume `photos` is not declared"]
-        );
+        assert_eq!(found(&GOOD.replace(", photos:", "")), ["the volume `photos` is not declared"]);
         assert_eq!(
             found(&GOOD.replace("deploy/Caddyfile:", "deploy/gone:")),
             ["it names `deploy/gone`, which does not exist"]
         );
-        assert!(
-            found("services: [")
-                .iter()
-                .any(|what| what.starts_with("not YAML"))
-        );
+        assert!(found("services: [").iter().any(|what| what.starts_with("not YAML")));
     }
 }

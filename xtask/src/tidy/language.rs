@@ -16,10 +16,8 @@ const OTHERS: [&str; 2] = ["de", "es"];
 pub(super) fn same_keys_everywhere(tree: &Tree) -> Vec<Finding> {
     let mut findings = Vec::new();
     for folder in FOLDERS {
-        let any = [FIRST]
-            .iter()
-            .chain(&OTHERS)
-            .any(|language| tree.text(&format!("{folder}/{language}.json")).is_some());
+        let any =
+            [FIRST].iter().chain(&OTHERS).any(|language| tree.text(&format!("{folder}/{language}.json")).is_some());
         // The report's words may one day live elsewhere; the app's must be there.
         if any || folder == FOLDERS[0] {
             findings.extend(compare(tree, folder));
@@ -41,11 +39,7 @@ fn compare(tree: &Tree, folder: &str) -> Vec<Finding> {
                 Some(translated) if blanks(translated) != blanks(text) => {
                     findings.push(about(
                         place,
-                        format!(
-                            "`{key}` has the blanks {:?}, {FIRST} has {:?}",
-                            blanks(translated),
-                            blanks(text)
-                        ),
+                        format!("`{key}` has the blanks {:?}, {FIRST} has {:?}", blanks(translated), blanks(text)),
                     ));
                 }
                 Some(_) => {}
@@ -57,12 +51,7 @@ fn compare(tree: &Tree, folder: &str) -> Vec<Finding> {
     findings
 }
 
-fn load(
-    tree: &Tree,
-    folder: &str,
-    language: &str,
-    findings: &mut Vec<Finding>,
-) -> BTreeMap<String, String> {
+fn load(tree: &Tree, folder: &str, language: &str, findings: &mut Vec<Finding>) -> BTreeMap<String, String> {
     let place = format!("{folder}/{language}.json");
     let mut words = BTreeMap::new();
     match tree.text(&place).map(serde_json::from_str::<Value>) {
@@ -71,8 +60,7 @@ fn load(
         Some(Ok(value)) => flatten("", &value, &mut words),
     }
     let empty = words.iter().filter(|(_, text)| text.trim().is_empty());
-    findings
-        .extend(empty.map(|(key, _)| about(Path::new(&place), format!("`{key}` has no words"))));
+    findings.extend(empty.map(|(key, _)| about(Path::new(&place), format!("`{key}` has no words"))));
     words
 }
 
@@ -80,18 +68,13 @@ fn flatten(prefix: &str, value: &Value, words: &mut BTreeMap<String, String>) {
     match value {
         Value::Object(members) => {
             for (name, member) in members {
-                let key = if prefix.is_empty() {
-                    name.clone()
-                } else {
-                    format!("{prefix}.{name}")
-                };
+                let key = if prefix.is_empty() { name.clone() } else { format!("{prefix}.{name}") };
                 flatten(&key, member, words);
             }
         }
-        Value::Array(items) => items
-            .iter()
-            .enumerate()
-            .for_each(|(index, item)| flatten(&format!("{prefix}.{index}"), item, words)),
+        Value::Array(items) => {
+            items.iter().enumerate().for_each(|(index, item)| flatten(&format!("{prefix}.{index}"), item, words))
+        }
         Value::String(text) => {
             words.insert(prefix.to_owned(), text.clone());
         }
@@ -103,11 +86,7 @@ fn flatten(prefix: &str, value: &Value, words: &mut BTreeMap<String, String>) {
 
 /// The names in braces. A set: a language may use one twice, or in another order.
 fn blanks(text: &str) -> BTreeSet<&str> {
-    text.split('{')
-        .skip(1)
-        .filter_map(|rest| rest.split_once('}'))
-        .map(|(name, _)| name.trim())
-        .collect()
+    text.split('{').skip(1).filter_map(|rest| rest.split_once('}')).map(|(name, _)| name.trim()).collect()
 }
 
 #[cfg(test)]
@@ -116,15 +95,8 @@ mod tests {
 
     fn found(de: &str) -> Vec<String> {
         let en = r#"{"tray":{"waiting":"{n} waiting"},"ok":"OK"}"#;
-        let texts = [
-            ("web/locales/en.json", en),
-            ("web/locales/de.json", de),
-            ("web/locales/es.json", en),
-        ];
-        same_keys_everywhere(&Tree::of_texts(&texts))
-            .into_iter()
-            .map(|found| found.what)
-            .collect()
+        let texts = [("web/locales/en.json", en), ("web/locales/de.json", de), ("web/locales/es.json", en)];
+        same_keys_everywhere(&Tree::of_texts(&texts)).into_iter().map(|found| found.what).collect()
     }
 
     #[test]
@@ -135,18 +107,9 @@ mod tests {
     #[test]
     fn a_missing_key_a_surplus_key_a_lost_blank_and_no_words_are_told() {
         assert_eq!(found(r#"{"tray":{"waiting":"{n}"}}"#), ["`ok` is missing"]);
-        assert_eq!(
-            found(r#"{"ok":"OK","no":"nein","tray":{"waiting":"{n}"}}"#),
-            ["`no` is not in en"]
-        );
-        assert_eq!(
-            found(r#"{"ok":"OK","tray":{"waiting":"{count}"}}"#).len(),
-            1
-        );
-        assert_eq!(
-            found(r#"{"ok":" ","tray":{"waiting":"{n}"}}"#),
-            ["`ok` has no words"]
-        );
+        assert_eq!(found(r#"{"ok":"OK","no":"nein","tray":{"waiting":"{n}"}}"#), ["`no` is not in en"]);
+        assert_eq!(found(r#"{"ok":"OK","tray":{"waiting":"{count}"}}"#).len(), 1);
+        assert_eq!(found(r#"{"ok":" ","tray":{"waiting":"{n}"}}"#), ["`ok` has no words"]);
         assert!(found("{").iter().any(|what| what.starts_with("not JSON")));
     }
 }

@@ -32,54 +32,18 @@ struct Rule {
 }
 
 const RULES: [Rule; 12] = [
-    Rule {
-        section: "SQL",
-        look: walls::sql_outside_queries,
-    },
-    Rule {
-        section: "Walls",
-        look: walls::browser_outside_adapters,
-    },
-    Rule {
-        section: "Walls",
-        look: walls::domain_dependencies,
-    },
-    Rule {
-        section: "Walls",
-        look: walls::encoding_outside_domain,
-    },
-    Rule {
-        section: "Walls",
-        look: walls::server_and_web_apart,
-    },
-    Rule {
-        section: "Dependencies",
-        look: walls::versions_in_one_place,
-    },
-    Rule {
-        section: "Rooms",
-        look: walls::doors_without_words,
-    },
-    Rule {
-        section: "Time and chance",
-        look: walls::time_and_chance,
-    },
-    Rule {
-        section: "Language",
-        look: language::same_keys_everywhere,
-    },
-    Rule {
-        section: "No machine in the tree",
-        look: walls::paths_of_one_machine,
-    },
-    Rule {
-        section: "The map",
-        look: walks::names_that_are_gone,
-    },
-    Rule {
-        section: "Deploying",
-        look: deploy::compose_file,
-    },
+    Rule { section: "SQL", look: walls::sql_outside_queries },
+    Rule { section: "Walls", look: walls::browser_outside_adapters },
+    Rule { section: "Walls", look: walls::domain_dependencies },
+    Rule { section: "Walls", look: walls::encoding_outside_domain },
+    Rule { section: "Walls", look: walls::server_and_web_apart },
+    Rule { section: "Dependencies", look: walls::versions_in_one_place },
+    Rule { section: "Rooms", look: walls::doors_without_words },
+    Rule { section: "Time and chance", look: walls::time_and_chance },
+    Rule { section: "Language", look: language::same_keys_everywhere },
+    Rule { section: "No machine in the tree", look: walls::paths_of_one_machine },
+    Rule { section: "The map", look: walks::names_that_are_gone },
+    Rule { section: "Deploying", look: deploy::compose_file },
 ];
 
 /// Every rule over every file that is in git or would be added to it.
@@ -93,12 +57,11 @@ fn check_tree(tree: &Tree) -> Result<()> {
         let mut findings = (rule.look)(tree);
         findings.sort();
         findings.dedup();
-        lines.extend(findings.into_iter().map(|found| {
-            format!(
-                "{}: {} (DEVELOPERS.md, \"{}\")",
-                found.place, found.what, rule.section
-            )
-        }));
+        lines.extend(
+            findings
+                .into_iter()
+                .map(|found| format!("{}: {} (DEVELOPERS.md, \"{}\")", found.place, found.what, rule.section)),
+        );
     }
     if lines.is_empty() {
         return Ok(());
@@ -107,17 +70,11 @@ fn check_tree(tree: &Tree) -> Result<()> {
 }
 
 fn finding(path: &Path, line: usize, what: impl Into<String>) -> Finding {
-    Finding {
-        place: format!("{}:{line}", path.display()),
-        what: what.into(),
-    }
+    Finding { place: format!("{}:{line}", path.display()), what: what.into() }
 }
 
 fn about(path: &Path, what: impl Into<String>) -> Finding {
-    Finding {
-        place: path.display().to_string(),
-        what: what.into(),
-    }
+    Finding { place: path.display().to_string(), what: what.into() }
 }
 
 #[cfg(test)]
@@ -135,23 +92,16 @@ mod tests {
         let tree = Tree::of_repository().unwrap();
         let text = tree.text("DEVELOPERS.md").unwrap();
         for rule in RULES {
-            let heading = text.lines().any(|line| {
-                line.starts_with('#') && line.trim_start_matches('#').trim() == rule.section
-            });
+            let heading =
+                text.lines().any(|line| line.starts_with('#') && line.trim_start_matches('#').trim() == rule.section);
             assert!(heading, "DEVELOPERS.md has no section \"{}\"", rule.section);
         }
     }
 
     #[test]
     fn a_finding_tells_place_matter_and_section() {
-        let tree = Tree::of_texts(&[(
-            "server/src/x/push.rs",
-            "fn f() {\n    sqlx::query(\"\");\n}\n",
-        )]);
+        let tree = Tree::of_texts(&[("server/src/x/push.rs", "fn f() {\n    sqlx::query(\"\");\n}\n")]);
         let text = check_tree(&tree).unwrap_err().to_string();
-        assert!(
-            text.contains("server/src/x/push.rs:2: ") && text.contains("DEVELOPERS.md, \"SQL\""),
-            "{text}"
-        );
+        assert!(text.contains("server/src/x/push.rs:2: ") && text.contains("DEVELOPERS.md, \"SQL\""), "{text}");
     }
 }

@@ -18,19 +18,9 @@ impl Tree {
     pub(super) fn of_repository() -> Result<Self> {
         let root = tools::root();
         let mut git = Command::new("git");
-        git.args([
-            "ls-files",
-            "-z",
-            "--cached",
-            "--others",
-            "--exclude-standard",
-        ])
-        .current_dir(&root);
+        git.args(["ls-files", "-z", "--cached", "--others", "--exclude-standard"]).current_dir(&root);
         let mut files = BTreeMap::new();
-        for name in tools::read(&mut git)?
-            .split('\0')
-            .filter(|name| !name.is_empty())
-        {
+        for name in tools::read(&mut git)?.split('\0').filter(|name| !name.is_empty()) {
             // Pictures and fonts are no text; a file that is deleted and not yet committed is no file.
             if let Ok(text) = std::fs::read_to_string(root.join(name)) {
                 files.insert(PathBuf::from(name), text);
@@ -41,12 +31,7 @@ impl Tree {
 
     #[cfg(test)]
     pub(super) fn of_texts(texts: &[(&str, &str)]) -> Self {
-        Self {
-            files: texts
-                .iter()
-                .map(|(path, text)| (PathBuf::from(path), (*text).to_owned()))
-                .collect(),
-        }
+        Self { files: texts.iter().map(|(path, text)| (PathBuf::from(path), (*text).to_owned())).collect() }
     }
 
     pub(super) fn text(&self, path: &str) -> Option<&str> {
@@ -54,34 +39,23 @@ impl Tree {
     }
 
     pub(super) fn all(&self) -> impl Iterator<Item = (&Path, &str)> {
-        self.files
-            .iter()
-            .map(|(path, text)| (path.as_path(), text.as_str()))
+        self.files.iter().map(|(path, text)| (path.as_path(), text.as_str()))
     }
 
     /// Rust files below a folder.
     pub(super) fn rust(&self, below: &str) -> impl Iterator<Item = (&Path, &str)> {
-        self.all().filter(move |(path, _)| {
-            path.starts_with(below) && path.extension().is_some_and(|ext| ext == "rs")
-        })
+        self.all().filter(move |(path, _)| path.starts_with(below) && path.extension().is_some_and(|ext| ext == "rs"))
     }
 }
 
 /// The lines of a Rust file with their numbers; comments and the insides of strings are blank.
 pub(super) fn code_lines(text: &str) -> Vec<(usize, String)> {
-    blank(text)
-        .lines()
-        .enumerate()
-        .map(|(index, line)| (index + 1, line.to_owned()))
-        .collect()
+    blank(text).lines().enumerate().map(|(index, line)| (index + 1, line.to_owned())).collect()
 }
 
 /// The same without the test module, which by our habit ends the file.
 pub(super) fn shipped_lines(text: &str) -> Vec<(usize, String)> {
-    code_lines(text)
-        .into_iter()
-        .take_while(|(_, line)| !line.trim_start().starts_with("#[cfg(test)]"))
-        .collect()
+    code_lines(text).into_iter().take_while(|(_, line)| !line.trim_start().starts_with("#[cfg(test)]")).collect()
 }
 
 /// Does the word stand there, not as a part of a longer name?
@@ -118,24 +92,17 @@ fn token(chars: &[char], at: usize) -> (usize, bool) {
         ('/', Some('*')) => (comment_end(chars, at), false),
         ('"', _) => (string_end(chars, at + 1), false),
         ('r', Some('"' | '#'))
-            if at == 0
-                || !is_name(chars[at - 1])
-                || (chars[at - 1] == 'b' && (at == 1 || !is_name(chars[at - 2]))) =>
+            if at == 0 || !is_name(chars[at - 1]) || (chars[at - 1] == 'b' && (at == 1 || !is_name(chars[at - 2]))) =>
         {
             let hashes = chars[at + 1..].iter().take_while(|c| **c == '#').count();
             if here(1 + hashes) != Some('"') {
                 return (at + 1, true);
             }
-            let close: Vec<char> = std::iter::once('"')
-                .chain(std::iter::repeat_n('#', hashes))
-                .collect();
+            let close: Vec<char> = std::iter::once('"').chain(std::iter::repeat_n('#', hashes)).collect();
             let end = find(chars, at + 2 + hashes, |rest| rest.starts_with(&close));
             ((end + close.len()).min(chars.len()), false)
         }
-        ('\'', Some('\\')) => (
-            (find(chars, at + 3, |rest| rest[0] == '\'') + 1).min(chars.len()),
-            false,
-        ),
+        ('\'', Some('\\')) => ((find(chars, at + 3, |rest| rest[0] == '\'') + 1).min(chars.len()), false),
         // 'a' is a character, 'a without the second mark is a lifetime.
         ('\'', Some(_)) if here(2) == Some('\'') => (at + 3, false),
         _ => (at + 1, true),
@@ -147,9 +114,7 @@ fn is_name(c: char) -> bool {
 }
 
 fn find(chars: &[char], from: usize, is_end: impl Fn(&[char]) -> bool) -> usize {
-    (from..chars.len())
-        .find(|&at| is_end(&chars[at..]))
-        .unwrap_or(chars.len())
+    (from..chars.len()).find(|&at| is_end(&chars[at..])).unwrap_or(chars.len())
 }
 
 fn string_end(chars: &[char], mut at: usize) -> usize {
@@ -188,24 +153,16 @@ mod tests {
     fn comments_and_strings_are_blank_and_lines_keep_their_numbers() {
         let text = "let a = \"web_sys\"; // web_sys\n/* web_sys /* inner */ web_sys\n*/ let b = r#\"web_sys \" \"#; web_sys::Url";
         let lines = code_lines(text);
-        let hits: Vec<usize> = lines
-            .iter()
-            .filter(|(_, line)| line.contains("web_sys"))
-            .map(|(number, _)| *number)
-            .collect();
+        let hits: Vec<usize> =
+            lines.iter().filter(|(_, line)| line.contains("web_sys")).map(|(number, _)| *number).collect();
         assert_eq!((lines.len(), hits), (3, vec![3]));
         assert_eq!(lines[2].1.matches("web_sys").count(), 1);
     }
 
     #[test]
     fn characters_and_lifetimes_do_not_open_a_string() {
-        let lines =
-            code_lines("fn f<'a>(x: &'a str) { g('\"', '\\'', b'x', '{'); web_sys(\"no\"); }");
-        assert!(
-            lines[0].1.contains("&'a str") && lines[0].1.contains("web_sys("),
-            "{}",
-            lines[0].1
-        );
+        let lines = code_lines("fn f<'a>(x: &'a str) { g('\"', '\\'', b'x', '{'); web_sys(\"no\"); }");
+        assert!(lines[0].1.contains("&'a str") && lines[0].1.contains("web_sys("), "{}", lines[0].1);
         assert!(!lines[0].1.contains("no"));
     }
 

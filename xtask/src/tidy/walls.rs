@@ -6,15 +6,7 @@ use super::source::{Tree, code_lines, has_word, shipped_lines};
 use super::{Finding, about, finding};
 
 /// The rules are compiled into the browser: each crate here is bytes that every phone loads.
-const DOMAIN_MAY_USE: [&str; 7] = [
-    "libm",
-    "minicbor",
-    "serde",
-    "sha2",
-    "toml",
-    "unicode-normalization",
-    "uuid",
-];
+const DOMAIN_MAY_USE: [&str; 7] = ["libm", "minicbor", "serde", "sha2", "toml", "unicode-normalization", "uuid"];
 
 const SQL: [&str; 11] = [
     "query!(",
@@ -45,16 +37,12 @@ const TIME_AND_CHANCE: [&str; 11] = [
 ];
 
 /// The only places that read a clock or draw a number.
-const MAY_READ_TIME_AND_CHANCE: [&str; 3] =
-    ["server/src/clock.rs", "server/src/auth", "web/src/adapters"];
+const MAY_READ_TIME_AND_CHANCE: [&str; 3] = ["server/src/clock.rs", "server/src/auth", "web/src/adapters"];
 
 pub(super) fn sql_outside_queries(tree: &Tree) -> Vec<Finding> {
-    words_in(
-        tree.rust("server/src")
-            .filter(|(path, _)| !is_named(path, "queries.rs")),
-        &SQL,
-        |word| format!("`{word}` outside a `queries.rs`"),
-    )
+    words_in(tree.rust("server/src").filter(|(path, _)| !is_named(path, "queries.rs")), &SQL, |word| {
+        format!("`{word}` outside a `queries.rs`")
+    })
 }
 
 pub(super) fn browser_outside_adapters(tree: &Tree) -> Vec<Finding> {
@@ -63,71 +51,40 @@ pub(super) fn browser_outside_adapters(tree: &Tree) -> Vec<Finding> {
             && *path != Path::new("web/src/lib.rs")
             && *path != Path::new("web/src/main.rs")
     });
-    words_in(elsewhere, &["web_sys"], |_| {
-        "`web_sys` outside `web/src/adapters/`".to_owned()
-    })
+    words_in(elsewhere, &["web_sys"], |_| "`web_sys` outside `web/src/adapters/`".to_owned())
 }
 
 pub(super) fn encoding_outside_domain(tree: &Tree) -> Vec<Finding> {
-    let elsewhere = tree
-        .rust("server/src")
-        .chain(tree.rust("web/src"))
-        .chain(tree.rust("xtask/src"));
+    let elsewhere = tree.rust("server/src").chain(tree.rust("web/src")).chain(tree.rust("xtask/src"));
     words_in(elsewhere, &["minicbor"], |_| {
         "`minicbor` outside `domain`: bytes are made and read in one room".to_owned()
     })
 }
 
 pub(super) fn time_and_chance(tree: &Tree) -> Vec<Finding> {
-    let rooms = tree
-        .rust("domain/src")
-        .chain(tree.rust("server/src"))
-        .chain(tree.rust("web/src"));
-    let banned = rooms.filter(|(path, _)| {
-        !MAY_READ_TIME_AND_CHANCE
-            .iter()
-            .any(|allowed| path.starts_with(allowed))
-    });
-    words_in(banned, &TIME_AND_CHANCE, |word| {
-        format!("`{word}`: time and chance come in as arguments")
-    })
+    let rooms = tree.rust("domain/src").chain(tree.rust("server/src")).chain(tree.rust("web/src"));
+    let banned = rooms.filter(|(path, _)| !MAY_READ_TIME_AND_CHANCE.iter().any(|allowed| path.starts_with(allowed)));
+    words_in(banned, &TIME_AND_CHANCE, |word| format!("`{word}`: time and chance come in as arguments"))
 }
 
 pub(super) fn domain_dependencies(tree: &Tree) -> Vec<Finding> {
     dependencies(tree, "domain", &["dependencies", "build-dependencies"])
         .into_iter()
         .filter(|(name, _)| !DOMAIN_MAY_USE.contains(&name.as_str()))
-        .map(|(name, _)| {
-            about(
-                Path::new("domain/Cargo.toml"),
-                format!("`{name}` is not among what `domain` may use"),
-            )
-        })
+        .map(|(name, _)| about(Path::new("domain/Cargo.toml"), format!("`{name}` is not among what `domain` may use")))
         .collect()
 }
 
 pub(super) fn server_and_web_apart(tree: &Tree) -> Vec<Finding> {
-    let arrows = [
-        ("domain", "server"),
-        ("domain", "web"),
-        ("server", "web"),
-        ("web", "server"),
-        ("xtask", "server"),
-    ];
+    let arrows = [("domain", "server"), ("domain", "web"), ("server", "web"), ("web", "server"), ("xtask", "server")];
     let mut findings = Vec::new();
     for (from, to) in arrows {
-        if dependencies(
-            tree,
-            from,
-            &["dependencies", "build-dependencies", "dev-dependencies"],
-        )
-        .iter()
-        .any(|(name, _)| name == to)
+        if dependencies(tree, from, &["dependencies", "build-dependencies", "dev-dependencies"])
+            .iter()
+            .any(|(name, _)| name == to)
         {
-            findings.push(about(
-                Path::new(&format!("{from}/Cargo.toml")),
-                format!("`{from}` must not depend on `{to}`"),
-            ));
+            findings
+                .push(about(Path::new(&format!("{from}/Cargo.toml")), format!("`{from}` must not depend on `{to}`")));
         }
     }
     findings
@@ -136,11 +93,7 @@ pub(super) fn server_and_web_apart(tree: &Tree) -> Vec<Finding> {
 pub(super) fn versions_in_one_place(tree: &Tree) -> Vec<Finding> {
     let mut findings = Vec::new();
     for room in ["domain", "server", "web", "tests", "xtask"] {
-        for (name, value) in dependencies(
-            tree,
-            room,
-            &["dependencies", "build-dependencies", "dev-dependencies"],
-        ) {
+        for (name, value) in dependencies(tree, room, &["dependencies", "build-dependencies", "dev-dependencies"]) {
             if value.get("workspace").and_then(toml::Value::as_bool) != Some(true) {
                 let place = format!("{room}/Cargo.toml");
                 findings.push(about(
@@ -157,18 +110,9 @@ pub(super) fn doors_without_words(tree: &Tree) -> Vec<Finding> {
     let doors = tree.all().filter(|(path, _)| is_named(path, "mod.rs"));
     doors
         .filter(|(_, text)| {
-            !text
-                .lines()
-                .find(|line| !line.trim().is_empty())
-                .is_some_and(|line| line.starts_with("//!"))
+            !text.lines().find(|line| !line.trim().is_empty()).is_some_and(|line| line.starts_with("//!"))
         })
-        .map(|(path, _)| {
-            finding(
-                path,
-                1,
-                "a `mod.rs` begins with `//!`: what the room is for, what never enters it",
-            )
-        })
+        .map(|(path, _)| finding(path, 1, "a `mod.rs` begins with `//!`: what the room is for, what never enters it"))
         .collect()
 }
 
@@ -179,11 +123,7 @@ pub(super) fn paths_of_one_machine(tree: &Tree) -> Vec<Finding> {
             // The closing slash is added here, so that this file does not find itself.
             for folder in ["/work", "/root"] {
                 if names_folder(line, &format!("{folder}/")) {
-                    findings.push(finding(
-                        path,
-                        index + 1,
-                        format!("`{folder}/` is a folder of one machine"),
-                    ));
+                    findings.push(finding(path, index + 1, format!("`{folder}/` is a folder of one machine")));
                 }
             }
         }
@@ -195,9 +135,7 @@ pub(super) fn paths_of_one_machine(tree: &Tree) -> Vec<Finding> {
 fn names_folder(line: &str, folder: &str) -> bool {
     line.match_indices(folder).any(|(at, _)| {
         let before = line[..at].chars().next_back();
-        !before.is_some_and(|c| {
-            c.is_alphanumeric() || ['.', '-', '_', '/', '}', '~', '*'].contains(&c)
-        })
+        !before.is_some_and(|c| c.is_alphanumeric() || ['.', '-', '_', '/', '}', '~', '*'].contains(&c))
     })
 }
 
@@ -210,10 +148,7 @@ fn words_in<'a>(
     for (path, text) in files.filter(|(path, _)| !is_named(path, "tests.rs")) {
         for (number, line) in shipped_lines(text) {
             findings.extend(
-                words
-                    .iter()
-                    .filter(|word| has_word(&line, word))
-                    .map(|word| finding(path, number, what(word))),
+                words.iter().filter(|word| has_word(&line, word)).map(|word| finding(path, number, what(word))),
             );
         }
     }
@@ -239,11 +174,7 @@ fn dependencies(tree: &Tree, room: &str, tables: &[&str]) -> Vec<(String, toml::
     for place in places {
         for table in tables {
             if let Some(entries) = place.get(*table).and_then(toml::Value::as_table) {
-                found.extend(
-                    entries
-                        .iter()
-                        .map(|(name, value)| (name.clone(), value.clone())),
-                );
+                found.extend(entries.iter().map(|(name, value)| (name.clone(), value.clone())));
             }
         }
     }
@@ -252,22 +183,8 @@ fn dependencies(tree: &Tree, room: &str, tables: &[&str]) -> Vec<(String, toml::
 
 /// Every function that a text of the tree defines, for the walks.
 pub(super) fn defines(text: &str, name: &str) -> bool {
-    let kinds = [
-        "fn",
-        "struct",
-        "enum",
-        "trait",
-        "type",
-        "const",
-        "static",
-        "mod",
-        "macro_rules!",
-    ];
-    code_lines(text).iter().any(|(_, line)| {
-        kinds
-            .iter()
-            .any(|kind| has_word(line, &format!("{kind} {name}")))
-    })
+    let kinds = ["fn", "struct", "enum", "trait", "type", "const", "static", "mod", "macro_rules!"];
+    code_lines(text).iter().any(|(_, line)| kinds.iter().any(|kind| has_word(line, &format!("{kind} {name}"))))
 }
 
 #[cfg(test)]
@@ -275,93 +192,43 @@ mod tests {
     use super::*;
 
     fn found(rule: fn(&Tree) -> Vec<Finding>, texts: &[(&str, &str)]) -> Vec<String> {
-        rule(&Tree::of_texts(texts))
-            .into_iter()
-            .map(|found| found.place)
-            .collect()
+        rule(&Tree::of_texts(texts)).into_iter().map(|found| found.place).collect()
     }
 
     #[test]
     fn sql_stands_in_queries_only() {
         let sql = "fn f() { sqlx::query!(\"SELECT 1\"); }";
-        assert_eq!(
-            found(sql_outside_queries, &[("server/src/a/push.rs", sql)]),
-            ["server/src/a/push.rs:1"]
-        );
-        assert!(
-            found(
-                sql_outside_queries,
-                &[("server/src/a/queries.rs", sql), ("tests/api/main.rs", sql)]
-            )
-            .is_empty()
-        );
+        assert_eq!(found(sql_outside_queries, &[("server/src/a/push.rs", sql)]), ["server/src/a/push.rs:1"]);
+        assert!(found(sql_outside_queries, &[("server/src/a/queries.rs", sql), ("tests/api/main.rs", sql)]).is_empty());
     }
 
     #[test]
     fn the_browser_is_reached_through_adapters() {
         let code = "use web_sys::Url;";
-        assert_eq!(
-            found(browser_outside_adapters, &[("web/src/ui/button.rs", code)]).len(),
-            1
-        );
+        assert_eq!(found(browser_outside_adapters, &[("web/src/ui/button.rs", code)]).len(), 1);
         assert!(
-            found(
-                browser_outside_adapters,
-                &[
-                    ("web/src/adapters/fetch.rs", code),
-                    ("web/src/lib.rs", code)
-                ]
-            )
-            .is_empty()
+            found(browser_outside_adapters, &[("web/src/adapters/fetch.rs", code), ("web/src/lib.rs", code)])
+                .is_empty()
         );
     }
 
     #[test]
     fn bytes_are_made_in_domain() {
         let code = "use minicbor::Encoder;";
-        assert_eq!(
-            found(
-                encoding_outside_domain,
-                &[("server/src/a.rs", code), ("web/src/a.rs", code)]
-            )
-            .len(),
-            2
-        );
+        assert_eq!(found(encoding_outside_domain, &[("server/src/a.rs", code), ("web/src/a.rs", code)]).len(), 2);
         assert!(
-            found(
-                encoding_outside_domain,
-                &[
-                    ("domain/src/wire/mod.rs", code),
-                    ("tests/api/main.rs", code)
-                ]
-            )
-            .is_empty()
+            found(encoding_outside_domain, &[("domain/src/wire/mod.rs", code), ("tests/api/main.rs", code)]).is_empty()
         );
     }
 
     #[test]
     fn clocks_and_dice_have_their_places() {
         let code = "let at = SystemTime::now();\nlet id = Uuid::now_v7();";
-        assert_eq!(
-            found(time_and_chance, &[("domain/src/a.rs", code)]),
-            ["domain/src/a.rs:1", "domain/src/a.rs:2"]
-        );
-        let allowed = [
-            ("server/src/clock.rs", code),
-            ("server/src/auth/session.rs", code),
-            ("web/src/adapters/clock.rs", code),
-        ];
+        assert_eq!(found(time_and_chance, &[("domain/src/a.rs", code)]), ["domain/src/a.rs:1", "domain/src/a.rs:2"]);
+        let allowed =
+            [("server/src/clock.rs", code), ("server/src/auth/session.rs", code), ("web/src/adapters/clock.rs", code)];
         assert!(found(time_and_chance, &allowed).is_empty());
-        assert!(
-            found(
-                time_and_chance,
-                &[(
-                    "server/src/a.rs",
-                    "#[cfg(test)]\nmod tests { rand::rng(); }"
-                )]
-            )
-            .is_empty()
-        );
+        assert!(found(time_and_chance, &[("server/src/a.rs", "#[cfg(test)]\nmod tests { rand::rng(); }")]).is_empty());
     }
 
     #[test]
@@ -378,65 +245,34 @@ mod tests {
     #[test]
     fn no_new_arrow_between_rooms() {
         assert_eq!(
-            found(
-                server_and_web_apart,
-                &[("web/Cargo.toml", "[dependencies]\nserver.workspace = true")]
-            ),
+            found(server_and_web_apart, &[("web/Cargo.toml", "[dependencies]\nserver.workspace = true")]),
             ["web/Cargo.toml"]
         );
         assert!(
-            found(
-                server_and_web_apart,
-                &[(
-                    "tests/Cargo.toml",
-                    "[dependencies]\nserver.workspace = true"
-                )]
-            )
-            .is_empty()
+            found(server_and_web_apart, &[("tests/Cargo.toml", "[dependencies]\nserver.workspace = true")]).is_empty()
         );
     }
 
     #[test]
     fn a_version_of_ones_own_is_found_also_for_one_target() {
         let text = "[dependencies]\nserde = \"1\"\n[target.'cfg(unix)'.dependencies]\nlibc = { version = \"1\" }";
-        assert_eq!(
-            found(versions_in_one_place, &[("server/Cargo.toml", text)]).len(),
-            2
-        );
+        assert_eq!(found(versions_in_one_place, &[("server/Cargo.toml", text)]).len(), 2);
         assert!(
-            found(
-                versions_in_one_place,
-                &[(
-                    "server/Cargo.toml",
-                    "[dependencies]\nserde = { workspace = true }"
-                )]
-            )
-            .is_empty()
+            found(versions_in_one_place, &[("server/Cargo.toml", "[dependencies]\nserde = { workspace = true }")])
+                .is_empty()
         );
     }
 
     #[test]
     fn a_door_says_what_is_behind_it() {
-        assert_eq!(
-            found(doors_without_words, &[("server/src/a/mod.rs", "mod push;")]),
-            ["server/src/a/mod.rs:1"]
-        );
-        assert!(
-            found(
-                doors_without_words,
-                &[("server/src/a/mod.rs", "\n//! A room.\nmod push;")]
-            )
-            .is_empty()
-        );
+        assert_eq!(found(doors_without_words, &[("server/src/a/mod.rs", "mod push;")]), ["server/src/a/mod.rs:1"]);
+        assert!(found(doors_without_words, &[("server/src/a/mod.rs", "\n//! A room.\nmod push;")]).is_empty());
     }
 
     #[test]
     fn a_folder_of_one_machine_is_found_and_an_address_is_not() {
         let bad = format!("cd {}/main\nhome=\"{}/.cargo\"", "/work", "/root");
-        assert_eq!(
-            found(paths_of_one_machine, &[("a.md", &bad)]),
-            ["a.md:1", "a.md:2"]
-        );
+        assert_eq!(found(paths_of_one_machine, &[("a.md", &bad)]), ["a.md:1", "a.md:2"]);
         let good = format!("GET /api{}/1\n../design{}/x", "/work", "/root");
         assert!(found(paths_of_one_machine, &[("a.md", &good)]).is_empty());
     }
