@@ -14,5 +14,6 @@ pub mod job_file;
 pub mod method;
 pub mod pack;
 pub mod people;
+pub mod registration;
 pub mod tray;
 pub mod wire;
