@@ -7,6 +7,10 @@ use anyhow::{Result, bail};
 use crate::postgres::Cluster;
 use crate::{sqlx, tidy, tools, web};
 
+/// What is compiled for this machine, as arguments of cargo.
+pub(crate) const HOST_PACKAGES: [&str; 8] =
+    ["--package", "domain", "--package", "server", "--package", "tests", "--package", "xtask"];
+
 /// Runs every check with the development database.
 pub(crate) fn command(args: &[String]) -> Result<()> {
     if !args.is_empty() {
@@ -46,7 +50,7 @@ pub(crate) fn all(cluster: &Cluster) -> Result<()> {
 
 fn host_lints() -> Command {
     let mut clippy = tools::cargo(["clippy", "--all-targets", "--all-features"]);
-    clippy.args(["--package", "domain", "--package", "server", "--package", "tests", "--package", "xtask"]);
+    clippy.args(HOST_PACKAGES);
     clippy.args(["--", "--deny", "warnings"]);
     clippy
 }

@@ -11,7 +11,10 @@ use std::time::SystemTime;
 use anyhow::{Context, Result, bail};
 
 use crate::postgres::Cluster;
-use crate::tools;
+use crate::{check, tools};
+
+/// How often the server is compiled until the macros have run.
+const ATTEMPTS_MAX: u32 = 3;
 
 /// `cargo xtask sqlx`: records anew.
 pub(crate) fn command(args: &[String]) -> Result<()> {
@@ -70,7 +73,11 @@ fn record(cluster: &Cluster) -> Result<PathBuf> {
     fs::create_dir_all(&fresh)?;
     let done = migrate(cluster, &database).and_then(|()| expand(&cluster.owner_url(&database), &fresh));
     cluster.drop_database(&database)?;
-    done.map(|()| fresh)
+    if let Err(error) = done {
+        fs::remove_dir_all(&fresh)?;
+        return Err(error);
+    }
+    Ok(fresh)
 }
 
 fn migrate(cluster: &Cluster, database: &str) -> Result<()> {
@@ -86,7 +93,29 @@ fn migrate(cluster: &Cluster, database: &str) -> Result<()> {
 }
 
 fn expand(database_url: &str, fresh: &Path) -> Result<()> {
-    // Cargo does not know that the macros read a database: a new time on the crate's roots makes it compile the server again.
+    // Two at once would each take the other's compiled server for their own.
+    let lock = fs::File::create(tools::local_dir()?.join("sqlx.lock"))?;
+    lock.lock().context("cannot lock .local/sqlx.lock")?;
+    let expects_queries = has_queries()?;
+    for _ in 0..ATTEMPTS_MAX {
+        touch_server()?;
+        // The selection of the lints in check.rs, so that cargo finds the dependencies checked already.
+        let mut check = tools::cargo(["check", "--quiet", "--all-features", "--bin", "server"]);
+        check.args(check::HOST_PACKAGES);
+        check.env("DATABASE_URL", database_url).env("SQLX_OFFLINE", "false").env("SQLX_OFFLINE_DIR", fresh);
+        tools::run(&mut check).context("the server does not compile against a database with all migrations in it")?;
+        // Another cargo may have compiled the touched server a moment before ours, and then ours had nothing to do.
+        if !expects_queries || !load(fresh)?.is_empty() {
+            return Ok(());
+        }
+    }
+    bail!(
+        "the server has queries and its compilation recorded none, {ATTEMPTS_MAX} times; is another cargo running all the time?"
+    )
+}
+
+/// Cargo does not know that the macros read a database: a new time on the crate's roots makes it compile the server again.
+fn touch_server() -> Result<()> {
     let source = tools::root().join("server/src");
     for name in ["lib.rs", "main.rs"] {
         let file = source.join(name);
@@ -94,9 +123,18 @@ fn expand(database_url: &str, fresh: &Path) -> Result<()> {
             fs::File::options().append(true).open(&file)?.set_modified(SystemTime::now())?;
         }
     }
-    let mut check = tools::cargo(["check", "--quiet", "--package", "server"]);
-    check.env("DATABASE_URL", database_url).env("SQLX_OFFLINE", "false").env("SQLX_OFFLINE_DIR", fresh);
-    tools::run(&mut check).context("the server does not compile against a database with all migrations in it")
+    Ok(())
+}
+
+fn has_queries() -> Result<bool> {
+    for file in tools::files_below(&tools::root().join("server/src"))? {
+        if file.file_name().is_some_and(|name| name == "queries.rs")
+            && fs::read_to_string(&file)?.contains("sqlx::query")
+        {
+            return Ok(true);
+        }
+    }
+    Ok(false)
 }
 
 fn load(folder: &Path) -> Result<BTreeMap<String, String>> {

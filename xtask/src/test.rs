@@ -82,7 +82,10 @@ fn parts() -> Result<Vec<Part>> {
         part("domain", "the rules", |_| {
             tools::run(&mut tools::cargo(["test", "--package", "domain", "--all-features"]))
         }),
-        part("server", "the server's own tests", |bed| tools::run(&mut bed.cargo(&["test", "--package", "server"])?)),
+        part("server", "the server's own tests, and what the suites stand on", |bed| {
+            // Together, for the reason that `up::build_server` gives.
+            tools::run(&mut bed.cargo(&["test", "--package", "server", "--package", "tests", "--lib", "--bins"])?)
+        }),
         part("web", "the web app's logic, on this machine", |_| {
             tools::run(&mut tools::cargo(["test", "--package", "web", "--lib"]))
         }),
@@ -91,9 +94,6 @@ fn parts() -> Result<Vec<Part>> {
                 println!("{line}");
             }
             Ok(())
-        }),
-        part("support", "what the whole-system tests stand on", |bed| {
-            tools::run(&mut bed.cargo(&["test", "--package", "tests", "--lib"])?)
         }),
     ];
     parts.extend(suites()?.into_iter().map(|suite| Part {
