@@ -1,0 +1,34 @@
+//! The app in the browser: an offline-first PWA for technician, lead, office and householder.
+//!
+//! - [`routes`]: every screen, its address, who may see it. [`app`]: what is around all screens.
+//! - [`features`]: one folder for each thing that a person does. A slice has `page.rs` (wiring), `view_model.rs` (pure, tested on
+//!   the host), `intents.rs` (async verbs) and `components/`.
+//! - [`ui`]: the parts that screens are made of. [`i18n`]: words, numbers, dates.
+//! - [`session`]: who works here; [`prefs`]: language, number format, theme; [`load`]: something that is being fetched.
+//! - [`adapters`]: the browser, one capability a file; the only place of `web_sys`.
+//!
+//! **Never enters:** a rule that decides anything. Those stand in `domain` and run here as they run on the server.
+
+pub mod adapters;
+pub mod app;
+pub mod features;
+pub mod i18n;
+pub mod load;
+pub mod prefs;
+pub mod refusal;
+pub mod routes;
+pub mod session;
+pub mod ui;
+
+use wasm_bindgen::prelude::wasm_bindgen;
+
+/// Called by `start.js` once glue and wasm are loaded.
+#[wasm_bindgen]
+pub fn start() {
+    std::panic::set_hook(Box::new(|panic| {
+        console_error_panic_hook::hook(panic);
+        adapters::browser::report_crash(&panic.to_string());
+    }));
+    leptos::mount::mount_to_body(app::App);
+    adapters::browser::report_alive();
+}

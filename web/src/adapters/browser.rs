@@ -1,0 +1,214 @@
+//! Small things of the browser that need no adapter of their own.
+
+use std::cell::RefCell;
+use std::future::Future;
+use std::pin::Pin;
+use std::rc::Rc;
+
+use js_sys::{Function, Promise, Reflect};
+use wasm_bindgen::prelude::*;
+use wasm_bindgen_futures::{JsFuture, future_to_promise};
+
+/// Before every key in the browser's small store.
+const PREFIX: &str = "witnessmark.";
+/// The page tells the watchdog that it is alive.
+const ALIVE: &str = "witnessmark:alive";
+/// The page tells the watchdog that it stumbled; the detail is the message.
+const CRASHED: &str = "witnessmark:crashed";
+/// `start.js` tells the page that a new version waits.
+const UPDATE_READY: &str = "witnessmark:update-ready";
+/// The page tells `start.js` to let the new version in.
+const TAKE_OVER: &str = "witnessmark:take-over";
+
+fn window() -> Option<web_sys::Window> {
+    web_sys::window()
+}
+
+fn root() -> Option<web_sys::Element> {
+    window()?.document()?.document_element()
+}
+
+fn store() -> Option<web_sys::Storage> {
+    // Refused where a browser blocks all storage: then nothing is remembered, and the app says so elsewhere.
+    window()?.local_storage().ok().flatten()
+}
+
+/// A small value that was kept; nothing secret belongs there.
+pub fn kept(name: &str) -> Option<String> {
+    store()?.get_item(&format!("{PREFIX}{name}")).ok().flatten()
+}
+
+/// Keeps a small value; `None` forgets it. False when the browser refused.
+pub fn keep(name: &str, value: Option<&str>) -> bool {
+    let name = format!("{PREFIX}{name}");
+    let Some(store) = store() else { return false };
+    match value {
+        Some(value) => store.set_item(&name, value).is_ok(),
+        None => store.remove_item(&name).is_ok(),
+    }
+}
+
+/// The first language that the browser asks for, such as `de-AT`.
+pub fn language() -> Option<String> {
+    window()?.navigator().language()
+}
+
+/// Tells the document which language it is in: screen readers and hyphenation go by it.
+pub fn set_document_language(code: &str) {
+    if let Some(root) = root() {
+        let _ = root.set_attribute("lang", code);
+    }
+}
+
+/// Light, dark, or (`None`) as the device has it.
+pub fn set_theme(theme: Option<&str>) {
+    if let Some(root) = root() {
+        let _ = match theme {
+            Some(theme) => root.set_attribute("data-theme", theme),
+            None => root.remove_attribute("data-theme"),
+        };
+    }
+}
+
+/// The build that this page came from; empty when it was served unfilled.
+pub fn build() -> String {
+    root().and_then(|root| root.get_attribute("data-build")).unwrap_or_default()
+}
+
+/// The device's clock in microseconds since 1970. It may be wrong; what matters is stamped by the server.
+pub fn now_us() -> i64 {
+    (js_sys::Date::now() * 1_000.0) as i64
+}
+
+/// What local time is ahead of UTC at a moment, in minutes.
+pub fn offset_minutes(us: i64) -> i32 {
+    let date = js_sys::Date::new(&JsValue::from_f64(us as f64 / 1_000.0));
+    -(date.get_timezone_offset() as i32)
+}
+
+/// May this page use camera, keys and a service worker (https or localhost)?
+pub fn is_secure() -> bool {
+    window().is_some_and(|window| window.is_secure_context())
+}
+
+/// Where this page came from, such as `https://crew.example`.
+pub fn origin() -> String {
+    window().and_then(|window| window.location().origin().ok()).unwrap_or_default()
+}
+
+/// What the browser says it is.
+pub fn user_agent() -> String {
+    window().and_then(|window| window.navigator().user_agent().ok()).unwrap_or_default()
+}
+
+/// Loads the page again.
+pub fn reload() {
+    if let Some(window) = window() {
+        let _ = window.location().reload();
+    }
+}
+
+/// Puts words on the clipboard; false where the browser refuses.
+pub async fn copy(words: &str) -> bool {
+    let Some(window) = window().filter(web_sys::Window::is_secure_context) else { return false };
+    JsFuture::from(window.navigator().clipboard().write_text(words)).await.is_ok()
+}
+
+/// Moves the focus to the content of a new page, so that screen readers begin there.
+pub fn focus_main() {
+    let main = window().and_then(|window| window.document()).and_then(|document| document.get_element_by_id("main"));
+    if let Some(main) = main.and_then(|main| main.dyn_into::<web_sys::HtmlElement>().ok()) {
+        let _ = main.focus();
+    }
+}
+
+fn tell(name: &str, detail: Option<&str>) {
+    let Some(window) = window() else { return };
+    let event = web_sys::CustomEvent::new(name).ok().inspect(|event| {
+        if let Some(detail) = detail {
+            event.init_custom_event_with_can_bubble_and_cancelable_and_detail(name, false, false, &detail.into());
+        }
+    });
+    if let Some(event) = event {
+        let _ = window.dispatch_event(&event);
+    }
+}
+
+/// The watchdog may sleep: a screen is there.
+pub fn report_alive() {
+    tell(ALIVE, None);
+}
+
+/// Covers the screen: after a panic nothing on it works, though it looks alive. Runs inside the panic hook.
+pub fn report_crash(message: &str) {
+    tell(CRASHED, Some(message));
+}
+
+/// Runs `news` each time that a new version waits, also when one waited already. Lives as long as the page.
+pub fn on_update_ready(news: impl Fn() + 'static) {
+    let Some(window) = window() else { return };
+    if root().is_some_and(|root| root.has_attribute("data-update")) {
+        news();
+    }
+    let listener = Closure::<dyn Fn()>::new(news);
+    let _ = window.add_event_listener_with_callback(UPDATE_READY, listener.as_ref().unchecked_ref());
+    listener.forget();
+}
+
+/// Lets the waiting version in; the page reloads once it is in charge.
+pub fn take_over() {
+    tell(TAKE_OVER, None);
+}
+
+type Work = Pin<Box<dyn Future<Output = ()>>>;
+
+/// Runs `work` while no other tab of ours holds the lock of this name, nor another caller here. A browser without such
+/// locks runs it at once.
+pub async fn with_lock<T: 'static>(name: &str, work: impl Future<Output = T> + 'static) -> T {
+    let result = Rc::new(RefCell::new(None));
+    let into = Rc::clone(&result);
+    let mut left = under_lock(name, Box::pin(async move {
+        let value = work.await;
+        into.replace(Some(value));
+    }))
+    .await;
+    loop {
+        if let Some(value) = result.take() {
+            return value;
+        }
+        // The lock could not be had at all; what must be done is done without it.
+        if let Some(work) = left.take() {
+            work.await;
+        } else {
+            std::future::pending::<()>().await;
+        }
+    }
+}
+
+/// Gives the work back if it was never begun.
+async fn under_lock(name: &str, work: Work) -> Option<Work> {
+    let Some((locks, request)) = lock_manager() else { return Some(work) };
+    let slot = Rc::new(RefCell::new(Some(work)));
+    let taken = Rc::clone(&slot);
+    let begin = Closure::once_into_js(move |_lock: JsValue| -> Promise {
+        let work = taken.take();
+        future_to_promise(async move {
+            if let Some(work) = work {
+                work.await;
+            }
+            Ok(JsValue::UNDEFINED)
+        })
+    });
+    if let Ok(promise) = request.call2(&locks, &name.into(), &begin) {
+        let _ = JsFuture::from(Promise::from(promise)).await;
+    }
+    slot.take()
+}
+
+/// `navigator.locks`, by hand: `web_sys` has it only behind a compiler flag.
+fn lock_manager() -> Option<(JsValue, Function)> {
+    let navigator = window()?.navigator();
+    let locks = Reflect::get(&navigator, &"locks".into()).ok().filter(JsValue::is_object)?;
+    let request = Reflect::get(&locks, &"request".into()).ok()?.dyn_into::<Function>().ok()?;
+    Some((locks, request))
+}

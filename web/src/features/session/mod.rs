@@ -1,0 +1,13 @@
+//! Coming, going, and who is who: sign-in, one-time links, sign-out, own settings, people and devices, menu, cautions.
+//!
+//! **Never enters:** anything about jobs.
+
+pub mod about;
+pub mod link;
+pub mod menu;
+pub mod people;
+pub mod person;
+pub mod settings;
+pub mod sign_in;
+pub mod sign_out;
+mod view_model;

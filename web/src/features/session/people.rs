@@ -1,0 +1,259 @@
+//! Everyone of the firm, for its owner: who they are, an invitation for a new one; and the list of devices.
+
+use domain::ids::{DeviceId, PersonId};
+use domain::people::Role;
+use leptos::prelude::*;
+use leptos::task::spawn_local;
+use serde::{Deserialize, Serialize};
+
+use super::view_model::{ROLES, email_fault, missing, role_hint, role_line, role_name};
+use crate::adapters::browser;
+use crate::adapters::fetch::{Call, use_api};
+use crate::i18n::{Lang, use_words};
+use crate::load::{Load, load, shown};
+use crate::refusal::Refusal;
+use crate::routes::Screen;
+use crate::session::{Person, use_session};
+use crate::t;
+use crate::ui::{
+    Banner, Button, CheckRow, Chip, Choice, Empty, Field, FieldKind, Icon, Look, Page, RowLink, Select, Sheet, Toasts, Tone,
+};
+
+#[derive(Serialize)]
+struct Invite {
+    email: String,
+    display_name: String,
+    roles: Vec<Role>,
+    language: String,
+}
+
+#[derive(Deserialize)]
+struct Invited {
+    link: String,
+}
+
+/// A device as the server tells it.
+#[derive(Clone, Debug, Deserialize)]
+pub struct DeviceView {
+    pub(super) id: DeviceId,
+    #[serde(default)]
+    pub(super) person: Option<PersonId>,
+    pub(super) label: String,
+    #[serde(default)]
+    last_seen_us: Option<i64>,
+    #[serde(default)]
+    revoked_us: Option<i64>,
+}
+
+/// The page.
+#[component]
+pub fn PeoplePage() -> impl IntoView {
+    let (w, api, session) = (use_words(), use_api(), use_session());
+    let people = RwSignal::new(Load::<Vec<Person>>::Waiting);
+    let fetch = move || load(people, async move { api.get("/api/people").await });
+    fetch();
+    let inviting = RwSignal::new(false);
+    let own = session.profile_now().map(|profile| profile.person.id);
+    let list = move |all: Vec<Person>| {
+        if all.is_empty() {
+            return view! { <Empty words=t!(w, "people.none") icon=Icon::People /> }.into_any();
+        }
+        let row = |person: Person| {
+            let roles = role_line(w, &person.roles);
+            view! {
+                <RowLink href=Screen::Person(person.id).href() name=person.display_name detail=roles icon=Icon::Person>
+                    {(own == Some(person.id)).then(|| view! { <Chip label=t!(w, "people.yourself") /> })}
+                    {(!person.active).then(|| view! { <Chip label=t!(w, "people.inactive") tone=Tone::Stop icon=Icon::Lock /> })}
+                </RowLink>
+            }
+        };
+        view! { <div class="rows">{all.into_iter().map(row).collect_view()}</div> }.into_any()
+    };
+    let bottom = move || view! { <Button label=t!(w, "people.invite") look=Look::Main on_press=move || inviting.set(true) /> };
+    view! {
+        <Page title=t!(w, "people.title") back=Screen::Menu bottom=bottom>
+            {shown(people, fetch, list)}
+            <InviteSheet open=inviting done=fetch />
+        </Page>
+    }
+}
+
+#[component]
+fn InviteSheet(open: RwSignal<bool>, #[prop(into)] done: UnsyncCallback<()>) -> impl IntoView {
+    let (w, api) = (use_words(), use_api());
+    let (email, name) = (RwSignal::new(String::new()), RwSignal::new(String::new()));
+    let language = RwSignal::new(w.lang.code().to_owned());
+    let roles = RoleTicks::of(&[Role::Technician]);
+    let (tried, busy) = (RwSignal::new(false), RwSignal::new(false));
+    let refused = RwSignal::new(None::<Refusal>);
+    let link = RwSignal::new(None::<(String, String)>);
+    let send = move || {
+        tried.set(true);
+        let wanted = roles.chosen();
+        let body = Invite { email: email.get_untracked(), display_name: name.get_untracked(), roles: wanted, language: language.get_untracked() };
+        if email_fault(w, &body.email).is_some() || missing(w, &body.display_name).is_some() || body.roles.is_empty() {
+            return;
+        }
+        busy.set(true);
+        refused.set(None);
+        spawn_local(async move {
+            let outcome = api.exchange::<Invited>("POST", "/api/people", &body).await;
+            let _ = busy.try_set(false);
+            match outcome {
+                Ok(invited) => {
+                    let _ = link.try_set(Some((body.display_name, invited.link)));
+                    let _ = email.try_set(String::new());
+                    let _ = name.try_set(String::new());
+                    let _ = tried.try_set(false);
+                    done.try_run(());
+                }
+                Err(refusal) => {
+                    let _ = refused.try_set(Some(refusal));
+                }
+            }
+        });
+    };
+    Effect::new(move |_| {
+        if !open.get() {
+            link.set(None);
+        }
+    });
+    let fault = move |of: RwSignal<String>, judge: fn(crate::i18n::Words, &str) -> Option<String>| {
+        Signal::derive(move || tried.get().then(|| of.with(|value| judge(w, value))).flatten())
+    };
+    let languages = Lang::ALL.into_iter().map(|lang| Choice::new(lang.code(), w.say(lang.own_name()))).collect::<Vec<_>>();
+    let languages = StoredValue::new(languages);
+    let acts = move || {
+        (link.with(Option::is_none)).then(|| view! { <Button label=t!(w, "people.invite_send") look=Look::Main busy on_press=send /> })
+    };
+    let body = move || match link.get() {
+        Some((name, link)) => view! { <OneTimeLink name link /> }.into_any(),
+        None => view! {
+            {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}
+            <Field label=t!(w, "people.name") value=name fault=fault(name, missing) />
+            <Field label=t!(w, "people.email") value=email kind=FieldKind::Email fault=fault(email, email_fault) />
+            <Select label=t!(w, "people.language") value=language choices=Signal::derive(move || languages.get_value()) />
+            <RoleRows ticks=roles tried />
+        }
+        .into_any(),
+    };
+    view! {
+        <Sheet open title=t!(w, "people.invite") way_out=t!(w, "ui.close") acts=acts>
+            {body}
+        </Sheet>
+    }
+}
+
+/// A link that is shown once, to be handed over by a person.
+#[component]
+pub(super) fn OneTimeLink(name: String, link: String) -> impl IntoView {
+    let w = use_words();
+    let toasts = expect_context::<Toasts>();
+    let words = link.clone();
+    let copy = move || {
+        let words = words.clone();
+        spawn_local(async move {
+            if browser::copy(&words).await {
+                toasts.say(t!(w, "people.copied"));
+            }
+        });
+    };
+    view! {
+        <p>{t!(w, "people.link_explain", name = name)}</p>
+        <p class="one-time">{link}</p>
+        {browser::is_secure().then(|| view! { <Button label=t!(w, "people.copy_link") on_press=copy /> })}
+    }
+}
+
+/// Which roles are ticked.
+#[derive(Clone, Copy)]
+pub struct RoleTicks([RwSignal<bool>; ROLES.len()]);
+
+impl RoleTicks {
+    pub(super) fn of(roles: &[Role]) -> Self {
+        Self(ROLES.map(|role| RwSignal::new(roles.contains(&role))))
+    }
+
+    /// Tracked.
+    pub(super) fn is_empty(self) -> bool {
+        !self.0.iter().any(|tick| tick.get())
+    }
+
+    pub(super) fn chosen(self) -> Vec<Role> {
+        ROLES.iter().zip(self.0).filter(|(_, tick)| tick.get_untracked()).map(|(role, _)| *role).collect()
+    }
+}
+
+/// The roles to tick.
+#[component]
+pub(super) fn RoleRows(ticks: RoleTicks, #[prop(into)] tried: Signal<bool>) -> impl IntoView {
+    let w = use_words();
+    let row = |(role, checked): (Role, RwSignal<bool>)| {
+        view! { <CheckRow label=w.say(role_name(role)) hint=w.say(role_hint(role)) checked /> }
+    };
+    view! {
+        <fieldset class="choices">
+            <legend>{t!(w, "people.roles")}</legend>
+            {ROLES.into_iter().zip(ticks.0).map(row).collect_view()}
+            {move || (tried.get() && ticks.is_empty()).then(|| view! { <Banner tone=Tone::Stop><p>{t!(w, "people.need_role")}</p></Banner> })}
+        </fieldset>
+    }
+}
+
+/// Devices with a way to shut each of them out.
+#[component]
+pub(super) fn DeviceList(devices: Vec<DeviceView>, #[prop(into)] changed: UnsyncCallback<()>) -> impl IntoView {
+    let (w, api, session) = (use_words(), use_api(), use_session());
+    let this = session.profile_now().map(|profile| profile.device);
+    let asked = RwSignal::new(None::<(DeviceId, String)>);
+    let open = RwSignal::new(false);
+    let (busy, refused) = (RwSignal::new(false), RwSignal::new(None::<Refusal>));
+    let revoke = move || {
+        let Some((id, _)) = asked.get_untracked() else { return };
+        busy.set(true);
+        spawn_local(async move {
+            let outcome = api.send(Call::new("DELETE", format!("/api/devices/{id}"))).await;
+            let _ = busy.try_set(false);
+            match outcome {
+                Ok(_) => {
+                    let _ = open.try_set(false);
+                    changed.try_run(());
+                }
+                Err(refusal) => {
+                    let _ = refused.try_set(Some(refusal));
+                }
+            }
+        });
+    };
+    let row = move |device: DeviceView| {
+        let seen = device.last_seen_us.map(|us| t!(w, "device.last_seen", when = w.moment(us, browser::offset_minutes(us))));
+        let (id, label) = (device.id, device.label.clone());
+        let ask = move || {
+            asked.set(Some((id, label.clone())));
+            refused.set(None);
+            open.set(true);
+        };
+        let end = if device.revoked_us.is_some() {
+            view! { <Chip label=t!(w, "device.revoked") tone=Tone::Stop icon=Icon::Lock /> }.into_any()
+        } else if this == Some(id) {
+            view! { <Chip label=t!(w, "device.this") tone=Tone::Good icon=Icon::Device /> }.into_any()
+        } else {
+            view! { <Button label=t!(w, "device.revoke") look=Look::Danger on_press=ask /> }.into_any()
+        };
+        view! {
+            <li class="card">
+                <p><b dir="auto">{device.label}</b>" "<span class="soft serial">{id.short()}</span></p>
+                {seen.map(|seen| view! { <p class="soft">{seen}</p> })}
+                <div class="row">{end}</div>
+            </li>
+        }
+    };
+    let title = move || asked.get().map(|(_, label)| t!(w, "device.revoke_ask", label = label)).unwrap_or_default();
+    view! {
+        <ul class="rows">{devices.into_iter().map(row).collect_view()}</ul>
+        <Sheet open title acts=move || view! { <Button label=t!(w, "device.revoke") look=Look::Danger busy on_press=revoke /> }>
+            <p>{t!(w, "device.revoke_warning")}</p>
+            {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}
+        </Sheet>
+    }
+}

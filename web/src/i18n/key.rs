@@ -1,0 +1,73 @@
+//! A key is its place in the sorted table; its name exists only while compiling.
+
+use super::words::{BLANKS, NAMES};
+
+/// Names some words in every language.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Key(u16);
+
+impl Key {
+    /// Finds a key by its name; used by the macros in a `const`, so that an unknown name is an error of the compiler.
+    pub const fn named(name: &str) -> Self {
+        let (mut low, mut high) = (0, NAMES.len());
+        while low < high {
+            let middle = usize::midpoint(low, high);
+            match order(name.as_bytes(), NAMES[middle].as_bytes()) {
+                0 => return Self(middle as u16),
+                1 => low = middle + 1,
+                _ => high = middle,
+            }
+        }
+        panic!("this key is not in web/locales/en.json");
+    }
+
+    /// Like [`Key::named`], and its blanks must be exactly these.
+    pub const fn with_blanks(name: &str, given: &[&str]) -> Self {
+        let key = Self::named(name);
+        let blanks = BLANKS[key.0 as usize];
+        assert!(blanks.len() == given.len(), "these words have other blanks to fill");
+        let mut at = 0;
+        while at < given.len() {
+            assert!(holds(blanks, given[at]), "these words have no such blank");
+            at += 1;
+        }
+        key
+    }
+
+    pub(super) const fn at(index: u16) -> Self {
+        Self(index)
+    }
+
+    pub(super) const fn index(self) -> usize {
+        self.0 as usize
+    }
+}
+
+const fn holds(blanks: &[&str], name: &str) -> bool {
+    let mut at = 0;
+    while at < blanks.len() {
+        if order(blanks[at].as_bytes(), name.as_bytes()) == 0 {
+            return true;
+        }
+        at += 1;
+    }
+    false
+}
+
+/// 0 where equal, 1 where `a` comes after `b`, 2 where before: `Ord` is not const.
+const fn order(a: &[u8], b: &[u8]) -> u8 {
+    let mut at = 0;
+    while at < a.len() && at < b.len() {
+        if a[at] != b[at] {
+            return if a[at] > b[at] { 1 } else { 2 };
+        }
+        at += 1;
+    }
+    if a.len() == b.len() {
+        0
+    } else if a.len() > b.len() {
+        1
+    } else {
+        2
+    }
+}

@@ -1,0 +1,267 @@
+//! Every screen of the app: its address, who may see it, what draws it, and which rooms the menu shows.
+//!
+//! A new screen is a variant of [`Screen`] and a line each in `parse`, `href`, `access` and `draw`; a room of the menu is a line in
+//! [`ROOMS`]. What can stand in the address (job, step, filter) stands there; filters are query parameters of the page.
+
+use domain::ids::{JobId, PersonId};
+use domain::people::Role;
+use leptos::prelude::*;
+
+use crate::features::session;
+use crate::i18n::Key;
+use crate::key;
+use crate::ui::Icon;
+
+/// A place in the app.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Screen {
+    /// Where somebody begins; chosen by their roles.
+    Home,
+    /// All rooms, and the person's own things.
+    Menu,
+    /// Sign in.
+    SignIn,
+    /// A one-time link: first owner, invitation, new password.
+    Link(String),
+    /// Leave.
+    SignOut,
+    /// Own language, numbers, light, devices.
+    Settings,
+    /// Version and cautions.
+    About,
+    /// Everyone of the firm.
+    People,
+    /// One of them.
+    Person(PersonId),
+    /// The technician's jobs of the day.
+    DaySheet,
+    /// A job on the phone.
+    Job(JobId),
+    /// A step of a job; the step's id is the method's.
+    Step(JobId, String),
+    /// What is not yet with the server.
+    Tray,
+    /// The lead's people, days and jobs.
+    CrewPlan,
+    /// A job on a desk.
+    JobDesk(JobId),
+    /// The office's queue.
+    RegistrationDesk,
+    /// Every unit.
+    SerialLedger,
+    /// Models.
+    Catalogue,
+    /// No such address.
+    Nowhere,
+}
+
+/// Who may see a screen. It hides what is of no use; what may be *done* is asked of `domain::people::may`, by the server too.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Access {
+    /// Anybody, signed in or not.
+    Anybody,
+    /// Whoever has a profile on this device.
+    Person,
+    /// One of these roles.
+    Roles(&'static [Role]),
+}
+
+const LEADING: &[Role] = &[Role::Owner, Role::Lead];
+const DESK: &[Role] = &[Role::Owner, Role::Lead, Role::Office];
+
+impl Screen {
+    /// Reads a path.
+    pub fn parse(path: &str) -> Self {
+        let parts: Vec<&str> = path.split('/').filter(|part| !part.is_empty()).collect();
+        let job = |id: &str, screen: fn(JobId) -> Self| id.parse().map_or(Self::Nowhere, screen);
+        match parts.as_slice() {
+            [] => Self::Home,
+            ["menu"] => Self::Menu,
+            ["sign-in"] => Self::SignIn,
+            ["link", token] => Self::Link((*token).to_owned()),
+            ["sign-out"] => Self::SignOut,
+            ["settings"] => Self::Settings,
+            ["about"] => Self::About,
+            ["people"] => Self::People,
+            ["people", id] => id.parse().map_or(Self::Nowhere, Self::Person),
+            ["day"] => Self::DaySheet,
+            ["jobs", id] => job(id, Self::Job),
+            ["jobs", id, "steps", step] => id.parse().map_or(Self::Nowhere, |id| Self::Step(id, (*step).to_owned())),
+            ["tray"] => Self::Tray,
+            ["plan"] => Self::CrewPlan,
+            ["desk", id] => job(id, Self::JobDesk),
+            ["registration"] => Self::RegistrationDesk,
+            ["units"] => Self::SerialLedger,
+            ["catalogue"] => Self::Catalogue,
+            _ => Self::Nowhere,
+        }
+    }
+
+    /// Its address.
+    pub fn href(&self) -> String {
+        match self {
+            Self::Home | Self::Nowhere => "/".to_owned(),
+            Self::Menu => "/menu".to_owned(),
+            Self::SignIn => "/sign-in".to_owned(),
+            Self::Link(token) => format!("/link/{token}"),
+            Self::SignOut => "/sign-out".to_owned(),
+            Self::Settings => "/settings".to_owned(),
+            Self::About => "/about".to_owned(),
+            Self::People => "/people".to_owned(),
+            Self::Person(id) => format!("/people/{id}"),
+            Self::DaySheet => "/day".to_owned(),
+            Self::Job(id) => format!("/jobs/{id}"),
+            Self::Step(id, step) => format!("/jobs/{id}/steps/{step}"),
+            Self::Tray => "/tray".to_owned(),
+            Self::CrewPlan => "/plan".to_owned(),
+            Self::JobDesk(id) => format!("/desk/{id}"),
+            Self::RegistrationDesk => "/registration".to_owned(),
+            Self::SerialLedger => "/units".to_owned(),
+            Self::Catalogue => "/catalogue".to_owned(),
+        }
+    }
+
+    /// Who may see it.
+    pub const fn access(&self) -> Access {
+        match self {
+            Self::SignIn | Self::Link(_) | Self::About | Self::Nowhere => Access::Anybody,
+            Self::Home | Self::Menu | Self::SignOut | Self::Settings | Self::Tray => Access::Person,
+            Self::DaySheet | Self::Job(_) | Self::Step(..) => Access::Person,
+            Self::CrewPlan => Access::Roles(LEADING),
+            Self::JobDesk(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => Access::Roles(DESK),
+            Self::People | Self::Person(_) => Access::Roles(&[Role::Owner]),
+        }
+    }
+
+    /// Stands alone, without menu and rail.
+    pub const fn is_alone(&self) -> bool {
+        matches!(self, Self::SignIn | Self::Link(_))
+    }
+
+    /// Its view. Screens that are not there yet are nowhere.
+    pub fn draw(self) -> AnyView {
+        match self {
+            Self::Home | Self::Menu => view! { <session::menu::MenuPage /> }.into_any(),
+            Self::SignIn => view! { <session::sign_in::SignInPage /> }.into_any(),
+            Self::Link(token) => view! { <session::link::LinkPage token /> }.into_any(),
+            Self::SignOut => view! { <session::sign_out::SignOutPage /> }.into_any(),
+            Self::Settings => view! { <session::settings::SettingsPage /> }.into_any(),
+            Self::About => view! { <session::about::AboutPage /> }.into_any(),
+            Self::People => view! { <session::people::PeoplePage /> }.into_any(),
+            Self::Person(id) => view! { <session::person::PersonPage id /> }.into_any(),
+            Self::DaySheet | Self::Job(_) | Self::Step(..) | Self::Tray => nowhere(),
+            Self::CrewPlan | Self::JobDesk(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => nowhere(),
+            Self::Nowhere => nowhere(),
+        }
+    }
+}
+
+/// What is drawn where there is nothing.
+pub fn nowhere() -> AnyView {
+    view! { <session::menu::NowherePage words=key!("page.not_found") /> }.into_any()
+}
+
+impl Access {
+    /// May somebody with these roles (`None`: nobody) see it?
+    pub fn admits(self, roles: Option<&[Role]>) -> bool {
+        match (self, roles) {
+            (Self::Anybody, _) | (Self::Person, Some(_)) => true,
+            (Self::Person | Self::Roles(_), None) => false,
+            (Self::Roles(needed), Some(held)) => needed.iter().any(|role| held.contains(role)),
+        }
+    }
+}
+
+/// An entry of the menu and of the rail.
+#[derive(Clone, Debug)]
+pub struct Room {
+    /// Where it leads.
+    pub screen: Screen,
+    /// Its name.
+    pub name: Key,
+    /// Its picture.
+    pub icon: Icon,
+    /// Is it an everyday room for these roles? (Access may be wider: an owner can look at the day sheet of nobody.)
+    pub roles: &'static [Role],
+}
+
+/// The rooms, in the order in which the menu shows them.
+pub const ROOMS: &[Room] = &[Room { screen: Screen::People, name: key!("people.title"), icon: Icon::People, roles: &[Role::Owner] }];
+
+/// The rooms of somebody with these roles.
+pub fn rooms_of(roles: &[Role]) -> impl Iterator<Item = &'static Room> {
+    ROOMS.iter().filter(move |room| room.roles.iter().any(|role| roles.contains(role)))
+}
+
+/// Where somebody begins: the one room of their work; whoever has several gets the menu.
+pub fn home_of(roles: &[Role]) -> Screen {
+    const PLACES: [(Role, Screen); 3] =
+        [(Role::Technician, Screen::DaySheet), (Role::Lead, Screen::CrewPlan), (Role::Office, Screen::RegistrationDesk)];
+    let mut own = PLACES.into_iter().filter(|(role, _)| roles.contains(role)).map(|(_, screen)| screen);
+    match (own.next(), own.next()) {
+        (Some(screen), None) if ROOMS.iter().any(|room| room.screen == screen) => screen,
+        _ => Screen::Menu,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn some_of_each() -> Vec<Screen> {
+        let id = "0198c2a0-0000-7000-8000-000000000001";
+        let (job, person) = (id.parse().expect("a UUID"), id.parse().expect("a UUID"));
+        vec![
+            Screen::Home,
+            Screen::Menu,
+            Screen::SignIn,
+            Screen::Link("abc".to_owned()),
+            Screen::SignOut,
+            Screen::Settings,
+            Screen::About,
+            Screen::People,
+            Screen::Person(person),
+            Screen::DaySheet,
+            Screen::Job(job),
+            Screen::Step(job, "torque-busbar".to_owned()),
+            Screen::Tray,
+            Screen::CrewPlan,
+            Screen::JobDesk(job),
+            Screen::RegistrationDesk,
+            Screen::SerialLedger,
+            Screen::Catalogue,
+        ]
+    }
+
+    #[test]
+    fn every_address_leads_back_to_its_screen() {
+        for screen in some_of_each() {
+            assert_eq!(Screen::parse(&screen.href()), screen);
+        }
+        assert_eq!(Screen::parse("/jobs/not-an-id"), Screen::Nowhere);
+        assert_eq!(Screen::parse("/nowhere/at/all"), Screen::Nowhere);
+    }
+
+    #[test]
+    fn nobody_sees_only_what_is_for_anybody() {
+        let open: Vec<Screen> = some_of_each().into_iter().filter(|screen| screen.access().admits(None)).collect();
+        assert_eq!(open, [Screen::SignIn, Screen::Link("abc".to_owned()), Screen::About]);
+        assert!(!Screen::People.access().admits(Some(&[Role::Technician])));
+        assert!(Screen::People.access().admits(Some(&[Role::Technician, Role::Owner])));
+    }
+
+    #[test]
+    fn a_room_in_the_menu_can_be_entered() {
+        for room in ROOMS {
+            for role in room.roles {
+                assert!(room.screen.access().admits(Some(&[*role])), "{room:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn several_roles_begin_at_the_menu() {
+        assert_eq!(home_of(&[Role::Technician, Role::Lead]), Screen::Menu);
+        assert_eq!(home_of(&[Role::Owner]), Screen::Menu);
+    }
+}

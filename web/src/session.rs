@@ -1,0 +1,305 @@
+//! Who works here. The profile (person, firm, device) is kept in the browser without any token, so that the app opens for its
+//! person without a server; the access token lives in memory, inside [`Api`].
+//!
+//! - `Session::profile()`: the person at work, if there is one. Local work needs nothing else.
+//! - `Session::standing()`: may we send? [`Standing::Unknown`] until the server was asked, [`Standing::Ended`] when it wants a
+//!   new sign-in. None of them stops work on the device.
+
+use domain::ids::{DeviceId, FirmId, PersonId};
+use domain::people::Role;
+use leptos::prelude::*;
+use leptos::task::spawn_local;
+use serde::{Deserialize, Serialize};
+
+use crate::adapters::browser;
+use crate::adapters::fetch::{Api, Call, Renewal};
+use crate::i18n::{Decimal, Lang};
+use crate::prefs::Prefs;
+use crate::refusal::Refusal;
+
+const PROFILE: &str = "profile";
+const ENROLMENTS: &str = "enrolments";
+
+/// A licence or competence.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Ticket {
+    /// What it permits.
+    pub kind: String,
+    /// Last valid day, `YYYY-MM-DD`; empty when it does not end.
+    pub expires: String,
+}
+
+/// Somebody at the firm, as the server tells it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Person {
+    /// Who.
+    pub id: PersonId,
+    /// As the firm calls them.
+    pub display_name: String,
+    /// What they are.
+    pub roles: Vec<Role>,
+    /// `en`, `de` or `es`.
+    pub language: String,
+    /// How they write numbers.
+    pub decimal: Decimal,
+    /// May sign in.
+    pub active: bool,
+    /// Their tickets.
+    #[serde(default)]
+    pub tickets: Vec<Ticket>,
+    /// For themselves and for owners.
+    #[serde(default)]
+    pub email: Option<String>,
+    /// For owners, once the firm shows such things.
+    #[serde(default)]
+    pub last_seen_us: Option<i64>,
+}
+
+/// The firm.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Firm {
+    /// Which.
+    pub id: FirmId,
+    /// Its name.
+    pub name: String,
+}
+
+/// What the server answers to a sign-in and to a renewal.
+#[derive(Clone, Debug, Deserialize)]
+pub struct SessionAnswer {
+    /// For the next minutes.
+    pub access_token: String,
+    /// The person.
+    pub person: Person,
+    /// Their firm.
+    pub firm: Firm,
+    /// This enrolment.
+    pub device: DeviceId,
+    /// The server's clock, microseconds since 1970.
+    pub server_us: i64,
+}
+
+/// What stays in the browser: enough to open local work, nothing to get in with.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Profile {
+    /// The person.
+    pub person: Person,
+    /// Their firm.
+    pub firm: Firm,
+    /// This enrolment.
+    pub device: DeviceId,
+}
+
+/// An enrolment that this browser had: the next sign-in with this e-mail takes it up again.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+struct Enrolment {
+    email: String,
+    device: DeviceId,
+}
+
+/// How things stand with the server.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Standing {
+    /// Not asked yet, or not reached.
+    #[default]
+    Unknown,
+    /// It knows us.
+    Open,
+    /// It wants a new sign-in.
+    Ended,
+}
+
+/// Who works here; a context, `Copy`.
+#[derive(Clone, Copy)]
+pub struct Session {
+    profile: RwSignal<Option<Profile>>,
+    standing: RwSignal<Standing>,
+    /// Server clock minus device clock at the last answer, microseconds.
+    clock_ahead_us: RwSignal<Option<i64>>,
+    api: Api,
+    prefs: Prefs,
+}
+
+/// The [`Session`] of the app.
+pub fn use_session() -> Session {
+    expect_context::<Session>()
+}
+
+#[derive(Serialize)]
+struct SignIn<'a> {
+    email: &'a str,
+    password: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    device: Option<DeviceId>,
+    device_label: String,
+}
+
+impl Session {
+    /// Opens what the browser kept, and asks the server in the background.
+    pub fn start(api: Api, prefs: Prefs) -> Self {
+        let kept = browser::kept(PROFILE).and_then(|text| serde_json::from_str::<Profile>(&text).ok());
+        let has_profile = kept.is_some();
+        let this = Self { profile: RwSignal::new(kept), standing: RwSignal::default(), clock_ahead_us: RwSignal::default(), api, prefs };
+        api.watch(move |renewal| match renewal {
+            Renewal::Renewed(answer) => this.take(*answer),
+            Renewal::Ended(_) => this.standing.set(Standing::Ended),
+        });
+        if has_profile {
+            spawn_local(async move {
+                // Not reached is no news: the profile is open already, and each later call tries again.
+                let _ = api.renew(None).await;
+            });
+        }
+        this
+    }
+
+    /// The person at work. Tracked: changes also when their name or roles change.
+    pub fn profile(self) -> Option<Profile> {
+        self.profile.get()
+    }
+
+    /// The person at work, read once.
+    pub fn profile_now(self) -> Option<Profile> {
+        self.profile.get_untracked()
+    }
+
+    /// How things stand with the server. Tracked.
+    pub fn standing(self) -> Standing {
+        self.standing.get()
+    }
+
+    /// Server clock minus device clock at the last answer, microseconds; `None` before the first one.
+    pub fn clock_ahead_us(self) -> Option<i64> {
+        self.clock_ahead_us.get_untracked()
+    }
+
+    /// Does the person hold this role? Tracked.
+    pub fn has(self, role: Role) -> bool {
+        self.profile.with(|profile| profile.as_ref().is_some_and(|profile| profile.person.roles.contains(&role)))
+    }
+
+    /// Signs in.
+    ///
+    /// # Errors
+    /// [`Refusal`]; `sign_in_refused` for a wrong e-mail or password.
+    pub async fn sign_in(self, email: String, password: String) -> Result<(), Refusal> {
+        let email = email.trim().to_lowercase();
+        let device = enrolments().into_iter().find(|enrolment| enrolment.email == email).map(|enrolment| enrolment.device);
+        let body = SignIn { email: &email, password: &password, device, device_label: device_label(&browser::user_agent()) };
+        let answer: SessionAnswer = self.api.send(Call::new("POST", "/api/session").json(&body).anonymous()).await?.json()?;
+        remember(&email, answer.device);
+        self.api.set_token(Some(answer.access_token.clone()));
+        self.take(answer);
+        Ok(())
+    }
+
+    /// Leaves. What is on the device stays; the server is told if it can be reached.
+    ///
+    /// # Errors
+    /// [`Refusal`] when the server could not be told: the person is signed out here all the same.
+    pub async fn sign_out(self) -> Result<(), Refusal> {
+        self.api.set_token(None);
+        browser::keep(PROFILE, None);
+        self.standing.set(Standing::Unknown);
+        self.profile.set(None);
+        self.api.send(Call::new("DELETE", "/api/session").anonymous()).await.map(|_| ())
+    }
+
+    /// Changes the person's own language and number format: here at once, at the server when it can be reached.
+    ///
+    /// # Errors
+    /// [`Refusal`] when the server does not know yet; it is told at the next renewal.
+    pub async fn prefer(self, lang: Lang, decimal: Decimal) -> Result<(), Refusal> {
+        self.prefs.choose(lang, decimal);
+        self.prefs.set_untold(true);
+        self.tell_preferences().await
+    }
+
+    async fn tell_preferences(self) -> Result<(), Refusal> {
+        let Some(profile) = self.profile_now() else { return Ok(()) };
+        let words = self.prefs.words_now();
+        let body = serde_json::json!({ "language": words.lang.code(), "decimal": words.decimal });
+        self.api.send(Call::new("PATCH", format!("/api/people/{}", profile.person.id)).json(&body)).await?;
+        self.prefs.set_untold(false);
+        Ok(())
+    }
+
+    fn take(self, answer: SessionAnswer) {
+        let SessionAnswer { access_token: _, person, firm, device, server_us } = answer;
+        self.clock_ahead_us.set(Some(server_us - browser::now_us()));
+        if self.prefs.is_untold() {
+            spawn_local(async move {
+                // Stays untold and is tried again at the next renewal.
+                let _ = self.tell_preferences().await;
+            });
+        } else {
+            self.prefs.choose(Lang::from_code(&person.language).unwrap_or_default(), person.decimal);
+        }
+        let profile = Profile { person, firm, device };
+        if let Ok(text) = serde_json::to_string(&profile) {
+            browser::keep(PROFILE, Some(&text));
+        }
+        if self.profile.with_untracked(|own| own.as_ref() != Some(&profile)) {
+            self.profile.set(Some(profile));
+        }
+        if self.standing.get_untracked() != Standing::Open {
+            self.standing.set(Standing::Open);
+        }
+    }
+}
+
+fn enrolments() -> Vec<Enrolment> {
+    browser::kept(ENROLMENTS).and_then(|text| serde_json::from_str(&text).ok()).unwrap_or_default()
+}
+
+fn remember(email: &str, device: DeviceId) {
+    let mut all = enrolments();
+    all.retain(|enrolment| enrolment.email != email);
+    all.push(Enrolment { email: email.to_owned(), device });
+    if let Ok(text) = serde_json::to_string(&all) {
+        browser::keep(ENROLMENTS, Some(&text));
+    }
+}
+
+/// A name by which its person knows a device again: system and browser, nothing that identifies.
+fn device_label(user_agent: &str) -> String {
+    const SYSTEMS: [(&str, &str); 7] = [
+        ("Android", "Android"),
+        ("iPhone", "iPhone"),
+        ("iPad", "iPad"),
+        ("Windows", "Windows"),
+        ("Mac OS", "Mac"),
+        ("CrOS", "ChromeOS"),
+        ("Linux", "Linux"),
+    ];
+    // The more particular name first: each browser also claims to be its ancestors.
+    const BROWSERS: [(&str, &str); 5] =
+        [("Edg", "Edge"), ("Firefox", "Firefox"), ("SamsungBrowser", "Samsung Internet"), ("Chrome", "Chrome"), ("Safari", "Safari")];
+    let found = |table: &[(&str, &'static str)]| table.iter().find(|(sign, _)| user_agent.contains(sign)).map(|(_, name)| *name);
+    [found(&SYSTEMS), found(&BROWSERS)].into_iter().flatten().collect::<Vec<_>>().join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_device_is_named_by_system_and_browser() {
+        let phone = "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/126.0 Mobile Safari/537.36";
+        assert_eq!(device_label(phone), "Android, Chrome");
+        assert_eq!(device_label("Mozilla/5.0 (X11; Linux x86_64; rv:127.0) Gecko/20100101 Firefox/127.0"), "Linux, Firefox");
+        assert_eq!(device_label(""), "");
+    }
+
+    #[test]
+    fn a_profile_survives_the_browser_and_has_no_token() {
+        let text = r#"{"access_token":"secret","expires_in_s":600,"person":{"id":"0198c2a0-0000-7000-8000-000000000001",
+            "display_name":"Ada","roles":["lead","technician"],"language":"de","decimal":",","active":true,"tickets":[]},
+            "firm":{"id":"0198c2a0-0000-7000-8000-000000000002","name":"Firm"},"device":"0198c2a0-0000-7000-8000-000000000003","server_us":1}"#;
+        let answer: SessionAnswer = serde_json::from_str(text).expect("the answer of the server is read");
+        let profile = Profile { person: answer.person, firm: answer.firm, device: answer.device };
+        let kept = serde_json::to_string(&profile).expect("a profile is written");
+        assert!(!kept.contains("secret"));
+        assert_eq!(serde_json::from_str::<Profile>(&kept).ok(), Some(profile));
+    }
+}

@@ -1,0 +1,120 @@
+//! The pictures beside the words: straight lines on a field of 24 by 24. An icon never stands alone; its word is beside it.
+
+use leptos::prelude::*;
+
+/// A picture that goes with a word.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Icon {
+    /// A whole witness mark: satisfied.
+    MarkWhole,
+    /// A broken witness mark: failed.
+    MarkBroken,
+    /// Half a witness mark: waits for a confirmation.
+    MarkHalf,
+    /// A joint without a mark: open, to be done.
+    MarkNone,
+    /// Add.
+    Add,
+    /// Back to where this belongs.
+    Back,
+    /// Calendar, days.
+    Calendar,
+    /// Take a photo.
+    Camera,
+    /// The catalogue: a box.
+    Box,
+    /// Caution.
+    Caution,
+    /// Close, remove.
+    Cross,
+    /// A device.
+    Device,
+    /// A document, a report.
+    Document,
+    /// Change something.
+    Edit,
+    /// A gate, a hold point.
+    Gate,
+    /// Information.
+    Info,
+    /// Leave.
+    Leave,
+    /// A list.
+    List,
+    /// Locked by something before it.
+    Lock,
+    /// Menu.
+    Menu,
+    /// Goes on to.
+    Next,
+    /// Not connected.
+    Offline,
+    /// People.
+    People,
+    /// One person.
+    Person,
+    /// Scan a label.
+    Scan,
+    /// Look for.
+    Search,
+    /// Settings.
+    Settings,
+    /// A stack of units.
+    Stack,
+    /// Stop work.
+    Stop,
+    /// A tick.
+    Tick,
+    /// The tray: what waits to be sent.
+    Tray,
+    /// Turning: something is under way.
+    Turning,
+    /// A clock, a wait.
+    Wait,
+}
+
+impl Icon {
+    const fn lines(self) -> &'static str {
+        match self {
+            Self::MarkWhole => "<path d='M2 8h20M2 16h20'/><path d='M14.5 2 9.5 22' stroke-width='4.5'/>",
+            Self::MarkBroken => "<path d='M2 8h20M2 16h20'/><path d='M11 2 9.5 8M16 16l-1.5 6M12.8 8.6l-1 6.8' stroke-width='4.5' stroke-linecap='butt'/>",
+            Self::MarkHalf => "<path d='M2 8h20M2 16h20'/><path d='m14.5 2-2.2 9' stroke-width='4.5' stroke-linecap='butt'/>",
+            Self::MarkNone => "<path d='M2 8h20M2 16h20'/>",
+            Self::Add => "<path d='M12 4v16M4 12h16'/>",
+            Self::Back => "<path d='M20 12H5M11 5l-7 7 7 7'/>",
+            Self::Calendar => "<path d='M3 6h18v15H3zM3 11h18M8 3v5M16 3v5'/>",
+            Self::Camera => "<path d='M2 7h5l2-3h6l2 3h5v13H2z'/><circle cx='12' cy='13' r='4'/>",
+            Self::Box => "<path d='M3 8l9-5 9 5v9l-9 5-9-5zM3 8l9 5 9-5M12 13v9'/>",
+            Self::Caution => "<path d='M12 3 2 21h20zM12 10v5M12 18v.2'/>",
+            Self::Cross => "<path d='M5 5l14 14M19 5 5 19'/>",
+            Self::Device => "<path d='M6 2h12v20H6zM11 18.5h2'/>",
+            Self::Document => "<path d='M5 2h9l5 5v15H5zM14 2v5h5M9 13h6M9 17h6'/>",
+            Self::Edit => "<path d='M4 20l1-5L16 4l4 4L9 19zM13 7l4 4'/>",
+            Self::Gate => "<path d='M4 21V6M20 21V6M2 9h20v5H2zM8 9l-3 5M14 9l-3 5M20 9l-3 5'/>",
+            Self::Info => "<circle cx='12' cy='12' r='9.5'/><path d='M12 11v6M12 7v.2'/>",
+            Self::Leave => "<path d='M14 3H4v18h10M9 12h12M16 7l5 5-5 5'/>",
+            Self::List => "<path d='M3 6h2M9 6h12M3 12h2M9 12h12M3 18h2M9 18h12'/>",
+            Self::Lock => "<path d='M4 11h16v10H4zM8 11V7a4 4 0 0 1 8 0v4M12 15v2'/>",
+            Self::Menu => "<path d='M3 6h18M3 12h18M3 18h18'/>",
+            Self::Next => "<path d='M9 4l8 8-8 8'/>",
+            Self::Offline => "<path d='M3 21 21 3M5 13v-1c0-4 3-7 7-7M19 11c0 4-3 7-7 7'/>",
+            Self::People => "<circle cx='8' cy='8' r='4'/><path d='M1 21c0-5 3-7 7-7s7 2 7 7M15 4.5a4 4 0 0 1 0 7M18 14.5c3 1 5 3 5 6.5'/>",
+            Self::Person => "<circle cx='12' cy='7.5' r='4.5'/><path d='M3 22c0-5 4-7.5 9-7.500s9 2.5 9 7.5'/>",
+            Self::Scan => "<path d='M3 8V3h5M16 3h5v5M21 16v5h-5M8 21H3v-5M7 8v8M11 8v8M14 8v8M17 8v8'/>",
+            Self::Search => "<circle cx='10' cy='10' r='6.5'/><path d='M15 15l6 6'/>",
+            Self::Settings => "<path d='M3 7h9M18 7h3M3 17h3M12 17h9'/><circle cx='15' cy='7' r='2.7'/><circle cx='9' cy='17' r='2.7'/>",
+            Self::Stack => "<path d='M4 3h16v5H4zM4 9.500h16v5H4zM4 16h16v5H4zM8 5.500h2M8 12h2M8 18.500h2'/>",
+            Self::Stop => "<path d='M8 2h8l6 6v8l-6 6H8l-6-6V8zM8 12h8'/>",
+            Self::Tick => "<path d='M3 13l6 6L21 5'/>",
+            Self::Tray => "<path d='M3 13v8h18v-8M3 13l3-9h12l3 9M3 13h5l1 3h6l1-3h5'/>",
+            Self::Turning => "<path d='M20 12a8 8 0 1 1-3-6.200M18 2v4.500h-4.5'/>",
+            Self::Wait => "<circle cx='12' cy='12' r='9.5'/><path d='M12 6v6l4 3'/>",
+        }
+    }
+}
+
+/// Draws an [`Icon`]; hidden from screen readers, for the word beside it says the same.
+#[component]
+pub fn Glyph(icon: Icon) -> impl IntoView {
+    view! { <svg class="glyph" viewBox="0 0 24 24" aria-hidden="true" focusable="false" inner_html=icon.lines()></svg> }
+}
