@@ -1,1 +1,89 @@
-fn main() {}
+//! `server`: reads the settings, builds, prints where it is, serves, stops cleanly on Ctrl-C and on SIGTERM.
+//!
+//! `server new-firm` prints a one-time link for the first owner of one more firm, and ends.
+
+use std::io::IsTerminal as _;
+
+use anyhow::{Context as _, bail};
+use server::config::Config;
+use server::{Welcome, firms};
+use tokio::net::TcpListener;
+use tokio::signal::unix::{SignalKind, signal};
+use tracing_subscriber::EnvFilter;
+
+/// What is logged where `RUST_LOG` says nothing.
+const LOG_USUALLY: &str = "info,sqlx=warn";
+
+#[tokio::main]
+async fn main() -> anyhow::Result<()> {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let config = Config::from_env()?;
+    start_log();
+    match arguments.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
+        [] => serve(config).await,
+        ["new-firm"] => new_firm(config).await,
+        other => bail!("`{}` is not a command; there is `new-firm`, or nothing to serve", other.join(" ")),
+    }
+}
+
+async fn serve(config: Config) -> anyhow::Result<()> {
+    let listen = config.listen;
+    let public_url = config.public_url.clone();
+    let app = server::build(config).await?;
+    let listener = TcpListener::bind(listen)
+        .await
+        .with_context(|| format!("LISTEN: cannot listen on {listen}. Example: LISTEN=127.0.0.1:8080"))?;
+    greet(&public_url, &app.welcome);
+    server::serve(listener, app, stop_asked()?).await?;
+    tracing::info!("stopped");
+    Ok(())
+}
+
+/// To standard output, for people: links and demo passwords must not get into a log that is kept.
+fn greet(public_url: &str, welcome: &Welcome) {
+    println!("Witnessmark is at {public_url}");
+    match welcome {
+        Welcome::Usual => {}
+        Welcome::FirstOwner { link } => {
+            println!("Nobody owns this installation yet. Open this link within seven days; it works once:\n  {link}");
+        }
+        Welcome::Demo(sign_ins) => {
+            println!("Demo sign-ins, all with the password \"{}\":", sign_ins.password);
+            for (email, what) in &sign_ins.people {
+                println!("  {email:<32} {what}");
+            }
+        }
+    }
+}
+
+async fn new_firm(config: Config) -> anyhow::Result<()> {
+    let app = server::build(Config { demo: false, ..config }).await?;
+    let link = match app.welcome {
+        Welcome::FirstOwner { link } => link,
+        Welcome::Usual | Welcome::Demo(_) => {
+            firms::first_owner_link(&app.state.db, &app.state.clock, &app.state.config).await?
+        }
+    };
+    println!("For the first owner of the new firm, within seven days; it works once:\n  {link}");
+    app.state.db.close().await;
+    Ok(())
+}
+
+/// One line an event: JSON where a program reads it.
+fn start_log() {
+    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new(LOG_USUALLY));
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    if std::io::stderr().is_terminal() { log.init() } else { log.json().init() }
+}
+
+fn stop_asked() -> anyhow::Result<impl Future<Output = ()>> {
+    let mut interrupt = signal(SignalKind::interrupt()).context("cannot watch for SIGINT")?;
+    let mut terminate = signal(SignalKind::terminate()).context("cannot watch for SIGTERM")?;
+    Ok(async move {
+        tokio::select! {
+            _ = interrupt.recv() => {}
+            _ = terminate.recv() => {}
+        }
+        tracing::info!("asked to stop");
+    })
+}

@@ -1,0 +1,144 @@
+//! A firm to try things with: obviously invented, with fixed ids so that jobs, tests and documents can name its people.
+//!
+//! Seeded into an empty database when `DEMO=1`. Start with [`seed`]. **Never enters:** anything that only the demo can
+//! do: all of it goes through the same functions as a real firm's data.
+
+mod catalogue;
+pub mod ids;
+
+use domain::ids::PersonId;
+use domain::people::{Action, Ownership, Permit, Role, may};
+
+use crate::db::FirmTx;
+use crate::db::person::{NewPerson, TicketJson, insert_person, load_people};
+use crate::error::ApiError;
+use crate::firms;
+use crate::state::AppState;
+
+/// The password of everybody at the demo firm; printed at the start.
+pub const PASSWORD: &str = "lantern under the bridge";
+/// The demo firm's name.
+const FIRM_NAME: &str = "Larkfield Home Batteries (demo)";
+
+/// What is printed at the start.
+#[derive(Debug)]
+pub struct SignIns {
+    /// [`PASSWORD`].
+    pub password: &'static str,
+    /// E-mail address and what the person is.
+    pub people: Vec<(String, String)>,
+}
+
+struct DemoPerson {
+    id: PersonId,
+    email: &'static str,
+    name: &'static str,
+    roles: &'static [Role],
+    language: &'static str,
+    tickets: &'static [(&'static str, &'static str)],
+}
+
+const PEOPLE: &[DemoPerson] = &[
+    DemoPerson {
+        id: ids::MARLOW,
+        email: "marlow@larkfield.example",
+        name: "Ida Marlow",
+        roles: &[Role::Owner, Role::Lead],
+        language: "en",
+        tickets: &[("electrician", ""), ("working-at-height", "2028-03-31")],
+    },
+    DemoPerson {
+        id: ids::QUILL,
+        email: "quill@larkfield.example",
+        name: "Tobias Quill",
+        roles: &[Role::Lead],
+        language: "de",
+        tickets: &[("electrician", ""), ("battery-systems", "2027-09-30")],
+    },
+    DemoPerson {
+        id: ids::ASHDOWN,
+        email: "ashdown@larkfield.example",
+        name: "Wren Ashdown",
+        roles: &[Role::Technician],
+        language: "en",
+        tickets: &[("electrician", ""), ("battery-systems", "2027-05-31")],
+    },
+    DemoPerson {
+        id: ids::SOLANO,
+        email: "solano@larkfield.example",
+        name: "Mateo Solano",
+        roles: &[Role::Technician],
+        language: "es",
+        tickets: &[("battery-systems", "2026-01-31")],
+    },
+    DemoPerson {
+        id: ids::PENDLE,
+        email: "pendle@larkfield.example",
+        name: "Greta Pendle",
+        roles: &[Role::Office],
+        language: "en",
+        tickets: &[],
+    },
+];
+
+/// Makes the demo firm with its people and catalogue, and whatever else is to be seen in it.
+///
+/// # Errors
+/// The database.
+pub async fn seed(state: &AppState) -> anyhow::Result<()> {
+    let mut tx = state.db.begin_for_firm(ids::FIRM).await?;
+    firms::open_firm(&mut tx, &state.clock, FIRM_NAME).await?;
+    seed_people_and_catalogue(&mut tx, state).await?;
+    tx.commit().await?;
+    // Jobs in different states are seeded behind this line.
+    Ok(())
+}
+
+/// People with one password, instruments (one out of calibration) and models of two invented makers.
+///
+/// # Errors
+/// The database.
+pub async fn seed_people_and_catalogue(tx: &mut FirmTx, state: &AppState) -> Result<(), ApiError> {
+    let now = state.clock.now_us();
+    let hash = state.passwords.hash(PASSWORD).await?;
+    for person in PEOPLE {
+        let tickets = person.tickets.iter();
+        let new = NewPerson {
+            id: person.id,
+            email: person.email.to_owned(),
+            display_name: person.name.to_owned(),
+            roles: person.roles.to_vec(),
+            language: person.language.to_owned(),
+            tickets: tickets
+                .map(|(kind, expires)| TicketJson { kind: (*kind).into(), expires: (*expires).into() })
+                .collect(),
+            password_hash: Some(hash.clone()),
+            created_us: now,
+        };
+        insert_person(tx, &new).await?;
+    }
+    catalogue::seed(tx, now).await
+}
+
+/// The demo's people, if the demo firm is here.
+///
+/// # Errors
+/// The database.
+pub async fn sign_ins(state: &AppState) -> Result<Option<SignIns>, ApiError> {
+    let mut tx = state.db.begin_for_firm(ids::FIRM).await?;
+    let people = load_people(&mut tx).await?;
+    let lines: Vec<(String, String)> = PEOPLE
+        .iter()
+        .filter(|demo| people.iter().any(|person| person.id == demo.id && person.active))
+        .map(|demo| {
+            let roles: Vec<&str> = demo.roles.iter().map(|role| role.word()).collect();
+            (demo.email.to_owned(), format!("{}, {}", demo.name, roles.join(" and ")))
+        })
+        .collect();
+    Ok((!lines.is_empty()).then_some(SignIns { password: PASSWORD, people: lines }))
+}
+
+/// What an owner could do by hand.
+fn permit_of_owner(action: Action) -> Result<Permit, ApiError> {
+    may(&[Role::Owner], action, Ownership::Firm).ok_or(ApiError::NotPermitted)
+}

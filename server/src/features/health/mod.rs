@@ -1,0 +1,27 @@
+//! Is this server there, and which life of it.
+
+use axum::Json;
+use axum::extract::State;
+use serde::Serialize;
+
+use crate::db::Db;
+use crate::error::ApiError;
+
+/// `GET /api/health`.
+#[derive(Serialize)]
+pub struct Health {
+    ok: bool,
+    version: &'static str,
+    /// Hexadecimal.
+    epoch: String,
+}
+
+/// Answers only if the database does.
+///
+/// # Errors
+/// The database does not answer.
+pub async fn get_health(State(db): State<Db>) -> Result<Json<Health>, ApiError> {
+    let epoch = db.epoch().await?;
+    let epoch = epoch.iter().map(|byte| format!("{byte:02x}")).collect();
+    Ok(Json(Health { ok: true, version: env!("CARGO_PKG_VERSION"), epoch }))
+}

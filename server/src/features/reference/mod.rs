@@ -1,0 +1,105 @@
+//! Instruments, models and methods: what a device holds to work offline. All of it at once: [`get_reference`].
+//!
+//! A job pins what it uses, so a change here never changes an old job.
+
+mod instruments;
+mod models;
+mod queries;
+
+use axum::Json;
+use axum::extract::State;
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use domain::ids::Hash32;
+use domain::people::{Action, Ownership};
+use serde::Serialize;
+
+pub(crate) use instruments::insert_instrument;
+pub use instruments::{Instrument, add_instrument, change_instrument, list_instruments};
+pub(crate) use models::insert_model;
+pub use models::{Model, add_model, change_model, list_models};
+
+use crate::auth::Caller;
+use crate::db::Db;
+use crate::db::person::{Person, reference_version};
+use crate::error::ApiError;
+use crate::firms;
+use crate::http::{Cbor, Path};
+use crate::methods::Methods;
+
+/// `GET /api/reference`.
+#[derive(Serialize)]
+pub struct Reference {
+    version: i64,
+    firm: firms::Firm,
+    people: Vec<Person>,
+    instruments: Vec<Instrument>,
+    models: Vec<Model>,
+    methods: Vec<MethodLine>,
+}
+
+/// A method in the list.
+#[derive(Serialize)]
+pub struct MethodLine {
+    id: String,
+    version: u32,
+    hash: Hash32,
+    title: Title,
+}
+
+/// Its name in each language.
+#[derive(Serialize)]
+pub struct Title {
+    en: String,
+    de: String,
+    es: String,
+}
+
+/// `GET /api/reference`. The version is read first: what changes while the rest is read is fetched again by the next
+/// pull's number, never missed.
+///
+/// # Errors
+/// The database.
+pub async fn get_reference(
+    caller: Caller,
+    State(db): State<Db>,
+    State(methods): State<Methods>,
+) -> Result<Json<Reference>, ApiError> {
+    let mut tx = db.begin_for(&caller).await?;
+    caller.may(Action::SeeReference, Ownership::Firm)?;
+    let version = reference_version(&mut tx).await?;
+    let lines = methods.all().into_iter().map(|published| {
+        let title = &published.method.title;
+        MethodLine {
+            id: published.method.id.clone(),
+            version: published.method.version,
+            hash: published.hash,
+            title: Title { en: title.en.clone(), de: title.de.clone(), es: title.es.clone() },
+        }
+    });
+    Ok(Json(Reference {
+        version,
+        firm: firms::load_firm(&mut tx).await?,
+        people: firms::visible_people(&mut tx, &caller).await?,
+        instruments: instruments::load_all(&mut tx).await?,
+        models: models::load_all(&mut tx).await?,
+        methods: lines.collect(),
+    }))
+}
+
+/// `GET /api/methods/{id}/{version}`. A published version never changes, so a device may keep it for ever.
+///
+/// # Errors
+/// [`ApiError::NotFound`].
+pub async fn get_method(
+    caller: Caller,
+    State(db): State<Db>,
+    State(methods): State<Methods>,
+    Path((id, version)): Path<(String, u32)>,
+) -> Result<Response, ApiError> {
+    drop(db.begin_for(&caller).await?);
+    caller.may(Action::SeeReference, Ownership::Firm)?;
+    let published = methods.find(&db, &id, version).await?.ok_or(ApiError::NotFound)?;
+    let for_ever = [(header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
+    Ok((for_ever, Cbor(published.cbor.clone())).into_response())
+}

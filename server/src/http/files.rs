@@ -1,0 +1,97 @@
+//! The web app's files. An address that is no file and looks like a page gets `index.html`, for the app does its own
+//! routing; a missing script or picture is a plain 404, or a browser would run a page as a script.
+
+use std::path::Path;
+
+use axum::body::Body;
+use axum::extract::{Request, State};
+use axum::http::{HeaderValue, Method, StatusCode, Uri, header};
+use axum::response::{IntoResponse, Response};
+use tower::ServiceExt as _;
+use tower_http::services::ServeDir;
+
+use crate::state::AppState;
+
+/// Digits of the hash that the web build writes into a file's name; such a file never changes.
+const HASH_DIGITS: usize = 16;
+const FOR_EVER: &str = "public, max-age=31536000, immutable";
+/// Asked again each time, and answered with 304 if it is still the same.
+const ASK_AGAIN: &str = "no-cache";
+const INDEX: &str = "/index.html";
+
+/// Serves a file of `WEB_DIST`.
+pub async fn serve_file(State(state): State<AppState>, request: Request) -> Response {
+    let Some(dist) = state.config.web_dist.clone() else {
+        return (StatusCode::NOT_FOUND, "This server has no web app to show: WEB_DIST is not set.\n").into_response();
+    };
+    if request.method() != Method::GET && request.method() != Method::HEAD {
+        return StatusCode::METHOD_NOT_ALLOWED.into_response();
+    }
+    let path = request.uri().path().to_owned();
+    let (parts, _) = request.into_parts();
+    let again = |uri: Uri| {
+        let mut request = Request::new(Body::empty());
+        *request.method_mut() = parts.method.clone();
+        *request.headers_mut() = parts.headers.clone();
+        *request.uri_mut() = uri;
+        request
+    };
+    if path != "/" {
+        let found = from_folder(&dist, again(parts.uri.clone())).await;
+        if found.status() != StatusCode::NOT_FOUND || !is_page(&path) {
+            return with_cache(found, &path);
+        }
+    }
+    with_cache(from_folder(&dist, again(Uri::from_static(INDEX))).await, INDEX)
+}
+
+async fn from_folder(dist: &Path, request: Request) -> Response {
+    // `a.js.br` beside `a.js` is served as it lies; what has no such file is compressed on the way out.
+    let files = ServeDir::new(dist).append_index_html_on_directories(false).precompressed_br().precompressed_gzip();
+    match files.oneshot(request).await {
+        Ok(response) => response.map(Body::new),
+        Err(never) => match never {},
+    }
+}
+
+/// The last part of the path has no dot: not the name of a file.
+fn is_page(path: &str) -> bool {
+    !path.rsplit('/').next().unwrap_or_default().contains('.')
+}
+
+fn with_cache(mut response: Response, path: &str) -> Response {
+    let found = response.status().is_success() || response.status() == StatusCode::NOT_MODIFIED;
+    let rule = if found && has_hash(path) { FOR_EVER } else { ASK_AGAIN };
+    response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static(rule));
+    response
+}
+
+/// `app-0123456789abcdef_bg.wasm`: the name holds a run of exactly sixteen hexadecimal digits.
+fn has_hash(path: &str) -> bool {
+    let name = path.rsplit('/').next().unwrap_or_default();
+    name.split(|c: char| !c.is_ascii_alphanumeric())
+        .any(|part| part.len() == HASH_DIGITS && part.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f')))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_names_with_the_hash_are_kept_for_ever() {
+        for path in ["/app-0123456789abcdef.js", "/assets/app-0123456789abcdef_bg.wasm", "/x.0123456789abcdef.css"] {
+            assert!(has_hash(path), "{path}");
+        }
+        for path in
+            ["/index.html", "/sw.js", "/app-0123456789abcde.js", "/0123456789abcdef/a.js", "/app-0123456789ABCDEF.js"]
+        {
+            assert!(!has_hash(path), "{path}");
+        }
+    }
+
+    #[test]
+    fn pages_have_no_dot_in_their_last_part() {
+        assert!(is_page("/jobs/12") && is_page("/v1.2/jobs") && is_page("/"));
+        assert!(!is_page("/app.js") && !is_page("/.well-known/.x"));
+    }
+}

@@ -1,0 +1,80 @@
+//! What every request passes: limits, headers, the log line, and the extractors that speak our error shape.
+//!
+//! **Never enters:** anything about one feature.
+
+pub mod files;
+pub mod headers;
+pub mod trace;
+
+use std::net::{IpAddr, Ipv4Addr, SocketAddr};
+use std::time::Duration;
+
+use axum::extract::{ConnectInfo, FromRequest, FromRequestParts, Request};
+use axum::http::header;
+use axum::http::request::Parts;
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+
+use crate::error::ApiError;
+use crate::state::AppState;
+
+/// Bytes of a JSON body. Sync and photos have limits of their own.
+pub const JSON_BYTES_MAX: usize = 64 * 1024;
+/// How long an ordinary request may take.
+const TIME_MAX: Duration = Duration::from_secs(60);
+/// How long a part of a photo may take on a slow line.
+const TIME_MAX_PHOTOS: Duration = Duration::from_secs(300);
+
+/// A JSON body, or our kind of error.
+#[derive(FromRequest)]
+#[from_request(via(axum::Json), rejection(ApiError))]
+pub struct Body<T>(pub T);
+
+/// Parts of the address, or "not found".
+#[derive(FromRequestParts)]
+#[from_request(via(axum::extract::Path), rejection(ApiError))]
+pub struct Path<T>(pub T);
+
+/// The query behind the `?`, or our kind of error.
+#[derive(FromRequestParts)]
+#[from_request(via(axum::extract::Query), rejection(ApiError))]
+pub struct Query<T>(pub T);
+
+/// An answer in CBOR that `domain` encoded.
+pub struct Cbor(pub Vec<u8>);
+
+impl IntoResponse for Cbor {
+    fn into_response(self) -> Response {
+        ([(header::CONTENT_TYPE, domain::wire::sync::MEDIA_TYPE)], self.0).into_response()
+    }
+}
+
+/// The network address of the client, for limits only: it is never stored and never logged.
+#[derive(Clone, Copy, Debug)]
+pub struct ClientAddress(pub IpAddr);
+
+impl FromRequestParts<AppState> for ClientAddress {
+    type Rejection = std::convert::Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, state: &AppState) -> Result<Self, Self::Rejection> {
+        if state.config.trust_forwarded_for {
+            // The last one was written by our own front; those before it may be anybody's invention.
+            let forwarded = parts.headers.get_all("x-forwarded-for").iter().next_back();
+            let last = forwarded.and_then(|value| value.to_str().ok()).and_then(|text| text.rsplit(',').next());
+            if let Some(address) = last.and_then(|text| text.trim().parse().ok()) {
+                return Ok(Self(address));
+            }
+        }
+        let socket = parts.extensions.get::<ConnectInfo<SocketAddr>>();
+        Ok(Self(socket.map_or(IpAddr::V4(Ipv4Addr::UNSPECIFIED), |info| info.0.ip())))
+    }
+}
+
+/// Ends a request that takes too long.
+pub async fn time_limit(request: Request, next: Next) -> Response {
+    let limit = if request.uri().path().starts_with("/api/photos") { TIME_MAX_PHOTOS } else { TIME_MAX };
+    match tokio::time::timeout(limit, next.run(request)).await {
+        Ok(response) => response,
+        Err(_) => ApiError::TimedOut.into_response(),
+    }
+}

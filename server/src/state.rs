@@ -1,0 +1,64 @@
+//! What every handler can reach. A handler takes the part it needs: `State(db): State<Db>`.
+
+use std::sync::Arc;
+
+use anyhow::Context as _;
+use axum::extract::FromRef;
+use object_store::ObjectStore;
+use object_store::aws::AmazonS3Builder;
+use object_store::local::LocalFileSystem;
+
+use crate::auth::limiter::SignInLimits;
+use crate::auth::password::Passwords;
+use crate::auth::tokens::Tokens;
+use crate::clock::Clock;
+use crate::config::{Config, PhotoStoreSetting};
+use crate::db::Db;
+use crate::methods::Methods;
+
+/// Raw photo bytes: `firm/sha256` and part objects of uploads. See `features::photos`.
+pub type Objects = Arc<dyn ObjectStore>;
+
+/// Everything.
+#[derive(Clone, FromRef)]
+pub struct AppState {
+    /// Settings.
+    pub config: Arc<Config>,
+    /// Time and ids.
+    pub clock: Clock,
+    /// The only way to a query.
+    pub db: Db,
+    /// Signs and reads access tokens.
+    pub tokens: Tokens,
+    /// Hashes and verifies passwords.
+    pub passwords: Passwords,
+    /// Slows down guessing.
+    pub limits: Arc<SignInLimits>,
+    /// Methods by id and version.
+    pub methods: Methods,
+    /// Photo bytes.
+    pub objects: Objects,
+}
+
+/// Opens the photo store.
+///
+/// # Errors
+/// The folder cannot be made, or the address of the service is wrong.
+pub fn open_objects(setting: &PhotoStoreSetting) -> anyhow::Result<Objects> {
+    match setting {
+        PhotoStoreSetting::Folder(folder) => {
+            std::fs::create_dir_all(folder)
+                .with_context(|| format!("PHOTO_STORE: cannot make the folder {}", folder.display()))?;
+            let store = LocalFileSystem::new_with_prefix(folder)
+                .with_context(|| format!("PHOTO_STORE: cannot use the folder {}", folder.display()))?;
+            Ok(Arc::new(store))
+        }
+        PhotoStoreSetting::S3 { bucket, endpoint } => {
+            let mut builder = AmazonS3Builder::from_env().with_bucket_name(bucket);
+            if let Some(endpoint) = endpoint {
+                builder = builder.with_endpoint(endpoint).with_allow_http(endpoint.starts_with("http://"));
+            }
+            Ok(Arc::new(builder.build().context("PHOTO_STORE: the service cannot be used")?))
+        }
+    }
+}
