@@ -208,7 +208,7 @@ mod tests {
     #[test]
     fn one_is_not_many() {
         let w = Words::default();
-        assert_ne!(tn!(w, "sync.waiting", 1).replace('1', "2"), tn!(w, "sync.waiting", 2));
+        assert_ne!(tn!(w, "format.minutes", 1).replace('1', "2"), tn!(w, "format.minutes", 2));
     }
 
     #[test]

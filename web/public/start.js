@@ -1,0 +1,93 @@
+// Starts the app and keeps the service worker. Which glue and which wasm belong together is written into the page itself, so that
+// this file never pairs two builds.
+
+const root = document.documentElement;
+const HOUR_MS = 3600000;
+const TAKE_OVER_MS = 3000;
+
+function failed(what) {
+  window.dispatchEvent(new CustomEvent("witnessmark:failed", { detail: String(what) }));
+}
+
+// Streaming wants the right media type; where a proxy changed it, the bytes are fetched again and looked at first.
+async function wasmBytes(address) {
+  const response = await fetch(address);
+  if (!response.ok) throw new Error(`${address}: status ${response.status}`);
+  const bytes = await response.arrayBuffer();
+  const head = new Uint8Array(bytes, 0, Math.min(4, bytes.byteLength));
+  if (String(head) !== "0,97,115,109") throw new Error(`${address}: ${bytes.byteLength} bytes that are no wasm`);
+  return bytes;
+}
+
+async function startApp() {
+  const glue = await import(root.dataset.js);
+  try {
+    await glue.default({ module_or_path: root.dataset.wasm });
+  } catch (refused) {
+    console.warn("wasm was refused, once more from its bytes", refused);
+    await glue.default({ module_or_path: await wasmBytes(root.dataset.wasm) });
+  }
+  glue.start();
+}
+
+function tellUpdate() {
+  root.setAttribute("data-update", "");
+  window.dispatchEvent(new CustomEvent("witnessmark:update-ready"));
+}
+
+// Resolves once another worker is in charge, or after a while.
+function changeOfWorker() {
+  return new Promise((resolve) => {
+    navigator.serviceWorker.addEventListener("controllerchange", () => resolve(true), { once: true });
+    setTimeout(() => resolve(false), TAKE_OVER_MS);
+  });
+}
+
+async function letIn(worker) {
+  const changed = changeOfWorker();
+  worker.postMessage({ kind: "take-over" });
+  return changed;
+}
+
+function watch(registration) {
+  const waits = () => {
+    // Without a controller this is the first installation, and nothing old is in charge.
+    if (registration.waiting && navigator.serviceWorker.controller) tellUpdate();
+  };
+  registration.addEventListener("updatefound", () => {
+    registration.installing?.addEventListener("statechange", waits);
+  });
+  waits();
+  const look = () => registration.update().catch(() => {});
+  setInterval(look, HOUR_MS);
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState === "visible") look();
+  });
+  window.addEventListener("witnessmark:take-over", async () => {
+    if (registration.waiting) await letIn(registration.waiting);
+    location.reload();
+  });
+}
+
+async function keepWorker() {
+  if (!("serviceWorker" in navigator)) return false;
+  const before = await navigator.serviceWorker.getRegistration("/");
+  // Nothing is open yet, so this is the calmest moment there is: what waited since the last visit is let in now, once a page load.
+  const waiting = before?.waiting;
+  if (waiting && navigator.serviceWorker.controller && !sessionStorage.getItem("witnessmark.let-in")) {
+    sessionStorage.setItem("witnessmark.let-in", root.dataset.build);
+    if (await letIn(waiting)) {
+      location.reload();
+      return true;
+    }
+  }
+  if (!waiting) sessionStorage.removeItem("witnessmark.let-in");
+  navigator.serviceWorker.register("/sw.js", { updateViaCache: "none" }).then(watch, (refused) => console.warn("no service worker", refused));
+  return false;
+}
+
+const reloading = await keepWorker().catch((refused) => {
+  console.warn("no service worker", refused);
+  return false;
+});
+if (!reloading) startApp().catch(failed);
