@@ -32,7 +32,7 @@ pub struct Context<'c> {
 }
 
 /// A verification report as data.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct Report {
     /// Heading.
     pub title: String,
@@ -57,7 +57,7 @@ pub struct Report {
 }
 
 /// Headings of a report.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize)]
 pub struct Headings {
     /// Of [`Report::units`].
     pub units: String,
@@ -74,7 +74,7 @@ pub struct Headings {
 }
 
 /// Rows under a head.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize)]
 pub struct Table {
     /// Column heads.
     pub head: Vec<String>,
@@ -83,7 +83,7 @@ pub struct Table {
 }
 
 /// A stage of the report.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct StageReport {
     /// Its name.
     pub title: String,
@@ -92,7 +92,7 @@ pub struct StageReport {
 }
 
 /// A step of the report.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct StepReport {
     /// Its name, with the slot where it is repeated.
     pub title: String,
@@ -107,7 +107,7 @@ pub struct StepReport {
 }
 
 /// One requirement in the report.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize)]
 pub struct Line {
     /// What.
     pub label: String,
@@ -124,7 +124,7 @@ pub struct Line {
 }
 
 /// A computed comparison in the report.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct CheckReport {
     /// Number and formula.
     pub formula: String,
@@ -137,7 +137,7 @@ pub struct CheckReport {
 }
 
 /// A picture in the report.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct PhotoReport {
     /// The original.
     pub hash: Hash32,

@@ -1,0 +1,115 @@
+//! Data to paper: a template, its data as JSON and its pictures give the bytes of a PDF. The same input gives the same
+//! bytes.
+//!
+//! **Never enters:** what a document says. [`domain::pack`] decides that; here it is only placed.
+//! Start with [`render`].
+
+mod world;
+
+use std::collections::BTreeMap;
+
+use domain::pack::Words;
+
+/// Templates of this program.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Template {
+    /// Verification report.
+    Report,
+    /// A method as a sheet to fill in by hand.
+    Sheet,
+}
+
+impl Template {
+    const fn source(self) -> &'static str {
+        match self {
+            Self::Report => include_str!("report.typ"),
+            Self::Sheet => include_str!("sheet.typ"),
+        }
+    }
+}
+
+/// What a template needs.
+pub struct Document {
+    /// Which template.
+    pub template: Template,
+    /// Read by the template as `data.json`.
+    pub data: serde_json::Value,
+    /// JPEG bytes by the file name that the data uses.
+    pub pictures: BTreeMap<String, Vec<u8>>,
+}
+
+/// Why there is no PDF.
+#[derive(Debug, thiserror::Error)]
+pub enum PaperError {
+    /// The template or a picture is wrong.
+    #[error("the document could not be laid out: {0}")]
+    Layout(String),
+}
+
+/// Lays a document out. Takes seconds for a report with many pictures: call it in a blocking task.
+///
+/// # Errors
+/// [`PaperError`] with what the layout said.
+pub fn render(document: &Document) -> Result<Vec<u8>, PaperError> {
+    let world = world::PaperWorld::of(document);
+    let laid_out = typst::compile::<typst::layout::PagedDocument>(&world).output.map_err(|errors| {
+        PaperError::Layout(errors.iter().map(|error| error.message.to_string()).collect::<Vec<_>>().join("; "))
+    });
+    let pdf = laid_out.and_then(|document| {
+        typst_pdf::pdf(&document, &typst_pdf::PdfOptions::default()).map_err(|errors| {
+            PaperError::Layout(errors.iter().map(|error| error.message.to_string()).collect::<Vec<_>>().join("; "))
+        })
+    });
+    // Layout results are memoised by the library; a server that never forgets them would grow with every report.
+    comemo::evict(0);
+    pdf
+}
+
+/// The words of paper documents; English where a language has none.
+pub fn words(language: &str) -> Words {
+    let text = match language {
+        "de" => include_str!("../../locales/de.json"),
+        "es" => include_str!("../../locales/es.json"),
+        _ => include_str!("../../locales/en.json"),
+    };
+    Words::of(serde_json::from_str(text).expect("the language files are checked by a test"))
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
+    use super::*;
+
+    #[test]
+    fn every_language_has_the_same_words() {
+        let english: Vec<String> = words("en").keys().map(str::to_owned).collect();
+        for language in ["de", "es"] {
+            let other: Vec<String> = words(language).keys().map(str::to_owned).collect();
+            assert_eq!(english, other, "{language}");
+        }
+    }
+
+    #[test]
+    fn the_same_report_is_the_same_bytes() {
+        let data = serde_json::json!({
+            "language": "en",
+            "words": {"none": "None.", "page": "Page {page} of {pages}", "photo_absent": "absent", "photo_no_view": "no view"},
+            "report": {
+                "title": "Report", "job": "ABC", "facts": [["Firm", "Ours"]], "standing": ["Not finished"],
+                "units": {"head": ["a"], "rows": [["1"]]}, "design": {"head": [], "rows": []},
+                "stages": [{"title": "Stage", "steps": [{"title": "Step", "state": "done",
+                    "lines": [{"label": "l", "value": "1 V", "limit": "≤ 2 V", "verdict": "pass", "who": "me", "replaced": false}],
+                    "checks": [{"formula": "F", "with_numbers": "1", "results": "1", "source": "s"}],
+                    "photos": [{"hash": "00", "caption": "c", "arrived": false}]}]}],
+                "exceptions": {"head": ["k"], "rows": []}, "closing": ["End"],
+                "headings": {"units": "U", "design": "D", "work": "W", "exceptions": "E", "closing": "C",
+                    "line": ["1", "2", "3", "4", "5"]}
+            },
+            "pictures": {}
+        });
+        let document = Document { template: Template::Report, data, pictures: BTreeMap::new() };
+        let first = render(&document).unwrap();
+        assert!(first.starts_with(b"%PDF-"));
+        assert_eq!(first, render(&document).unwrap());
+    }
+}
