@@ -8,6 +8,7 @@ use anyhow::{Result, bail};
 
 mod bench;
 mod check;
+mod methods;
 mod postgres;
 mod sqlx;
 mod test;
@@ -31,6 +32,7 @@ cargo xtask <command>
   web [--dev]          build the web app and print its sizes
   bench [NAME…] [--json]
                        measure; with --json one flat object
+  methods [--json]     the built-in methods: steps, hold points, complaints of the checker
 ";
 
 fn main() -> ExitCode {
@@ -59,6 +61,7 @@ fn run() -> Result<()> {
         "sqlx" => sqlx::command(rest),
         "web" => web::command(rest),
         "bench" => bench::command(rest),
+        "methods" => methods::command(rest),
         "help" | "--help" | "-h" => {
             print!("{HELP}");
             Ok(())

@@ -78,7 +78,9 @@ fn parts() -> Result<Vec<Part>> {
         |name: &str, about, run: fn(&Bed) -> Result<()>| Part { name: name.to_owned(), about, run: Box::new(run) };
     let mut parts = vec![
         part("check", "format, lints, tidy, query data", |bed| check::all(bed.cluster()?)),
-        part("xtask", "the project's own commands", |_| tools::run(&mut tools::cargo(["test", "--package", "xtask"]))),
+        part("xtask", "the project's own commands", |_| {
+            tools::run(&mut tools::cargo(["test", "--package", "xtask", "--features", "rules"]))
+        }),
         part("domain", "the rules", |_| {
             tools::run(&mut tools::cargo(["test", "--package", "domain", "--all-features"]))
         }),
