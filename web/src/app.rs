@@ -14,6 +14,7 @@ use crate::i18n::{Words, use_words};
 use crate::prefs::{Prefs, use_prefs};
 use crate::routes::{Screen, rooms_of};
 use crate::session::{Session, use_session};
+use crate::sync::Ground;
 use crate::ui::{Banner, Button, Glyph, Icon, ToastList, Toasts};
 use crate::{key, t};
 
@@ -39,8 +40,10 @@ pub fn App() -> impl IntoView {
     let prefs = Prefs::load();
     provide_context(api);
     provide_context(prefs);
-    provide_context(Session::start(api, prefs));
-    provide_context(SyncStatus::default());
+    let (session, status) = (Session::start(api, prefs), SyncStatus::default());
+    provide_context(session);
+    provide_context(status);
+    provide_context(Ground::start(session, api, status));
     provide_context(Toasts::default());
     let update = UpdateReady(RwSignal::new(false));
     provide_context(update);

@@ -5,6 +5,7 @@
 //!   the host), `intents.rs` (async verbs) and `components/`.
 //! - [`ui`]: the parts that screens are made of. [`i18n`]: words, numbers, dates.
 //! - [`session`]: who works here; [`prefs`]: language, number format, theme; [`load`]: something that is being fetched.
+//! - [`store`]: the job files on this device; [`sync`]: sending and fetching; [`ports`]: what both need from outside.
 //! - [`adapters`]: the browser, one capability a file; the only place of `web_sys`.
 //!
 //! **Never enters:** a rule that decides anything. Those stand in `domain` and run here as they run on the server.
@@ -14,10 +15,13 @@ pub mod app;
 pub mod features;
 pub mod i18n;
 pub mod load;
+pub mod ports;
 pub mod prefs;
 pub mod refusal;
 pub mod routes;
 pub mod session;
+pub mod store;
+pub mod sync;
 pub mod ui;
 
 use wasm_bindgen::prelude::wasm_bindgen;

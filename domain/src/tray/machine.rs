@@ -60,8 +60,9 @@ impl Tray {
         self.link.wake(now_ms, false);
     }
 
-    /// A person asks for an attempt now.
+    /// A person asks for an attempt now, even where the server wanted a sign-in: it may have changed its mind.
     pub fn poke(&mut self, now_ms: u64) {
+        self.signed_in();
         self.link.wake(now_ms, true);
     }
 
@@ -70,6 +71,12 @@ impl Tray {
         if self.link.stop == Some(Stop::SignIn) {
             self.link.stop = None;
         }
+    }
+
+    /// Another window of this browser has just had an answer: this one need not ask for a while.
+    pub fn heard_elsewhere(&mut self, now_ms: u64) {
+        self.link.contact(now_ms);
+        self.link.pull_soon(now_ms);
     }
 
     /// A job was opened beyond the usual ones: ask for it at once.

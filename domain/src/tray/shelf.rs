@@ -90,6 +90,32 @@ pub fn change_photo(row: &mut PhotoRow, change: PhotoWrite) {
     }
 }
 
+/// What a person's "send it again" does. Each says whether anything changed.
+pub mod resend {
+    use super::{Delivery, EntryRow, PhotoDelivery, PhotoRow};
+
+    /// An entry that was set aside or rests goes again.
+    pub fn entry(row: &mut EntryRow) -> bool {
+        match row.delivery {
+            Delivery::Aside(_) | Delivery::Waiting { tries: 1.., .. } => {
+                row.delivery = Delivery::FRESH;
+                true
+            }
+            Delivery::Waiting { tries: 0, .. } | Delivery::Confirmed | Delivery::Held(_) => false,
+        }
+    }
+
+    /// A photo that was set aside or rests goes again, where its upload stood.
+    pub fn photo(row: &mut PhotoRow) -> bool {
+        match &mut row.delivery {
+            PhotoDelivery::Aside(_) => row.delivery = PhotoDelivery::fresh(),
+            PhotoDelivery::Waiting { tries, not_before_ms, .. } if *tries > 0 => (*tries, *not_before_ms) = (0, 0),
+            PhotoDelivery::Waiting { .. } | PhotoDelivery::Confirmed { .. } => return false,
+        }
+        true
+    }
+}
+
 /// What resting or refusing does to an entry's row. A row that was confirmed meanwhile stays so.
 pub fn change_entry(row: &mut EntryRow, delivery: Delivery) {
     if row.delivery != Delivery::Confirmed {

@@ -1,9 +1,28 @@
 //! The browser: each file is one capability of it. Only here stands `web_sys`; what leaves a file is plain Rust.
 //!
 //! - [`browser`]: small things: preferences, language, theme, clock, clipboard, cross-tab lock, the service worker's news;
-//! - [`fetch`]: calls to our server, with sign-in renewed, time limits and typed refusals.
+//! - [`fetch`]: calls to our server, with sign-in renewed, time limits and typed refusals;
+//! - [`indexed_db`]: what the device keeps ([`memory`] is the same for tests), [`file_bytes`]: bytes of photos;
+//! - [`camera`], [`photo`]: a chosen file to an original and its preview;
+//! - [`server`] over [`http`] and [`tus`]: the way to the server for sync;
+//! - [`clock`], [`ids`], [`locks`], [`channel`], [`wake`], [`storage`]: time, chance, other windows, waking, space.
 //!
 //! **Never enters:** rules, words, views.
 
 pub mod browser;
+pub mod camera;
+pub mod channel;
+pub mod clock;
 pub mod fetch;
+pub mod file_bytes;
+mod http;
+pub mod ids;
+pub mod indexed_db;
+pub mod locks;
+#[cfg(test)]
+pub mod memory;
+pub mod photo;
+pub mod server;
+pub mod storage;
+mod tus;
+pub mod wake;

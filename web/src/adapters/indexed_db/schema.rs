@@ -1,0 +1,149 @@
+//! Object stores, and one upgrade step a version. Steps are additive, so that the app of yesterday can still read.
+
+use super::transaction::why;
+use crate::ports::local_store::StoreError;
+use core::future::poll_fn;
+use core::task::{Poll, Waker};
+use std::cell::{Cell, RefCell};
+use std::rc::Rc;
+use wasm_bindgen::prelude::*;
+use web_sys::{IdbDatabase, IdbObjectStoreParameters, IdbOpenDbRequest, IdbTransaction};
+
+/// Key `id`; `{id, job, open?, row}`. `open` is there while the entry is not confirmed, so that its index is the tray.
+pub(super) const ENTRIES: &str = "entries";
+/// Key `job`; `{job, position, asked, opened_ms}`.
+pub(super) const JOBS: &str = "jobs";
+/// Key `key` (job and hash); `{key, job, hash, open?, row}`.
+pub(super) const PHOTOS: &str = "photos";
+/// Key: hash in hex; bytes as an `ArrayBuffer`, never a `Blob`: some browsers lose what a stored `Blob` points at.
+pub(super) const PHOTO_BYTES: &str = "photo_bytes";
+/// Key: text; bytes. What screens were in the middle of.
+pub(super) const DRAFTS: &str = "drafts";
+/// Key: text; bytes. Reference data, methods, epoch, preferences.
+pub(super) const KV: &str = "kv";
+
+/// Index over the job.
+pub(super) const BY_JOB: &str = "job";
+/// Index over what is not confirmed.
+pub(super) const BY_OPEN: &str = "open";
+
+/// Versions of the database, each with its step.
+const STEPS: [fn(&IdbDatabase, &IdbTransaction) -> Result<(), JsValue>; 1] = [first];
+
+fn first(db: &IdbDatabase, _: &IdbTransaction) -> Result<(), JsValue> {
+    let with_key = |name: &str, key: &str| {
+        let parameters = IdbObjectStoreParameters::new();
+        parameters.set_key_path(&key.into());
+        db.create_object_store_with_optional_parameters(name, &parameters)
+    };
+    let entries = with_key(ENTRIES, "id")?;
+    entries.create_index_with_str(BY_JOB, "job")?;
+    entries.create_index_with_str(BY_OPEN, "open")?;
+    with_key(JOBS, "job")?;
+    let photos = with_key(PHOTOS, "key")?;
+    photos.create_index_with_str(BY_JOB, "job")?;
+    photos.create_index_with_str(BY_OPEN, "open")?;
+    for name in [PHOTO_BYTES, DRAFTS, KV] {
+        db.create_object_store(name)?;
+    }
+    Ok(())
+}
+
+/// An open database, and whether it is still so.
+#[derive(Clone)]
+pub(super) struct Handle {
+    pub(super) db: IdbDatabase,
+    pub(super) is_dead: Rc<Cell<bool>>,
+}
+
+type Opening = Rc<RefCell<(Option<Result<Handle, StoreError>>, Option<Waker>)>>;
+
+fn settle(opening: &Opening, result: Result<Handle, StoreError>) {
+    let waker = {
+        let mut opening = opening.borrow_mut();
+        opening.0.get_or_insert(result);
+        opening.1.take()
+    };
+    if let Some(waker) = waker {
+        waker.wake();
+    }
+}
+
+/// Opens the database of that name, upgraded to the newest version.
+pub(super) async fn open(name: &str) -> Result<Handle, StoreError> {
+    let factory =
+        web_sys::window().and_then(|window| window.indexed_db().ok().flatten()).ok_or(StoreError::NoDatabase)?;
+    let version = u32::try_from(STEPS.len()).expect("a handful of versions");
+    let request = factory.open_with_u32(name, version).map_err(|error| why(&error))?;
+    let opening: Opening = Rc::default();
+
+    let of = request.clone();
+    let upgrade =
+        Closure::<dyn FnMut(web_sys::IdbVersionChangeEvent)>::new(move |event: web_sys::IdbVersionChangeEvent| {
+            if upgrade_from(&of, event.old_version()).is_err()
+                && let Some(transaction) = of.transaction()
+            {
+                // Half an upgrade is worse than none; the open request then fails and says so.
+                let _ = transaction.abort();
+            }
+        });
+    let (of, to) = (request.clone(), Rc::clone(&opening));
+    let success = Closure::<dyn FnMut(web_sys::Event)>::new(move |_: web_sys::Event| {
+        let db = of.result().map(JsCast::unchecked_into::<IdbDatabase>).map_err(|error| why(&error));
+        settle(&to, db.map(watch));
+    });
+    let (of, to) = (request.clone(), Rc::clone(&opening));
+    let failure = Closure::<dyn FnMut(web_sys::Event)>::new(move |_: web_sys::Event| {
+        let error = of.error().ok().flatten();
+        settle(&to, Err(error.map_or(StoreError::NoDatabase, |error| super::transaction::why_exception(&error))));
+    });
+    let to = Rc::clone(&opening);
+    let blocked =
+        Closure::<dyn FnMut(web_sys::Event)>::new(move |_: web_sys::Event| settle(&to, Err(StoreError::Blocked)));
+    request.set_onupgradeneeded(Some(upgrade.as_ref().unchecked_ref()));
+    request.set_onsuccess(Some(success.as_ref().unchecked_ref()));
+    request.set_onerror(Some(failure.as_ref().unchecked_ref()));
+    request.set_onblocked(Some(blocked.as_ref().unchecked_ref()));
+
+    let result = poll_fn(|context| {
+        let mut opening = opening.borrow_mut();
+        match opening.0.take() {
+            Some(result) => Poll::Ready(result),
+            None => {
+                opening.1 = Some(context.waker().clone());
+                Poll::Pending
+            }
+        }
+    })
+    .await;
+    request.set_onupgradeneeded(None);
+    request.set_onsuccess(None);
+    request.set_onerror(None);
+    request.set_onblocked(None);
+    result
+}
+
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "versions are small whole numbers")]
+fn upgrade_from(request: &IdbOpenDbRequest, old: f64) -> Result<(), JsValue> {
+    let db: IdbDatabase = request.result()?.unchecked_into();
+    let transaction = request.transaction().ok_or(JsValue::UNDEFINED)?;
+    STEPS.iter().skip(old as usize).try_for_each(|step| step(&db, &transaction))
+}
+
+/// Gives way to a newer version in another window, and notices when the browser takes the database away.
+fn watch(db: IdbDatabase) -> Handle {
+    let is_dead = Rc::new(Cell::new(false));
+    let (of, dead) = (db.clone(), Rc::clone(&is_dead));
+    let give_way = Closure::<dyn FnMut(web_sys::Event)>::new(move |_: web_sys::Event| {
+        dead.set(true);
+        of.close();
+    });
+    let dead = Rc::clone(&is_dead);
+    let taken = Closure::<dyn FnMut(web_sys::Event)>::new(move |_: web_sys::Event| dead.set(true));
+    db.set_onversionchange(Some(give_way.as_ref().unchecked_ref()));
+    db.set_onclose(Some(taken.as_ref().unchecked_ref()));
+    // Both live as long as the database, of which there are a few in the life of a page.
+    give_way.forget();
+    taken.forget();
+    Handle { db, is_dead }
+}

@@ -1,0 +1,185 @@
+//! A chosen file to an original and its preview. Nothing is decoded before its size is known from its header, and a
+//! preview that fails, or comes out blank, is left out: never the photo.
+
+use super::camera::ChosenFile;
+use super::file_bytes::FileBytes;
+use super::locks;
+use crate::ports::camera::{Original, PhotoRefusal, Preview};
+use domain::evidence::image_header::{HEAD_BYTES, sniff};
+use domain::ids::{CaptureId, Hash32};
+use domain::job_file::body::{MediaType, PhotoFile, PhotoOrigin};
+use domain::wire::limits::PHOTO_BYTES_MAX;
+use js_sys::{Array, ArrayBuffer};
+use wasm_bindgen::{JsCast, JsValue};
+use wasm_bindgen_futures::JsFuture;
+use web_sys::{
+    Blob, BlobPropertyBag, ImageBitmap, ImageBitmapOptions, ImageEncodeOptions, ImageOrientation, OffscreenCanvas,
+    OffscreenCanvasRenderingContext2d, ResizeQuality,
+};
+
+/// Long edge of a preview.
+const EDGE_MAX: u32 = 1_280;
+/// Its JPEG quality.
+const QUALITY: f64 = 0.8;
+/// Above this a picture is not decoded on the device: 100 megapixels are 400 MB once unpacked.
+const PIXELS_MAX: u64 = 100_000_000;
+/// Cameras write their times in whole seconds, some in steps of two.
+const CLOCK_SLACK_MS: u64 = 3_000;
+
+/// Reads and names a file.
+///
+/// # Errors
+/// [`PhotoRefusal`].
+pub async fn read(file: ChosenFile, capture: CaptureId, opened_ms: u64, now_ms: u64) -> Result<Original, PhotoRefusal> {
+    #[allow(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "sizes and times are whole and not negative"
+    )]
+    let (size, modified_ms) = (file.0.size() as u64, file.0.last_modified().max(0.0) as u64);
+    if size == 0 {
+        return Err(PhotoRefusal::Empty);
+    }
+    if size > PHOTO_BYTES_MAX {
+        return Err(PhotoRefusal::TooLarge);
+    }
+    let buffer = JsFuture::from(file.0.array_buffer()).await.map_err(|_| PhotoRefusal::Unreadable)?;
+    let bytes = FileBytes::of_buffer(buffer.dyn_into::<ArrayBuffer>().map_err(|_| PhotoRefusal::Unreadable)?);
+    if bytes.is_empty() {
+        return Err(PhotoRefusal::Empty);
+    }
+    let header = sniff(&bytes.head(HEAD_BYTES)).ok_or(PhotoRefusal::NotAPicture)?;
+    let hash = hash_of(&bytes).await;
+    let file = PhotoFile { hash, bytes: bytes.len(), width: header.width, height: header.height, media: header.media };
+    let origin = if modified_ms + CLOCK_SLACK_MS >= opened_ms { PhotoOrigin::Camera } else { PhotoOrigin::Imported };
+    let taken_ms = if modified_ms == 0 { now_ms } else { modified_ms.min(now_ms) };
+    Ok(Original { file, bytes, capture, taken_ms, origin })
+}
+
+async fn hash_of(bytes: &FileBytes) -> Hash32 {
+    match bytes.sha256().await {
+        Some(hash) => hash,
+        // Over plain http the browser computes no hash; it costs the main thread some time and works all the same.
+        None => Hash32::sha256(&bytes.to_vec()),
+    }
+}
+
+/// Makes an upright JPEG without metadata, [`EDGE_MAX`] at most. One at a time, for each needs the whole picture unpacked.
+pub async fn preview(original: &Original) -> Option<Preview> {
+    let PhotoFile { width, height, media, .. } = original.file;
+    let pixels = u64::from(width) * u64::from(height);
+    match media {
+        MediaType::Jpeg | MediaType::Png | MediaType::Webp if pixels > 0 && pixels <= PIXELS_MAX => {}
+        MediaType::Jpeg | MediaType::Png | MediaType::Webp | MediaType::Heif => return None,
+    }
+    let buffer = original.bytes.buffer();
+    locks::one_picture_at_a_time(draw(&buffer, width, height)).await
+}
+
+async fn draw(buffer: &ArrayBuffer, width: u32, height: u32) -> Option<Preview> {
+    let blob = Blob::new_with_buffer_source_sequence(&Array::of1(buffer)).ok()?;
+    let options = ImageBitmapOptions::new();
+    options.set_image_orientation(ImageOrientation::FromImage);
+    options.set_resize_quality(ResizeQuality::Medium);
+    // One edge is named and the browser keeps the shape. The other way round for a photo that it turns upright: then the
+    // longer edge may come out as the one not named, which the drawing below puts right.
+    if width.max(height) > EDGE_MAX {
+        if width >= height { options.set_resize_width(EDGE_MAX) } else { options.set_resize_height(EDGE_MAX) }
+    }
+    let window = web_sys::window()?;
+    let promise = window.create_image_bitmap_with_blob_and_image_bitmap_options(&blob, &options).ok()?;
+    let bitmap: ImageBitmap = JsFuture::from(promise).await.ok()?.dyn_into().ok()?;
+    let drawn = encode(&bitmap).await;
+    bitmap.close();
+    let (bytes, width, height) = drawn?;
+    let bytes = FileBytes::of_buffer(bytes);
+    let header = sniff(&bytes.head(HEAD_BYTES))?;
+    if header.media != MediaType::Jpeg || (header.width, header.height) != (width, height) {
+        return None;
+    }
+    let hash = hash_of(&bytes).await;
+    Some(Preview { file: PhotoFile { hash, bytes: bytes.len(), width, height, media: MediaType::Jpeg }, bytes })
+}
+
+async fn encode(bitmap: &ImageBitmap) -> Option<(ArrayBuffer, u32, u32)> {
+    let (width, height) = fit(bitmap.width(), bitmap.height());
+    let canvas = OffscreenCanvas::new(width, height).ok()?;
+    let context: OffscreenCanvasRenderingContext2d = canvas.get_context("2d").ok()??.dyn_into().ok()?;
+    context.draw_image_with_image_bitmap_and_dw_and_dh(bitmap, 0.0, 0.0, f64::from(width), f64::from(height)).ok()?;
+    let is_blank = is_flat(&context, width, height);
+    let options = ImageEncodeOptions::new();
+    options.set_type("image/jpeg");
+    options.set_quality(QUALITY);
+    let blob = if is_blank { None } else { canvas.convert_to_blob_with_options(&options).ok() };
+    let buffer = match blob {
+        Some(promise) => {
+            let blob: Blob = JsFuture::from(promise).await.ok()?.dyn_into().ok()?;
+            JsFuture::from(blob.array_buffer()).await.ok()?.dyn_into::<ArrayBuffer>().ok()
+        }
+        None => None,
+    };
+    // The memory of a canvas is given back late unless it is made empty.
+    canvas.set_width(0);
+    canvas.set_height(0);
+    buffer.filter(|buffer| buffer.byte_length() > 0).map(|buffer| (buffer, width, height))
+}
+
+/// A canvas above a limit of the platform gives one flat colour and no error. Some lines across are looked at.
+fn is_flat(context: &OffscreenCanvasRenderingContext2d, width: u32, height: u32) -> bool {
+    let lines = [height / 5, height / 2, height - 1 - height / 5];
+    let mut first = None;
+    for line in lines {
+        let Ok(data) = context.get_image_data(0.0, f64::from(line), f64::from(width), 1.0) else { return true };
+        for pixel in data.data().chunks_exact(4) {
+            let known: &[u8; 4] = first.get_or_insert([pixel[0], pixel[1], pixel[2], pixel[3]]);
+            if known != pixel {
+                return false;
+            }
+        }
+    }
+    true
+}
+
+/// The size of a preview: the same shape, [`EDGE_MAX`] at most.
+fn fit(width: u32, height: u32) -> (u32, u32) {
+    let long = width.max(height);
+    if long <= EDGE_MAX {
+        return (width.max(1), height.max(1));
+    }
+    let scaled =
+        |edge: u32| u32::try_from(u64::from(edge) * u64::from(EDGE_MAX) / u64::from(long)).unwrap_or(EDGE_MAX).max(1);
+    (scaled(width), scaled(height))
+}
+
+/// An address of these bytes for an `<img>`, valid until [`let_go`]. Only pictures that this app made or knows by type.
+pub fn address_of(bytes: &FileBytes, media: MediaType) -> Option<String> {
+    let properties = BlobPropertyBag::new();
+    properties.set_type(match media {
+        MediaType::Jpeg => "image/jpeg",
+        MediaType::Png => "image/png",
+        MediaType::Webp => "image/webp",
+        MediaType::Heif => "image/heic",
+    });
+    let parts: JsValue = Array::of1(&bytes.buffer()).into();
+    let blob = Blob::new_with_buffer_source_sequence_and_options(&parts, &properties).ok()?;
+    web_sys::Url::create_object_url_with_blob(&blob).ok()
+}
+
+/// Gives the memory behind an address back.
+pub fn let_go(address: &str) {
+    // An address that is not known any more has nothing to give back.
+    let _ = web_sys::Url::revoke_object_url(address);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::fit;
+
+    #[test]
+    fn a_preview_keeps_its_shape() {
+        assert_eq!(fit(4_000, 3_000), (1_280, 960));
+        assert_eq!(fit(3_000, 4_000), (960, 1_280));
+        assert_eq!(fit(640, 480), (640, 480));
+        assert_eq!(fit(20_000, 1), (1_280, 1));
+    }
+}

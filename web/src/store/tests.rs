@@ -1,0 +1,188 @@
+//! The store of a device that is full, slow of memory, or touched twice.
+
+#![allow(clippy::unwrap_used, reason = "tests may")]
+
+use super::*;
+use crate::adapters::memory::Memory;
+use domain::ids::{CaptureId, uuid_v7};
+use domain::job_file::Body;
+use domain::job_file::body::{MediaType, PhotoFile, Plain, Remark};
+use domain::tray::{PhotoDelivery, PhotoKey, PhotoRole};
+use leptos::prelude::GetUntracked;
+use std::cell::Cell;
+use std::pin::pin;
+use std::task::{Context, Poll, Waker};
+
+const NOW_MS: u64 = 1_767_225_600_000;
+const DAY_MS: u64 = 24 * 60 * 60 * 1_000;
+
+/// Everything in memory is ready at once.
+pub(crate) fn now<T>(future: impl Future<Output = T>) -> T {
+    match pin!(future).poll(&mut Context::from_waker(Waker::noop())) {
+        Poll::Ready(value) => value,
+        Poll::Pending => panic!("nothing in memory waits"),
+    }
+}
+
+#[derive(Default)]
+pub(crate) struct StillClock;
+
+impl Clock for StillClock {
+    fn now_us(&self) -> u64 {
+        NOW_MS * 1_000
+    }
+    fn monotonic_ms(&self) -> u64 {
+        0
+    }
+}
+
+#[derive(Default)]
+pub(crate) struct Counting(Cell<u8>);
+
+impl Ids for Counting {
+    fn fill(&self, bytes: &mut [u8]) {
+        self.0.set(self.0.get() + 1);
+        bytes.fill(self.0.get());
+    }
+}
+
+pub(crate) fn store() -> (JobStore, Rc<Memory>) {
+    let id = |n| uuid_v7(NOW_MS, &[n; 10]);
+    let who = Who { firm: FirmId::of(id(1)), person: PersonId::of(id(2)), device: DeviceId::of(id(3)) };
+    let memory = Rc::new(Memory::default());
+    (JobStore::over(who, Rc::clone(&memory) as _, Rc::new(StillClock), Rc::new(Counting::default())), memory)
+}
+
+pub(crate) fn job() -> JobId {
+    JobId::of(uuid_v7(NOW_MS, &[77; 10]))
+}
+
+fn remark(text: &str) -> Body {
+    Body::Remark(Remark { at: None, text: text.into() })
+}
+
+fn photo(content: &[u8], role: PhotoRole) -> NewPhoto {
+    let file = PhotoFile {
+        hash: Hash32::sha256(content),
+        bytes: content.len() as u64,
+        width: 1,
+        height: 1,
+        media: MediaType::Jpeg,
+    };
+    NewPhoto { file, role, capture: CaptureId::of(uuid_v7(NOW_MS, &[5; 10])), bytes: FileBytes::of(content) }
+}
+
+fn confirm(memory: &Memory, content: &[u8], at_ms: u64) {
+    let mut shelf = memory.shelf.borrow_mut();
+    let row = shelf.photos.get_mut(&PhotoKey { job: job(), hash: Hash32::sha256(content) }).unwrap();
+    row.delivery = PhotoDelivery::Confirmed { at_ms };
+}
+
+#[test]
+fn writes_make_one_chain_and_a_second_tap_nothing() {
+    let (store, memory) = store();
+    let first = store.new_entry_id();
+    let written = now(store.write_entries(job(), vec![(first, remark("a")).into(), remark("b").into()], vec![])).unwrap();
+    assert_eq!(written[0], first);
+    let again = now(store.write_entries(job(), vec![(first, remark("a")).into()], vec![])).unwrap();
+    assert_eq!(again, [first]);
+    now(store.write_entries(job(), vec![Body::Resumed(Plain {}).into()], vec![])).unwrap();
+    let loaded = now(store.load_job(job())).unwrap();
+    let mut chain: Vec<&Entry> = loaded.file.iter().map(|held| &held.entry).collect();
+    chain.sort_by_key(|entry| entry.header.seq);
+    assert_eq!(chain.iter().map(|entry| entry.header.seq).collect::<Vec<_>>(), [1, 2, 3]);
+    for pair in chain.windows(2) {
+        assert_eq!(pair[1].header.prev, pair[0].hash);
+        assert!(pair[1].header.hlc > pair[0].header.hlc);
+    }
+    assert!(loaded.deliveries.values().all(|delivery| *delivery == Delivery::FRESH));
+    assert_eq!(memory.shelf.borrow().entries.len(), 3);
+}
+
+#[test]
+fn an_id_is_never_given_a_second_content() {
+    let (store, memory) = store();
+    let id = store.new_entry_id();
+    now(store.write_entries(job(), vec![(id, remark("a")).into()], vec![])).unwrap();
+    let second = now(store.write_entries(job(), vec![remark("c").into(), (id, remark("b")).into()], vec![]));
+    assert_eq!(second, Err(SaveError::OtherContent(id)));
+    assert_eq!(memory.shelf.borrow().entries.len(), 1);
+}
+
+#[test]
+fn what_is_too_large_is_told_before_anything_is_written() {
+    let (store, memory) = store();
+    let long = remark(&"x".repeat(70_000));
+    assert_eq!(now(store.write_entries(job(), vec![remark("a").into(), long.into()], vec![])), Err(SaveError::TooLarge));
+    assert!(memory.shelf.borrow().entries.is_empty());
+}
+
+#[test]
+fn a_full_device_drops_the_oldest_confirmed_original_and_tries_once_more() {
+    let (store, memory) = store();
+    let photos = vec![photo(b"old", PhotoRole::Original), photo(b"new", PhotoRole::Original), photo(b"due", PhotoRole::Original)];
+    now(store.write_entries(job(), vec![], photos)).unwrap();
+    confirm(&memory, b"old", NOW_MS - 30 * DAY_MS);
+    confirm(&memory, b"new", NOW_MS - DAY_MS);
+    memory.failures.borrow_mut().extend([StoreError::QuotaExceeded]);
+    now(store.write_entries(job(), vec![remark("a").into()], vec![])).unwrap();
+    let kept: Vec<Hash32> = memory.shelf.borrow().photo_bytes.keys().copied().collect();
+    assert!(!kept.contains(&Hash32::sha256(b"old")));
+    assert!(kept.contains(&Hash32::sha256(b"due")), "what is not confirmed is never dropped");
+    assert_eq!(memory.shelf.borrow().entries.len(), 1);
+}
+
+#[test]
+fn a_device_that_stays_full_says_so_and_keeps_nothing_half() {
+    let (store, memory) = store();
+    memory.failures.borrow_mut().extend([StoreError::QuotaExceeded]);
+    let result = now(store.write_entries(job(), vec![remark("a").into()], vec![photo(b"p", PhotoRole::Original)]));
+    assert_eq!(result, Err(SaveError::Store(StoreError::QuotaExceeded)));
+    assert_eq!(*memory.shelf.borrow(), domain::tray::Shelf::default());
+}
+
+#[test]
+fn a_photo_is_saved_only_when_it_reads_back() {
+    let (store, memory) = store();
+    memory.altered_reads.set(1);
+    now(store.write_entries(job(), vec![remark("a").into()], vec![photo(b"p", PhotoRole::Original)])).unwrap();
+    memory.altered_reads.set(2);
+    let result = now(store.write_entries(job(), vec![remark("b").into()], vec![photo(b"q", PhotoRole::Original)]));
+    assert_eq!(result, Err(SaveError::ReadBack));
+}
+
+#[test]
+fn screens_and_sync_hear_of_a_write() {
+    let (store, _) = store();
+    let heard = Rc::new(Cell::new(0));
+    let count = Rc::clone(&heard);
+    store.on_write(move || count.set(count.get() + 1));
+    let (of_job, of_other) = (store.job_revision(job()), store.job_revision(store.new_job_id()));
+    now(store.write_entries(job(), vec![remark("a").into()], vec![])).unwrap();
+    assert_eq!((heard.get(), of_job.get_untracked(), of_other.get_untracked()), (1, 1, 0));
+    assert_eq!(store.revision().get_untracked(), 1);
+}
+
+#[test]
+fn drafts_are_found_by_their_beginning() {
+    let (store, _) = store();
+    now(store.put_draft("camera/1/step", b"a".to_vec())).unwrap();
+    now(store.put_draft("camera/2/step", b"b".to_vec())).unwrap();
+    now(store.put_draft("text/1", b"c".to_vec())).unwrap();
+    assert_eq!(now(store.draft_keys("camera/")).unwrap(), ["camera/1/step", "camera/2/step"]);
+    now(store.delete_draft("camera/1/step")).unwrap();
+    assert_eq!(now(store.draft("camera/1/step")).unwrap(), None);
+    assert_eq!(now(store.draft("text/1")).unwrap().as_deref(), Some(b"c".as_slice()));
+    assert_eq!(now(store.remembered("text/1")).unwrap(), None, "drafts and the app's own memory are apart");
+}
+
+#[test]
+fn reference_data_of_a_newer_server_is_read() {
+    let json = r#"{"version":3,"tomorrow":1,"instruments":[{"id":"0198c2a0-0000-7000-8000-000000000001","kind":"low-ohm",
+        "label":"L7","calibration_due":null}],"methods":[{"id":"m","version":2,"hash":
+        "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad","title":{"en":"Install","de":"Einbau"}}]}"#;
+    let reference: Reference = serde_json::from_str(json).unwrap();
+    assert_eq!(reference.instruments_of("low-ohm").count(), 1);
+    assert_eq!(reference.methods[0].title("de"), "Einbau");
+    assert_eq!(reference.methods[0].title("es"), "Install");
+}

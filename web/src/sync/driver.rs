@@ -1,0 +1,343 @@
+//! The loop. Its only await on the network is in [`SyncHandle::turn`]; everything before and after is the tray's word and
+//! one local transaction.
+
+use crate::adapters::file_bytes::FileBytes;
+use crate::adapters::locks;
+use crate::adapters::storage::{self, StorageState};
+use crate::adapters::wake::{Bell, WakeListener, is_visible};
+use crate::ports::clock::{Clock, Ids};
+use crate::ports::local_store::{LocalStore, StoreError};
+use crate::ports::transport::{Outgoing, Transport};
+use crate::store::{JobStore, KEEP_CONFIRMED_MS};
+use domain::ids::{Hash32, JobId};
+use domain::tray::{Answer, Counts, PhotoAnswer, PhotoKey, PhotoStep, Request, Tray, Word};
+use domain::wire::sync::{Pull, Push, SYNC_VERSION};
+use leptos::prelude::{ArcRwSignal, GetUntracked, Set};
+use leptos::task::spawn_local;
+use std::cell::{Cell, RefCell};
+use std::collections::BTreeMap;
+use std::rc::Rc;
+
+/// An idle page that nobody sees looks so seldom; events wake it sooner.
+const HIDDEN_SLEEP_MS: u32 = 30_000;
+/// After the store itself failed.
+const TROUBLE_SLEEP_MS: u32 = 5_000;
+/// Freed when an answer of the server did not fit on the device.
+const ROOM_FOR_ANSWERS: u64 = 16 * 1024 * 1024;
+
+/// What screens see of sync.
+#[derive(Clone, Default)]
+pub struct SyncView {
+    /// The one word; `None` until the device has been looked through.
+    pub word: ArcRwSignal<Option<Word>>,
+    /// When our server last answered, device clock.
+    pub last_contact_ms: ArcRwSignal<Option<u64>>,
+    /// How far the device's clock is ahead of the server's.
+    pub clock_ahead_ms: ArcRwSignal<Option<i64>>,
+    /// The tray.
+    pub counts: ArcRwSignal<Counts>,
+    /// The tray by job.
+    pub by_job: ArcRwSignal<BTreeMap<JobId, Counts>>,
+    /// What the browser says of its storage.
+    pub storage: ArcRwSignal<Option<StorageState>>,
+    /// The store failed in the last turn.
+    pub trouble: ArcRwSignal<Option<StoreError>>,
+}
+
+/// What a turn came to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Turn {
+    /// Something was asked and answered: there may be more.
+    Moved,
+    /// Nothing to do now.
+    Idle,
+    /// The store failed: waiting comes first.
+    Troubled,
+}
+
+struct Inner {
+    store: JobStore,
+    local: Rc<dyn LocalStore>,
+    clock: Rc<dyn Clock>,
+    ids: Rc<dyn Ids>,
+    transport: Rc<dyn Transport>,
+    tray: RefCell<Tray>,
+    view: SyncView,
+    bell: Bell,
+    /// Revision of the store that the tray was filled from.
+    filled_from: Cell<Option<u64>>,
+    /// The photo whose slices are being sent: it is read from the store once and not for each slice.
+    in_hand: RefCell<Option<(Hash32, FileBytes)>>,
+    told: RefCell<Option<Rc<dyn Fn(Word, Counts)>>>,
+    is_stopped: Cell<bool>,
+    listener: RefCell<Option<WakeListener>>,
+}
+
+/// A running sync. Clones are the same.
+#[derive(Clone)]
+pub struct SyncHandle(Rc<Inner>);
+
+impl SyncHandle {
+    /// Over a store and a way to the server; nothing runs yet.
+    pub fn new(store: JobStore, transport: Rc<dyn Transport>) -> Self {
+        Self(Rc::new(Inner {
+            local: store.local(),
+            clock: store.clock(),
+            ids: store.ids(),
+            store,
+            transport,
+            tray: RefCell::default(),
+            view: SyncView::default(),
+            bell: Bell::default(),
+            filled_from: Cell::default(),
+            in_hand: RefCell::default(),
+            told: RefCell::default(),
+            is_stopped: Cell::default(),
+            listener: RefCell::default(),
+        }))
+    }
+
+    /// What screens see.
+    pub fn view(&self) -> &SyncView {
+        &self.0.view
+    }
+
+    /// A person asks for an attempt now.
+    pub fn poke(&self) {
+        self.0.tray.borrow_mut().poke(self.0.clock.now_ms());
+        self.0.bell.ring();
+    }
+
+    /// The person has signed in.
+    pub fn signed_in(&self) {
+        self.0.tray.borrow_mut().signed_in();
+        self.show();
+        self.0.bell.ring();
+    }
+
+    /// Asks what is new at once: a job was opened that may not be here.
+    pub fn ask_now(&self) {
+        self.0.tray.borrow_mut().ask_now();
+        self.0.bell.ring();
+    }
+
+    /// Ends the loop after the turn under way.
+    pub fn stop(&self) {
+        self.0.is_stopped.set(true);
+        self.0.listener.take();
+        self.0.bell.ring();
+    }
+
+    /// Runs until [`SyncHandle::stop`]. `told` hears every new word.
+    pub fn start(&self, told: impl Fn(Word, Counts) + 'static) {
+        self.0.told.replace(Some(Rc::new(told)));
+        let weak = Rc::downgrade(&self.0);
+        self.0.listener.replace(Some(WakeListener::new(move || {
+            if let Some(inner) = weak.upgrade() {
+                inner.transport.woke();
+                // Not while the tray is being asked: then it is awake already.
+                if let Ok(mut tray) = inner.tray.try_borrow_mut() {
+                    tray.wake(inner.clock.now_ms());
+                }
+                inner.bell.ring();
+            }
+        })));
+        let bell = self.0.bell.clone();
+        self.0.store.on_write(move || bell.ring());
+        let this = self.clone();
+        spawn_local(async move {
+            this.tidy_up().await;
+            this.run().await;
+        });
+    }
+
+    async fn run(&self) {
+        let lock = format!("witnessmark-sync-{}", self.0.store.who().person);
+        while !self.0.is_stopped.get() {
+            let this = self.clone();
+            let pass = locks::if_free(&lock, async move { this.pass().await }).await;
+            if pass.is_none() {
+                // Another window sends; this one still shows what the store says.
+                self.follow().await;
+            }
+            self.0.bell.wait(self.sleep_ms(pass)).await;
+        }
+    }
+
+    fn sleep_ms(&self, pass: Option<Turn>) -> u32 {
+        match pass {
+            Some(Turn::Troubled) => TROUBLE_SLEEP_MS,
+            Some(Turn::Idle | Turn::Moved) | None if is_visible() || self.0.tray.borrow().counts().waiting() > 0 => {
+                u32::try_from(self.0.tray.borrow().sleep_ms()).unwrap_or(TROUBLE_SLEEP_MS)
+            }
+            Some(Turn::Idle | Turn::Moved) | None => HIDDEN_SLEEP_MS,
+        }
+    }
+
+    async fn pass(&self) -> Turn {
+        loop {
+            let turn = self.turn().await;
+            if turn != Turn::Moved || self.0.is_stopped.get() {
+                return turn;
+            }
+        }
+    }
+
+    async fn follow(&self) {
+        if self.is_stale() && self.fill().await.is_ok() {
+            self.0.tray.borrow_mut().heard_elsewhere(self.0.clock.now_ms());
+            self.show();
+        }
+    }
+
+    /// One question and its answer.
+    pub async fn turn(&self) -> Turn {
+        match self.try_turn().await {
+            Ok(turn) => {
+                self.0.view.trouble.set(None);
+                turn
+            }
+            Err(error) => {
+                // What the store holds counts, not what the tray believed.
+                self.0.filled_from.set(None);
+                self.0.view.trouble.set(Some(error));
+                Turn::Troubled
+            }
+        }
+    }
+
+    async fn try_turn(&self) -> Result<Turn, StoreError> {
+        if self.is_stale() {
+            self.fill().await?;
+            self.show();
+        }
+        let now_ms = self.0.clock.now_ms();
+        let Some(request) = self.0.tray.borrow().next_request(now_ms) else { return Ok(Turn::Idle) };
+        self.0.tray.borrow_mut().begin(&request, now_ms);
+        self.show();
+        let answer = match self.outgoing(&request).await? {
+            Ready::Send(outgoing) => self.0.transport.send(outgoing).await,
+            Ready::Answer(answer) => answer,
+            Ready::LookAgain => {
+                self.0.filled_from.set(None);
+                return Ok(Turn::Idle);
+            }
+        };
+        let plan = self.0.tray.borrow_mut().take_reply(&request, answer, self.0.clock.now_ms(), self.0.ids.jitter());
+        if !plan.writes.is_empty() {
+            let jobs = match self.0.local.apply(plan.clone()).await {
+                Err(StoreError::QuotaExceeded) => {
+                    self.free(ROOM_FOR_ANSWERS).await?;
+                    self.0.local.apply(plan).await?
+                }
+                result => result?,
+            };
+            self.0.store.changed(jobs);
+            self.fill().await?;
+        }
+        self.show();
+        Ok(Turn::Moved)
+    }
+
+    fn is_stale(&self) -> bool {
+        self.0.filled_from.get() != Some(self.0.store.revision().get_untracked())
+    }
+
+    async fn fill(&self) -> Result<(), StoreError> {
+        // Read before the store is: a write in between then shows as one more revision.
+        let revision = self.0.store.revision().get_untracked();
+        let here = self.0.local.on_device().await?;
+        self.0.tray.borrow_mut().refill(here);
+        self.0.filled_from.set(Some(revision));
+        Ok(())
+    }
+
+    async fn outgoing(&self, request: &Request) -> Result<Ready, StoreError> {
+        let device = self.0.store.who().device;
+        Ok(Ready::Send(match request {
+            Request::Push(ids) => {
+                let envelopes: Option<Vec<_>> = self.0.local.envelopes(ids.clone()).await?.into_iter().collect();
+                // An entry that went away meanwhile (its job was dropped in another window): describe the device anew.
+                let Some(envelopes) = envelopes else { return Ok(Ready::LookAgain) };
+                let entries = envelopes.into_iter().map(Into::into).collect();
+                Outgoing::Push(Push { version: SYNC_VERSION, device, entries })
+            }
+            Request::Pull { epoch, have, also, waiting } => Outgoing::Pull(Pull {
+                version: SYNC_VERSION,
+                device,
+                epoch: epoch.clone().into(),
+                have: have.clone(),
+                also: also.clone(),
+                waiting: *waiting,
+            }),
+            Request::Reference => Outgoing::Reference,
+            Request::Method(method) => Outgoing::Method(method.clone()),
+            Request::Photo(key, PhotoStep::Create { bytes }) => Outgoing::CreateUpload(*key, *bytes),
+            Request::Photo(key, PhotoStep::Ask { upload }) => Outgoing::AskUpload(*key, upload.clone()),
+            Request::Photo(key, PhotoStep::Send { upload, from, to }) => match self.photo(key).await? {
+                Some(bytes) if bytes.len() >= *to => Outgoing::SendSlice {
+                    key: *key,
+                    upload: upload.clone(),
+                    from: *from,
+                    slice: bytes.slice(*from, *to),
+                },
+                Some(_) | None => return Ok(Ready::Answer(Answer::Photo(PhotoAnswer::BytesLost))),
+            },
+        }))
+    }
+
+    async fn photo(&self, key: &PhotoKey) -> Result<Option<FileBytes>, StoreError> {
+        if let Some((hash, bytes)) = &*self.0.in_hand.borrow()
+            && *hash == key.hash
+        {
+            return Ok(Some(bytes.clone()));
+        }
+        let bytes = self.0.local.photo_bytes(key.hash).await?;
+        self.0.in_hand.replace(bytes.clone().map(|bytes| (key.hash, bytes)));
+        Ok(bytes)
+    }
+
+    /// At start: the browser is asked to keep what it holds, and confirmed originals past their time go.
+    async fn tidy_up(&self) {
+        self.0.view.storage.set(Some(storage::ask_to_persist().await));
+        // Nothing depends on it: the next start tries again.
+        let _ = self.free(0).await;
+    }
+
+    async fn free(&self, at_least: u64) -> Result<u64, StoreError> {
+        let limit = self.0.clock.now_ms().saturating_sub(KEEP_CONFIRMED_MS);
+        self.0.local.free_space(limit, at_least).await
+    }
+
+    fn show(&self) {
+        let (word, counts) = {
+            let tray = self.0.tray.borrow();
+            let view = &self.0.view;
+            set_if_new(&view.word, Some(tray.word()));
+            set_if_new(&view.counts, tray.counts());
+            set_if_new(&view.by_job, tray.here().counts_by_job());
+            set_if_new(&view.last_contact_ms, tray.link().last_contact_ms());
+            set_if_new(&view.clock_ahead_ms, tray.link().clock_ahead_ms());
+            (tray.word(), tray.counts())
+        };
+        let told = self.0.told.borrow().clone();
+        if let Some(told) = told {
+            told(word, counts);
+        }
+        if !matches!(self.0.tray.borrow().link().in_flight(), Some(Request::Photo(..))) {
+            self.0.in_hand.replace(None);
+        }
+    }
+}
+
+enum Ready {
+    Send(Outgoing),
+    Answer(Answer),
+    LookAgain,
+}
+
+fn set_if_new<T: PartialEq + Clone + Send + Sync + 'static>(signal: &ArcRwSignal<T>, value: T) {
+    if signal.get_untracked() != value {
+        signal.set(value);
+    }
+}
