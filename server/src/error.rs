@@ -84,6 +84,12 @@ pub enum ApiError {
     /// Too often; try again after this time.
     #[error("too many tries")]
     TooMany(Duration),
+    /// No picture can be made of these bytes; they can be had as they are.
+    #[error("no view of this photo")]
+    NoView,
+    /// The photo store is full: photos wait, everything else goes on.
+    #[error("photo store full")]
+    StorageFull,
     /// Took too long.
     #[error("timed out")]
     TimedOut,
@@ -134,6 +140,8 @@ impl ApiError {
             }
             Self::Gone => (S::GONE, "gone"),
             Self::TooMany(_) => (S::TOO_MANY_REQUESTS, "too_many_tries"),
+            Self::NoView => (S::UNSUPPORTED_MEDIA_TYPE, "no_view"),
+            Self::StorageFull => (S::INSUFFICIENT_STORAGE, "storage_full"),
             Self::TimedOut => (S::SERVICE_UNAVAILABLE, "timed_out"),
             Self::Unavailable(_) => (S::SERVICE_UNAVAILABLE, "unavailable"),
             Self::Internal(_) => (S::INTERNAL_SERVER_ERROR, "internal"),

@@ -7,7 +7,7 @@ use axum::routing::{delete, get, patch, post};
 use tower_http::compression::CompressionLayer;
 
 use crate::error::ApiError;
-use crate::features::{devices, health, links, people, reference, session};
+use crate::features::{desks, devices, health, links, people, photos, reference, report, session, sync};
 use crate::http::{JSON_BYTES_MAX, files, headers, time_limit, trace};
 use crate::state::AppState;
 
@@ -42,10 +42,29 @@ fn api() -> Router<AppState> {
         .route("/instruments/{id}", patch(reference::change_instrument))
         .route("/models", get(reference::list_models).post(reference::add_model))
         .route("/models/{id}", patch(reference::change_model))
-        // --- sync (features::sync): lines go here, each with its own `.layer(DefaultBodyLimit::max(…))`
-        // --- photos (features::photos)
-        // --- desks (features::desks)
-        // --- report (features::report)
+        // --- sync
+        .route("/sync/push", post(sync::push_entries).layer(DefaultBodyLimit::max(sync::PUSH_BODY_BYTES_MAX)))
+        .route("/sync/pull", post(sync::pull_entries).layer(DefaultBodyLimit::max(sync::PULL_BODY_BYTES_MAX)))
+        // --- photos; an upload streams and counts its bytes itself
+        .route("/photos", post(photos::create_upload).options(photos::describe_uploads))
+        .route(
+            "/photos/uploads/{id}",
+            patch(photos::go_on_with_upload).head(photos::head_upload).delete(photos::drop_upload),
+        )
+        .route("/jobs/{job}/photos", get(photos::list_photos))
+        .route("/jobs/{job}/photos/{sha256}", get(photos::get_photo))
+        .route("/jobs/{job}/photos/{sha256}/upright", get(photos::get_upright))
+        // --- desks
+        .route("/jobs", get(desks::list_jobs))
+        .route("/jobs/{job}", get(desks::get_job))
+        .route("/jobs/{job}/registration.json", get(desks::get_registration_json))
+        .route("/jobs/{job}/registration.csv", get(desks::get_registration_csv))
+        .route("/registration", get(desks::list_registrations))
+        .route("/units", get(desks::list_units))
+        .route("/held", get(desks::list_held))
+        // --- paper
+        .route("/jobs/{job}/report.pdf", get(report::get_report))
+        .route("/methods/{id}/{version}/sheet.pdf", get(report::get_sheet))
         .fallback(async || ApiError::NotFound)
         .method_not_allowed_fallback(async || ApiError::MethodNotAllowed)
         .layer(DefaultBodyLimit::max(JSON_BYTES_MAX))

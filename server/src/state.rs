@@ -15,6 +15,7 @@ use crate::clock::Clock;
 use crate::config::{Config, PhotoStoreSetting};
 use crate::db::Db;
 use crate::methods::Methods;
+use crate::photos::store::PhotoStore;
 
 /// Raw photo bytes: `firm/sha256` and part objects of uploads. See `features::photos`.
 pub type Objects = Arc<dyn ObjectStore>;
@@ -38,6 +39,17 @@ pub struct AppState {
     pub methods: Methods,
     /// Photo bytes.
     pub objects: Objects,
+}
+
+impl AppState {
+    /// Photos by hash.
+    pub fn photo_store(&self) -> PhotoStore {
+        let folder = match &self.config.photo_store {
+            PhotoStoreSetting::Folder(folder) => Some(folder.clone()),
+            PhotoStoreSetting::S3 { .. } => None,
+        };
+        PhotoStore::new(self.objects.clone(), folder)
+    }
 }
 
 /// Opens the photo store.

@@ -6,6 +6,7 @@ use tokio::task::JoinHandle;
 
 use crate::auth::refresh;
 use crate::error::ApiError;
+use crate::features::photos::expire_uploads;
 use crate::state::AppState;
 
 /// How often what ran out is removed.
@@ -33,6 +34,10 @@ async fn tidy(state: &AppState) -> anyhow::Result<()> {
             Ok::<u64, ApiError>(forgotten)
         };
         let forgotten = forgotten.await?;
+        let dropped = expire_uploads(state, firm).await?;
+        if dropped > 0 {
+            tracing::info!(%firm, dropped, "removed uploads that nobody went on with");
+        }
         if forgotten > 0 {
             tracing::info!(%firm, forgotten, "removed sessions that ran out long ago");
         }

@@ -14,14 +14,14 @@ use crate::job_file::body::{Body, Place, Slot, UnitKind};
 use crate::job_file::record::{Evidence, PhaseEvent, Record};
 use crate::job_file::{JobState, Phase};
 use crate::method::gate::Plan;
-use crate::method::plan::Requirement;
+use crate::method::plan::{Requirement, Step};
 use std::collections::BTreeSet;
 
 /// Beginnings of the ids of steps or stages whose evidence shows that the installation was put into service.
 pub const COMMISSIONING: [&str; 4] = ["first-power", "power-up", "commissioning", "settings"];
-/// Requirement id of the grid profile that was set: a choice, or words at that place.
+/// Id of the step or requirement about the grid profile that was set: choices made there, and words.
 pub const GRID_PROFILE: &str = "grid-profile";
-/// Requirement id of the firmware versions: words at that place, or a choice.
+/// Id of the step or requirement about firmware versions: choices made there, and words.
 pub const FIRMWARE: &str = "firmware";
 /// Requirement id of a photo of a unit's label. A photo asked for beside the serial in the same step counts as well.
 pub const LABEL: &str = "label";
@@ -290,24 +290,21 @@ fn commissioned_at(record: &Record<'_>, plan: &Plan<'_>) -> Option<u64> {
     })
 }
 
-/// What was chosen or written at the place of a requirement id. A choice gives the option's English words.
-fn said_at(record: &Record<'_>, plan: &Plan<'_>, requirement: &str) -> Option<String> {
+/// What was chosen and written where a step or requirement of this id asks. A choice gives the option's English words.
+fn said_at(record: &Record<'_>, plan: &Plan<'_>, about: &str) -> Option<String> {
     let mut said: Vec<String> = Vec::new();
-    for step in &plan.method().steps {
-        let Some(need) = step.requirement(requirement) else { continue };
-        for place in record.evidence.keys().filter(|place| place.step == step.id && place.requirement == requirement) {
-            if let (Some(evidence), Requirement::Choice(choice)) = (record.counting(place).last(), need)
+    for step in plan.method().steps.iter().filter(|step| is_about(step, about)) {
+        let here = |place: &Place| place.step == step.id && (step.id == about || place.requirement == about);
+        for place in record.evidence.keys().filter(|place| here(place)) {
+            if let (Some(evidence), Some(Requirement::Choice(choice))) =
+                (record.counting(place).last(), step.requirement(&place.requirement))
                 && let Body::Choice(chosen) = evidence.body
             {
                 let option = choice.options.iter().find(|option| option.id == chosen.option);
                 said.push(option.map_or_else(|| chosen.option.clone(), |option| option.label.en.clone()));
             }
         }
-        let mut words: Vec<_> = record
-            .remarks
-            .values()
-            .filter(|(_, _, at, _)| at.is_some_and(|at| at.step == step.id && at.requirement == requirement))
-            .collect();
+        let mut words: Vec<_> = record.remarks.values().filter(|(_, _, at, _)| at.is_some_and(here)).collect();
         words.sort_by_key(|(key, _, _, _)| *key);
         said.extend(words.into_iter().map(|(_, _, _, text)| (*text).to_owned()));
     }
@@ -315,8 +312,12 @@ fn said_at(record: &Record<'_>, plan: &Plan<'_>, requirement: &str) -> Option<St
     (!said.is_empty()).then(|| said.join("; "))
 }
 
-fn asks_for(plan: &Plan<'_>, requirement: &str) -> bool {
-    plan.method().steps.iter().any(|step| step.requirement(requirement).is_some())
+fn is_about(step: &Step, about: &str) -> bool {
+    step.id == about || step.requirement(about).is_some()
+}
+
+fn asks_for(plan: &Plan<'_>, about: &str) -> bool {
+    plan.method().steps.iter().any(|step| is_about(step, about))
 }
 
 /// The earliest deadline of the new units' makers. Not a guess: without the maker's figure there is none.

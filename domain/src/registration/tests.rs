@@ -6,7 +6,7 @@ use crate::ids::{self, *};
 use crate::job_file::body::*;
 use crate::job_file::{Draft, Entry, JobFile, Stamp, fold};
 use crate::method::Method;
-use crate::method::plan::{ChoiceNeed, ChoiceOption, PhotoNeed, Repeat, SerialNeed, Stage, Step, Text};
+use crate::method::plan::{ChoiceNeed, ChoiceOption, PhotoNeed, Repeat, SerialNeed, Stage, Text};
 use uuid::Uuid;
 
 const DAY_US: u64 = 86_400_000_000;
@@ -48,12 +48,16 @@ fn step(id: &str, repeat: Option<Repeat>, requirements: Vec<Requirement>) -> Ste
     }
 }
 
+fn of_settings(step: Step) -> Step {
+    Step { stage: "settings".into(), ..step }
+}
+
 fn method() -> Method {
     let label = Requirement::Photo(PhotoNeed { id: "plate".into(), label: text("p"), shows: text("p"), count: 1 });
     let serial = Requirement::Serial(SerialNeed { id: "serial".into(), label: text("s") });
     let option = ChoiceOption { id: "region-b".into(), label: text("Region B"), fails: false };
     let profile =
-        Requirement::Choice(ChoiceNeed { id: GRID_PROFILE.into(), label: text("Which?"), options: vec![option] });
+        Requirement::Choice(ChoiceNeed { id: "profile".into(), label: text("Which?"), options: vec![option] });
     Method {
         id: "small".into(),
         version: 1,
@@ -65,7 +69,7 @@ fn method() -> Method {
         stages: vec![Stage { id: "work".into(), title: text("work"), hazardous: false }],
         steps: vec![
             step("plates", Some(Repeat::Unit), vec![serial, label]),
-            step("settings-grid", None, vec![profile]),
+            of_settings(step(GRID_PROFILE, None, vec![profile])),
         ],
         design: Vec::new(),
         units: Vec::new(),
@@ -215,7 +219,9 @@ fn a_finished_job_is_complete_and_has_a_deadline() {
     }
     job.now_us += 30 * DAY_US;
     let option = "region-b".to_owned();
-    job.write(Body::Choice(Choice { at: Place::of("settings-grid", 0, GRID_PROFILE), option, corrects: None }));
+    job.write(Body::Choice(Choice { at: Place::of(GRID_PROFILE, 0, "profile"), option, corrects: None }));
+    let at = Some(Place::of(GRID_PROFILE, 0, "profile"));
+    job.write(Body::Remark(Remark { at, text: "version 4.2".into() }));
     job.now_us += DAY_US;
     job.write(Body::Passed(Plain {}));
 
@@ -224,7 +230,7 @@ fn a_finished_job_is_complete_and_has_a_deadline() {
     assert_eq!(found.installed_on, Some(date("2026-01-01")));
     assert_eq!(found.commissioned_on, Some(date("2026-01-31")), "the settings, not the review");
     assert_eq!(found.deadline, Some(Deadline { due: date("2026-03-02"), days_left: 15 }));
-    assert_eq!(found.grid_profile.as_deref(), Some("Region B"));
+    assert_eq!(found.grid_profile.as_deref(), Some("Region B; version 4.2"));
     assert_eq!(found.units[1].serial.as_deref(), Some("BX24-000152"));
     assert_eq!(found.units[0].labels, [photo_hash(101)]);
     assert!(found.out_of_order.is_empty());
@@ -236,6 +242,6 @@ fn no_figure_of_the_maker_no_deadline() {
     let mut job = Job::planned();
     job.equip(None);
     let option = "region-b".to_owned();
-    job.write(Body::Choice(Choice { at: Place::of("settings-grid", 0, GRID_PROFILE), option, corrects: None }));
+    job.write(Body::Choice(Choice { at: Place::of(GRID_PROFILE, 0, "profile"), option, corrects: None }));
     assert_eq!(job.registered("2026-01-05", &[]).deadline, None);
 }

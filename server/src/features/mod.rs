@@ -1,10 +1,14 @@
-//! One folder a thing that a person does. Slices do not import each other; what two need stands in `db`, `firms`,
-//! `auth`, `http` or in `domain`.
+//! One folder a thing that a person does. Slices do not import each other; what two need stands in `db`, `job_files`,
+//! `firms`, `auth`, `http` or in `domain`.
 
+pub mod desks;
 pub mod devices;
 pub mod health;
 pub mod links;
 pub mod people;
+pub mod photos;
 pub mod reference;
+pub mod report;
 pub mod session;
-// sync, photos, desks and report each add their line here.
+pub mod sync;
+// report adds its line here.

@@ -72,7 +72,8 @@ impl FromRequestParts<AppState> for ClientAddress {
 
 /// Ends a request that takes too long.
 pub async fn time_limit(request: Request, next: Next) -> Response {
-    let limit = if request.uri().path().starts_with("/api/photos") { TIME_MAX_PHOTOS } else { TIME_MAX };
+    // Within `nest` the address has lost its "/api".
+    let limit = if request.uri().path().starts_with("/photos") { TIME_MAX_PHOTOS } else { TIME_MAX };
     match tokio::time::timeout(limit, next.run(request)).await {
         Ok(response) => response,
         Err(_) => ApiError::TimedOut.into_response(),

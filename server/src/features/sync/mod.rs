@@ -1,0 +1,34 @@
+//! Push and pull: how entries travel. Messages are `domain::wire::sync`, the log is [`crate::job_files`].
+//!
+//! Both calls may be repeated without harm: the same message twice has the effect of one. Nothing is acknowledged before
+//! it is committed, and nothing that a person recorded is refused because a rule dislikes it.
+
+mod pull;
+mod push;
+mod queries;
+
+pub use pull::pull_entries;
+pub use push::push_entries;
+
+use axum::http::{HeaderMap, header};
+use domain::wire::limits::PUSH_BYTES_MAX;
+use domain::wire::sync::{MEDIA_TYPE, SYNC_VERSION};
+
+use crate::error::ApiError;
+
+/// Bytes of a push with its frame: the limit is for the envelopes, and a client counts those.
+pub const PUSH_BODY_BYTES_MAX: usize = PUSH_BYTES_MAX + 16 * 1024;
+
+/// Bytes of a pull: 40 bytes a job, so more than twenty thousand jobs.
+pub const PULL_BODY_BYTES_MAX: usize = 1024 * 1024;
+
+fn require_cbor(headers: &HeaderMap) -> Result<(), ApiError> {
+    match headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()) {
+        Some(MEDIA_TYPE) => Ok(()),
+        Some(_) | None => Err(ApiError::MediaType),
+    }
+}
+
+fn require_version(version: u8) -> Result<(), ApiError> {
+    if version == SYNC_VERSION { Ok(()) } else { Err(ApiError::Invalid("sync_version")) }
+}

@@ -1,0 +1,27 @@
+//! Job files in the database: the one way in, the way out, and the projections that are made of them.
+//!
+//! [`append::append`] is the only function that writes to the log, for people's entries and for the server's own.
+//! [`load`] gives a job file back as the domain knows it, [`project`] folds it into rows for lists, [`findings`] writes
+//! what only the server can know, [`visible`] says who may see a job, [`worker`] projects soon after a push.
+//!
+//! What several features need stands here, because features do not import each other. **Never enters:** requests and
+//! answers; what an entry means (that is `domain::job_file`).
+
+pub mod append;
+pub mod findings;
+pub mod load;
+pub mod project;
+mod queries;
+pub mod visible;
+pub mod worker;
+
+/// A number of the wire in a bigint. What is larger than any bigint is only ever a forged or broken clock; the envelope
+/// keeps the truth and the column is for searching.
+pub(crate) fn cut(number: u64) -> i64 {
+    i64::try_from(number).unwrap_or(i64::MAX)
+}
+
+/// A number that the database keeps and that cannot be negative.
+pub(crate) fn wire(number: i64) -> u64 {
+    u64::try_from(number).unwrap_or(0)
+}
