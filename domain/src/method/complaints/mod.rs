@@ -1,0 +1,464 @@
+//! What is wrong with a method, in words for those who write method files.
+//!
+//! [`complaints`] reads a [`Method`] alone, without a job: names that lead nowhere, steps that nobody can reach, limits
+//! without a source, missing cautions, photos and translations. A method with complaints is not published.
+//! **Never enters:** taste (how many holds are enough) and anything that needs a catalogue.
+
+mod order;
+mod sources;
+#[cfg(all(test, feature = "methods"))]
+mod tests;
+
+use super::plan::{ConstantLimit, LimitRule, Method, ModelLimit, Requirement, Step, Text};
+use crate::electrical::Prefix;
+use crate::job_file::body::UnitKind;
+use core::fmt;
+use std::collections::BTreeSet;
+
+/// More are skipped rather than read.
+const CAUTIONS_MAX: usize = 3;
+
+/// One thing that is wrong. Ids are those of the method file.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Complaint {
+    /// Two things of one kind share an id.
+    DuplicateId {
+        what: &'static str,
+        id: String,
+    },
+    /// Input sources are split at dots, so an id must have none; an empty id names nothing.
+    UnusableId {
+        what: &'static str,
+        id: String,
+    },
+    UnknownStage {
+        step: String,
+        stage: String,
+    },
+    UnknownNeed {
+        step: String,
+        need: String,
+    },
+    UnknownCaution {
+        step: String,
+        caution: String,
+    },
+    /// The choice or one of the options that switch the step does not exist.
+    UnknownWhen {
+        step: String,
+        names: String,
+    },
+    /// The file's order is the order of a person alone, who would stand before a shut gate here.
+    NeedsLater {
+        step: String,
+        need: String,
+    },
+    /// These steps wait for each other.
+    Cycle {
+        steps: Vec<String>,
+    },
+    /// No answer to any choice opens the step.
+    Unreachable {
+        step: String,
+    },
+    CautionMissing {
+        step: String,
+    },
+    PhotoMissing {
+        step: String,
+    },
+    TooManyCautions {
+        step: String,
+        count: usize,
+    },
+    /// A hold that asks for nothing holds nobody.
+    EmptyHold {
+        step: String,
+    },
+    /// Only a hold can stop work.
+    StopWorkWithoutHold {
+        step: String,
+    },
+    /// Only repeated steps have an order among their repetitions.
+    InOrderWithoutRepeat {
+        step: String,
+    },
+    LimitWithoutSource {
+        step: String,
+        requirement: String,
+    },
+    LimitWithoutFigure {
+        step: String,
+        requirement: String,
+    },
+    /// The least is above the greatest.
+    UpsideDown {
+        step: String,
+        requirement: String,
+    },
+    UnknownPrefix {
+        step: String,
+        requirement: String,
+        prefix: String,
+    },
+    /// The model of "the unit in this slot" is asked for in a step without slots, or of a kind that the job has not.
+    NoUnitToAsk {
+        step: String,
+        requirement: String,
+    },
+    UnknownCheck {
+        step: String,
+        requirement: String,
+        check: String,
+    },
+    /// The check knows no such input, or it is given twice though it is one value.
+    UnusableInput {
+        step: String,
+        requirement: String,
+        key: String,
+    },
+    /// The check cannot be computed without it.
+    InputNotGiven {
+        step: String,
+        requirement: String,
+        key: String,
+    },
+    /// The source leads nowhere.
+    UnresolvedSource {
+        step: String,
+        requirement: String,
+        from: String,
+    },
+    /// The source has another unit than the check's input.
+    OtherUnit {
+        step: String,
+        requirement: String,
+        from: String,
+    },
+    /// The check reads a step that need not be done before.
+    ReadsAhead {
+        step: String,
+        requirement: String,
+        from: String,
+    },
+    /// The check has no limit in the unit of the reading, or none at all.
+    CheckTakesNoReading {
+        step: String,
+        requirement: String,
+        check: String,
+    },
+    WaitWithoutTime {
+        step: String,
+        requirement: String,
+    },
+    EmptyChoice {
+        step: String,
+        requirement: String,
+    },
+    NoPhotoWanted {
+        step: String,
+        requirement: String,
+    },
+    NotTranslated {
+        place: String,
+        language: &'static str,
+    },
+    /// More units at least than at most.
+    UnitCount {
+        unit: &'static str,
+    },
+}
+
+impl fmt::Display for Complaint {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::DuplicateId { what, id } => write!(f, "{what} {id}: the id stands twice"),
+            Self::UnusableId { what, id } => write!(f, "{what} \"{id}\": an id is not empty and holds no dot"),
+            Self::UnknownStage { step, stage } => write!(f, "{step}: there is no stage {stage}"),
+            Self::UnknownNeed { step, need } => write!(f, "{step}: needs {need}, which is no step"),
+            Self::UnknownCaution { step, caution } => write!(f, "{step}: there is no caution {caution}"),
+            Self::UnknownWhen { step, names } => write!(f, "{step}: its condition names {names}, which does not exist"),
+            Self::NeedsLater { step, need } => write!(f, "{step}: needs {need}, which comes later in the file"),
+            Self::Cycle { steps } => write!(f, "{}: wait for each other", steps.join(", ")),
+            Self::Unreachable { step } => write!(f, "{step}: no answer to any choice opens it"),
+            Self::CautionMissing { step } => write!(f, "{step}: can hurt somebody and has no caution"),
+            Self::PhotoMissing { step } => write!(f, "{step}: can hurt somebody and asks for no photo"),
+            Self::TooManyCautions { step, count } => write!(f, "{step}: {count} cautions, at most {CAUTIONS_MAX}"),
+            Self::EmptyHold { step } => write!(f, "{step}: holds, and asks for nothing"),
+            Self::StopWorkWithoutHold { step } => write!(f, "{step}: stops work without being a hold"),
+            Self::InOrderWithoutRepeat { step } => write!(f, "{step}: in order, but not repeated"),
+            Self::LimitWithoutSource { step, requirement } => write!(f, "{step}.{requirement}: limit without a source"),
+            Self::LimitWithoutFigure { step, requirement } => write!(f, "{step}.{requirement}: limit without a figure"),
+            Self::UpsideDown { step, requirement } => write!(f, "{step}.{requirement}: least above greatest"),
+            Self::UnknownPrefix { step, requirement, prefix } => {
+                write!(f, "{step}.{requirement}: \"{prefix}\" is no decimal prefix")
+            }
+            Self::NoUnitToAsk { step, requirement } => {
+                write!(f, "{step}.{requirement}: asks the model of a unit that is not there")
+            }
+            Self::UnknownCheck { step, requirement, check } => {
+                write!(f, "{step}.{requirement}: there is no check {check}")
+            }
+            Self::UnusableInput { step, requirement, key } => {
+                write!(f, "{step}.{requirement}: the check does not take {key} so")
+            }
+            Self::InputNotGiven { step, requirement, key } => {
+                write!(f, "{step}.{requirement}: the check must have {key}")
+            }
+            Self::UnresolvedSource { step, requirement, from } => {
+                write!(f, "{step}.{requirement}: {from} leads nowhere")
+            }
+            Self::OtherUnit { step, requirement, from } => {
+                write!(f, "{step}.{requirement}: {from} has another unit than the input")
+            }
+            Self::ReadsAhead { step, requirement, from } => {
+                write!(f, "{step}.{requirement}: {from} is read in a step that need not be done before")
+            }
+            Self::CheckTakesNoReading { step, requirement, check } => {
+                write!(f, "{step}.{requirement}: {check} takes no reading in this unit")
+            }
+            Self::WaitWithoutTime { step, requirement } => {
+                write!(f, "{step}.{requirement}: a wait needs seconds or a model's key")
+            }
+            Self::EmptyChoice { step, requirement } => {
+                write!(f, "{step}.{requirement}: a choice needs at least two options")
+            }
+            Self::NoPhotoWanted { step, requirement } => write!(f, "{step}.{requirement}: asks for no photo at all"),
+            Self::NotTranslated { place, language } => write!(f, "{place}: no text in \"{language}\""),
+            Self::UnitCount { unit } => write!(f, "unit {unit}: more at least than at most"),
+        }
+    }
+}
+
+/// Everything that is wrong with a method, sorted, each once.
+pub fn complaints(method: &Method) -> Vec<Complaint> {
+    let mut found = BTreeSet::new();
+    ids(method, &mut found);
+    texts(method, &mut found);
+    for step in &method.steps {
+        names(method, step, &mut found);
+        duties(step, &mut found);
+        for requirement in &step.requirements {
+            own(method, step, requirement, &mut found);
+        }
+    }
+    order::complain(method, &mut found);
+    sources::complain(method, &mut found);
+    for plan in method.units.iter().filter(|plan| plan.least > plan.most) {
+        found.insert(Complaint::UnitCount { unit: kind_name(plan.unit) });
+    }
+    found.into_iter().collect()
+}
+
+/// The word for a kind of unit in method files.
+const fn kind_name(kind: UnitKind) -> &'static str {
+    match kind {
+        UnitKind::Module => "module",
+        UnitKind::ControlUnit => "control_unit",
+        UnitKind::Inverter => "inverter",
+        UnitKind::Changeover => "changeover",
+        UnitKind::Meter => "meter",
+        UnitKind::Gateway => "gateway",
+    }
+}
+
+fn has_unit(method: &Method, kind: UnitKind) -> bool {
+    method.units.iter().any(|plan| plan.unit == kind)
+}
+
+fn ids(method: &Method, found: &mut BTreeSet<Complaint>) {
+    let steps = method.steps.iter();
+    let all: [(&'static str, Vec<String>); 5] = [
+        ("caution", method.cautions.iter().map(|caution| caution.id.clone()).collect()),
+        ("stage", method.stages.iter().map(|stage| stage.id.clone()).collect()),
+        ("step", steps.clone().map(|step| step.id.clone()).collect()),
+        ("design", method.design.iter().map(|field| field.key.clone()).collect()),
+        ("unit", method.units.iter().map(|plan| kind_name(plan.unit).to_owned()).collect()),
+    ];
+    for (what, ids) in &all {
+        unique(what, "", ids, found);
+    }
+    for step in steps {
+        let ids: Vec<String> = step.requirements.iter().map(|need| need.id().to_owned()).collect();
+        unique("requirement", &step.id, &ids, found);
+        for requirement in &step.requirements {
+            if let Requirement::Choice(need) = requirement {
+                let options: Vec<String> = need.options.iter().map(|option| option.id.clone()).collect();
+                unique("option", &format!("{}.{}", step.id, need.id), &options, found);
+            }
+        }
+    }
+}
+
+fn unique(what: &'static str, place: &str, ids: &[String], found: &mut BTreeSet<Complaint>) {
+    let full = |id: &str| if place.is_empty() { id.to_owned() } else { format!("{place}.{id}") };
+    for (index, id) in ids.iter().enumerate() {
+        if id.is_empty() || id.contains('.') {
+            found.insert(Complaint::UnusableId { what, id: full(id) });
+        }
+        if ids[..index].contains(id) {
+            found.insert(Complaint::DuplicateId { what, id: full(id) });
+        }
+    }
+}
+
+fn texts(method: &Method, found: &mut BTreeSet<Complaint>) {
+    let mut complain = |place: String, text: &Text| {
+        for (language, words) in [("en", &text.en), ("de", &text.de), ("es", &text.es)] {
+            if words.trim().is_empty() {
+                found.insert(Complaint::NotTranslated { place: place.clone(), language });
+            }
+        }
+    };
+    complain("title".to_owned(), &method.title);
+    complain("about".to_owned(), &method.about);
+    for caution in &method.cautions {
+        complain(format!("caution {}", caution.id), &caution.text);
+    }
+    for stage in &method.stages {
+        complain(format!("stage {}", stage.id), &stage.title);
+    }
+    for field in &method.design {
+        complain(format!("design {}", field.key), &field.label);
+    }
+    for step in &method.steps {
+        complain(format!("{} title", step.id), &step.title);
+        complain(format!("{} act", step.id), &step.act);
+        for requirement in &step.requirements {
+            let place = format!("{}.{}", step.id, requirement.id());
+            complain(place.clone(), requirement.label());
+            match requirement {
+                Requirement::Photo(need) => complain(format!("{place} shows"), &need.shows),
+                Requirement::Choice(need) => {
+                    need.options.iter().for_each(|option| complain(format!("{place}.{}", option.id), &option.label));
+                }
+                Requirement::Reading(_)
+                | Requirement::Serial(_)
+                | Requirement::Confirmation(_)
+                | Requirement::Wait(_)
+                | Requirement::Check(_) => {}
+            }
+        }
+    }
+}
+
+/// Names that a step uses and that must exist.
+fn names(method: &Method, step: &Step, found: &mut BTreeSet<Complaint>) {
+    let id = || step.id.clone();
+    if method.stage(&step.stage).is_none() {
+        found.insert(Complaint::UnknownStage { step: id(), stage: step.stage.clone() });
+    }
+    for need in step.needs.iter().filter(|need| method.step(need).is_none()) {
+        found.insert(Complaint::UnknownNeed { step: id(), need: need.clone() });
+    }
+    for caution in step.cautions.iter().filter(|caution| method.caution(caution).is_none()) {
+        found.insert(Complaint::UnknownCaution { step: id(), caution: caution.clone() });
+    }
+    let Some(when) = &step.when else { return };
+    let place = format!("{}.{}", when.step, when.requirement);
+    let choice = method.step(&when.step).and_then(|other| other.requirement(&when.requirement));
+    match choice {
+        Some(Requirement::Choice(choice)) => {
+            for option in when.is.iter().filter(|wanted| choice.options.iter().all(|option| option.id != **wanted)) {
+                found.insert(Complaint::UnknownWhen { step: id(), names: format!("{place}.{option}") });
+            }
+        }
+        Some(
+            Requirement::Photo(_)
+            | Requirement::Reading(_)
+            | Requirement::Serial(_)
+            | Requirement::Confirmation(_)
+            | Requirement::Wait(_)
+            | Requirement::Check(_),
+        )
+        | None => {
+            found.insert(Complaint::UnknownWhen { step: id(), names: place });
+        }
+    }
+}
+
+/// What a step owes to the person who works it.
+fn duties(step: &Step, found: &mut BTreeSet<Complaint>) {
+    let id = || step.id.clone();
+    if step.safety_critical && step.cautions.is_empty() {
+        found.insert(Complaint::CautionMissing { step: id() });
+    }
+    if step.safety_critical && !step.requirements.iter().any(|need| matches!(need, Requirement::Photo(_))) {
+        found.insert(Complaint::PhotoMissing { step: id() });
+    }
+    if step.cautions.len() > CAUTIONS_MAX {
+        found.insert(Complaint::TooManyCautions { step: id(), count: step.cautions.len() });
+    }
+    if step.hold && step.requirements.is_empty() {
+        found.insert(Complaint::EmptyHold { step: id() });
+    }
+    if step.stop_work && !step.hold {
+        found.insert(Complaint::StopWorkWithoutHold { step: id() });
+    }
+    if step.in_order && step.repeat.is_none() {
+        found.insert(Complaint::InOrderWithoutRepeat { step: id() });
+    }
+}
+
+/// What a requirement says of itself; where its check's inputs come from is judged in [`sources`].
+fn own(method: &Method, step: &Step, requirement: &Requirement, found: &mut BTreeSet<Complaint>) {
+    let at = || (step.id.clone(), requirement.id().to_owned());
+    let (step_id, id) = at();
+    let asks_nobody =
+        |unit: Option<UnitKind>| unit.map_or_else(|| step.repeat.is_none(), |kind| !has_unit(method, kind));
+    match requirement {
+        Requirement::Photo(need) if need.count == 0 => {
+            found.insert(Complaint::NoPhotoWanted { step: step_id, requirement: id });
+        }
+        Requirement::Choice(need) if need.options.len() < 2 => {
+            found.insert(Complaint::EmptyChoice { step: step_id, requirement: id });
+        }
+        Requirement::Wait(need) => {
+            if need.model.is_none() && need.seconds.unwrap_or(0) == 0 {
+                found.insert(Complaint::WaitWithoutTime { step: step_id, requirement: id });
+            } else if need.model.is_some() && asks_nobody(need.unit) {
+                found.insert(Complaint::NoUnitToAsk { step: step_id, requirement: id });
+            }
+        }
+        Requirement::Reading(need) => {
+            if need.sanity.0 > need.sanity.1 {
+                found.insert(Complaint::UpsideDown { step: step_id.clone(), requirement: id.clone() });
+            }
+            if Prefix::from_symbol(&need.prefix).is_none() {
+                let (step, requirement) = at();
+                found.insert(Complaint::UnknownPrefix { step, requirement, prefix: need.prefix.clone() });
+            }
+            match &need.limit {
+                Some(LimitRule::Constant(limit)) => constant(limit, at(), found),
+                Some(LimitRule::Model(ModelLimit { at_least: None, at_most: None, .. })) => {
+                    found.insert(Complaint::LimitWithoutFigure { step: step_id, requirement: id });
+                }
+                Some(LimitRule::Model(limit)) if asks_nobody(limit.unit) => {
+                    found.insert(Complaint::NoUnitToAsk { step: step_id, requirement: id });
+                }
+                Some(LimitRule::Model(_) | LimitRule::Check(_)) | None => {}
+            }
+        }
+        Requirement::Photo(_)
+        | Requirement::Choice(_)
+        | Requirement::Serial(_)
+        | Requirement::Confirmation(_)
+        | Requirement::Check(_) => {}
+    }
+}
+
+fn constant(limit: &ConstantLimit, at: (String, String), found: &mut BTreeSet<Complaint>) {
+    let (step, requirement) = at;
+    if limit.source.trim().is_empty() {
+        found.insert(Complaint::LimitWithoutSource { step: step.clone(), requirement: requirement.clone() });
+    }
+    match (limit.at_least, limit.at_most) {
+        (None, None) => {
+            found.insert(Complaint::LimitWithoutFigure { step, requirement });
+        }
+        (Some(least), Some(most)) if least > most => {
+            found.insert(Complaint::UpsideDown { step, requirement });
+        }
+        (Some(_), _) | (None, Some(_)) => {}
+    }
+}
