@@ -120,13 +120,19 @@ pub(super) async fn ensure_login(owner: &mut PgConnection, name: &str, password:
     Ok(())
 }
 
+/// Makes the login a member of the role that migrations grant to, unless it is one.
 pub(super) async fn grant_app_role(owner: &mut PgConnection, name: &str) -> Result<(), sqlx::Error> {
-    let statement =
-        sqlx::query_scalar!(r#"select format('grant witnessmark_app to %I', $1::text) as "statement!""#, name)
-            .fetch_one(&mut *owner)
-            .await?;
-    // Run-time SQL for the same reason as above.
-    sqlx::query(&statement).execute(&mut *owner).await?;
+    let statement = sqlx::query_scalar!(
+        r#"select case when pg_has_role($1::text, 'witnessmark_app', 'member') then null
+             else format('grant witnessmark_app to %I', $1::text) end"#,
+        name
+    )
+    .fetch_one(&mut *owner)
+    .await?;
+    if let Some(statement) = statement {
+        // Run-time SQL for the same reason as above.
+        sqlx::query(&statement).execute(&mut *owner).await?;
+    }
     Ok(())
 }
 

@@ -18,6 +18,7 @@ const BATTERY_MAKER: &str = "Kestrel Cellworks (demo)";
 /// The invented maker of inverters.
 const INVERTER_MAKER: &str = "Ohmwood Power (demo)";
 
+/// One line an instrument and kind: a tester that measures two things stands here twice with one serial.
 struct DemoInstrument {
     id: InstrumentId,
     kind: &'static str,
@@ -29,17 +30,31 @@ struct DemoInstrument {
 const INSTRUMENTS: &[DemoInstrument] = &[
     DemoInstrument {
         id: ids::VOLTMETER,
-        kind: "multimeter",
-        label: "Multimeter 1",
+        kind: "dc-meter",
+        label: "DC meter 1",
         serial: "DM-1042",
         calibration_due: "2028-06-30",
     },
     DemoInstrument {
         id: ids::OLD_VOLTMETER,
-        kind: "multimeter",
-        label: "Multimeter 2 (old)",
+        kind: "dc-meter",
+        label: "DC meter 2 (old)",
         serial: "DM-0077",
         calibration_due: "2025-02-28",
+    },
+    DemoInstrument {
+        id: ids::DETECTOR,
+        kind: "two-pole-detector",
+        label: "Two-pole detector",
+        serial: "DV-2116",
+        calibration_due: "2028-01-31",
+    },
+    DemoInstrument {
+        id: ids::LOW_OHM,
+        kind: "low-ohm",
+        label: "Low-ohm tester",
+        serial: "DL-4405",
+        calibration_due: "2028-04-30",
     },
     DemoInstrument {
         id: ids::INSULATION_TESTER,
@@ -50,8 +65,8 @@ const INSTRUMENTS: &[DemoInstrument] = &[
     },
     DemoInstrument {
         id: ids::INSTALLATION_TESTER,
-        kind: "installation-tester",
-        label: "Installation tester",
+        kind: "loop-tester",
+        label: "Installation tester, loop",
         serial: "DT-5208",
         calibration_due: "2028-09-30",
     },
@@ -61,6 +76,42 @@ const INSTRUMENTS: &[DemoInstrument] = &[
         label: "Torque wrench 2–25 N·m",
         serial: "DW-0915",
         calibration_due: "2027-11-30",
+    },
+    DemoInstrument {
+        id: ids::LEVEL,
+        kind: "level",
+        label: "Spirit level, digital",
+        serial: "DB-0302",
+        calibration_due: "2028-12-31",
+    },
+    DemoInstrument { id: ids::TAPE, kind: "tape", label: "Tape 5 m", serial: "DF-0041", calibration_due: "2029-12-31" },
+    DemoInstrument {
+        id: ids::RCD_TESTER,
+        kind: "rcd-tester",
+        label: "Installation tester, RCD",
+        serial: "DT-5208",
+        calibration_due: "2028-09-30",
+    },
+    DemoInstrument {
+        id: ids::MULTIMETER,
+        kind: "multimeter",
+        label: "Multimeter",
+        serial: "DM-1043",
+        calibration_due: "2028-06-30",
+    },
+    DemoInstrument {
+        id: ids::OHMMETER,
+        kind: "ohmmeter",
+        label: "Multimeter, ohms",
+        serial: "DM-1043",
+        calibration_due: "2028-06-30",
+    },
+    DemoInstrument {
+        id: ids::CLAMP_METER,
+        kind: "clamp-meter",
+        label: "Clamp meter",
+        serial: "DC-7120",
+        calibration_due: "2028-02-29",
     },
 ];
 
@@ -86,7 +137,23 @@ const MODELS: &[DemoModel] = &[
         gtin12: "952100000101",
         serial_prefix: "KCM5",
         serial_length: (14, 14),
-        values: &[],
+        values: &[
+            ("cell_max", 3_650_000),
+            ("cell_min", 2_500_000),
+            ("cells", 16_000_000),
+            ("clearance_front_m", 800_000),
+            ("clearance_side_m", 300_000),
+            ("clearance_top_m", 300_000),
+            ("depth_m", 360_000),
+            ("ocv_max", 53_800_000),
+            ("ocv_min", 51_000_000),
+            ("soc_spread_max", 5_000_000),
+            ("spread_max", 200_000),
+            ("temp_max", 40_000_000),
+            ("temp_min", 5_000_000),
+            ("torque_link_nm_max", 6_000_000),
+            ("torque_link_nm_min", 5_000_000),
+        ],
     },
     DemoModel {
         id: ids::CONTROL_UNIT,
@@ -96,7 +163,15 @@ const MODELS: &[DemoModel] = &[
         gtin12: "952100000102",
         serial_prefix: "KCH1",
         serial_length: (14, 14),
-        values: &[],
+        values: &[
+            ("bracket_capacity_n", 1_200_000_000),
+            ("torque_bracket_nm_max", 11_000_000),
+            ("torque_bracket_nm_min", 9_000_000),
+            ("torque_dc_nm_max", 6_000_000),
+            ("torque_dc_nm_min", 5_000_000),
+            ("torque_pe_nm_max", 4_500_000),
+            ("torque_pe_nm_min", 3_500_000),
+        ],
     },
     DemoModel {
         id: ids::INVERTER,
@@ -106,7 +181,13 @@ const MODELS: &[DemoModel] = &[
         gtin12: "952200000201",
         serial_prefix: "OW8",
         serial_length: (12, 12),
-        values: &[],
+        values: &[
+            ("dc_max", 600_000_000),
+            ("dc_min", 120_000_000),
+            ("discharge_wait_s", 300_000_000),
+            ("torque_dc_nm_max", 3_000_000),
+            ("torque_dc_nm_min", 2_500_000),
+        ],
     },
     DemoModel {
         id: ids::CHANGEOVER,

@@ -19,15 +19,15 @@ pub const ASHDOWN: PersonId = PersonId::of(demo_id(0x13));
 pub const SOLANO: PersonId = PersonId::of(demo_id(0x14));
 /// Office.
 pub const PENDLE: PersonId = PersonId::of(demo_id(0x15));
-/// Multimeter, in calibration.
+/// DC meter, in calibration.
 pub const VOLTMETER: InstrumentId = InstrumentId::of(demo_id(0x21));
-/// Insulation and continuity tester, in calibration.
+/// Insulation tester, in calibration.
 pub const INSULATION_TESTER: InstrumentId = InstrumentId::of(demo_id(0x22));
 /// Torque wrench, in calibration.
 pub const TORQUE_WRENCH: InstrumentId = InstrumentId::of(demo_id(0x23));
-/// Multimeter whose calibration ran out.
+/// DC meter whose calibration ran out.
 pub const OLD_VOLTMETER: InstrumentId = InstrumentId::of(demo_id(0x24));
-/// Loop and RCD tester, in calibration.
+/// Loop tester, in calibration.
 pub const INSTALLATION_TESTER: InstrumentId = InstrumentId::of(demo_id(0x25));
 /// Battery module.
 pub const MODULE: ModelId = ModelId::of(demo_id(0x31));
@@ -41,3 +41,19 @@ pub const CHANGEOVER: ModelId = ModelId::of(demo_id(0x34));
 pub const METER: ModelId = ModelId::of(demo_id(0x35));
 /// Gateway.
 pub const GATEWAY: ModelId = ModelId::of(demo_id(0x36));
+/// Two-pole detector, in calibration.
+pub const DETECTOR: InstrumentId = InstrumentId::of(demo_id(0x26));
+/// Low-ohm tester, in calibration.
+pub const LOW_OHM: InstrumentId = InstrumentId::of(demo_id(0x27));
+/// Spirit level.
+pub const LEVEL: InstrumentId = InstrumentId::of(demo_id(0x28));
+/// Tape measure.
+pub const TAPE: InstrumentId = InstrumentId::of(demo_id(0x29));
+/// RCD tester, in calibration.
+pub const RCD_TESTER: InstrumentId = InstrumentId::of(demo_id(0x2a));
+/// Multimeter, in calibration.
+pub const MULTIMETER: InstrumentId = InstrumentId::of(demo_id(0x2b));
+/// The same multimeter as an ohmmeter.
+pub const OHMMETER: InstrumentId = InstrumentId::of(demo_id(0x2c));
+/// Clamp meter, in calibration.
+pub const CLAMP_METER: InstrumentId = InstrumentId::of(demo_id(0x2d));

@@ -10,14 +10,14 @@ use std::sync::{Arc, PoisonError, RwLock};
 
 use anyhow::{Context as _, bail};
 use domain::ids::Hash32;
-use domain::method::{Method, load};
+use domain::method::{Method, complaints, load};
 
 use crate::clock::Clock;
 use crate::db::Db;
 use crate::error::ApiError;
 
 /// The files that come with the server.
-const BUILT_IN: &[(&str, &str)] = &[];
+const BUILT_IN: &[(&str, &str)] = &[("series-stack-floor", include_str!("../../methods/series-stack-floor.toml"))];
 
 /// A method, its bytes and their hash.
 #[derive(Debug)]
@@ -115,6 +115,10 @@ fn version_for_row(version: u32) -> anyhow::Result<i32> {
 fn parse(name: &str, text: &str) -> anyhow::Result<Method> {
     let method = load::from_toml(text)
         .map_err(|error| anyhow::anyhow!("the method file {name}.toml cannot be read: {error}"))?;
+    let complaints: Vec<String> = complaints::complaints(&method).iter().map(ToString::to_string).collect();
+    if !complaints.is_empty() {
+        bail!("the method file {name}.toml is not sound:\n  {}", complaints.join("\n  "));
+    }
     Ok(method)
 }
 
