@@ -1,0 +1,14 @@
+//! The API over HTTP on a real Postgres; the modules mirror `server/src/features`.
+
+#![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+
+mod desks;
+mod devices;
+mod links;
+mod people;
+mod photos;
+mod reference;
+mod service;
+mod session;
+mod sync;
+mod walls;
