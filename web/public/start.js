@@ -2,8 +2,8 @@
 // this file never pairs two builds.
 
 const root = document.documentElement;
-const HOUR_MS = 3600000;
-const TAKE_OVER_MS = 3000;
+const HOUR_MS = 3_600_000;
+const TAKE_OVER_MS = 5_000;
 
 function failed(what) {
   window.dispatchEvent(new CustomEvent("witnessmark:failed", { detail: String(what) }));
@@ -35,18 +35,12 @@ function tellUpdate() {
   window.dispatchEvent(new CustomEvent("witnessmark:update-ready"));
 }
 
-// Resolves once another worker is in charge, or after a while.
+// Resolves once another worker is in charge, or after a while: a reload then shows whatever is in charge.
 function changeOfWorker() {
   return new Promise((resolve) => {
-    navigator.serviceWorker.addEventListener("controllerchange", () => resolve(true), { once: true });
-    setTimeout(() => resolve(false), TAKE_OVER_MS);
+    navigator.serviceWorker.addEventListener("controllerchange", resolve, { once: true });
+    setTimeout(resolve, TAKE_OVER_MS);
   });
-}
-
-async function letIn(worker) {
-  const changed = changeOfWorker();
-  worker.postMessage({ kind: "take-over" });
-  return changed;
 }
 
 function watch(registration) {
@@ -64,30 +58,16 @@ function watch(registration) {
     if (document.visibilityState === "visible") look();
   });
   window.addEventListener("witnessmark:take-over", async () => {
-    if (registration.waiting) await letIn(registration.waiting);
+    const changed = changeOfWorker();
+    registration.waiting?.postMessage({ kind: "take-over" });
+    await changed;
     location.reload();
   });
 }
 
-async function keepWorker() {
-  if (!("serviceWorker" in navigator)) return false;
-  const before = await navigator.serviceWorker.getRegistration("/");
-  // Nothing is open yet, so this is the calmest moment there is: what waited since the last visit is let in now, once a page load.
-  const waiting = before?.waiting;
-  if (waiting && navigator.serviceWorker.controller && !sessionStorage.getItem("witnessmark.let-in")) {
-    sessionStorage.setItem("witnessmark.let-in", root.dataset.build);
-    if (await letIn(waiting)) {
-      location.reload();
-      return true;
-    }
-  }
-  if (!waiting) sessionStorage.removeItem("witnessmark.let-in");
+// A version that waits is let in by the person's word, or by the browser when the last window of the old one was closed. It is not
+// let in while a page loads: the old worker is busy then, and browsers put the change off for minutes.
+if ("serviceWorker" in navigator) {
   navigator.serviceWorker.register("/sw.js", { updateViaCache: "none" }).then(watch, (refused) => console.warn("no service worker", refused));
-  return false;
 }
-
-const reloading = await keepWorker().catch((refused) => {
-  console.warn("no service worker", refused);
-  return false;
-});
-if (!reloading) startApp().catch(failed);
+startApp().catch(failed);

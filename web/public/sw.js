@@ -1,8 +1,8 @@
 // Keeps the shell of the app for offline use. It never touches /api and holds no data.
 //
 // All or nothing: a version is installed when every file of its manifest is there with the right SHA-256. Each version has a cache of
-// its own and this worker serves the page, and everything without a hash in its name, from its own cache only. The cache of the
-// version before stays until the next change, for a page that is still open may ask for its files.
+// its own and this worker serves the page, and everything without a hash in its name, from its own cache only. Caches of earlier
+// versions stay for a while, for a page that is still open may ask for its files.
 
 const SHELL = {{manifest}};
 const PREFIX = "witnessmark-shell-";
@@ -45,18 +45,19 @@ async function install() {
   }
 }
 
-// `keys` gives caches in the order of their making: of the others, the youngest is the version before this one.
+// `keys` gives caches in the order of their making. Two others stay: a version that waited and was overtaken lies between this one
+// and the one whose page may still be open.
+const OTHERS_KEPT = 2;
+
 async function tidy() {
   const others = (await caches.keys()).filter((name) => name.startsWith(PREFIX) && name !== OWN);
-  others.pop();
-  await Promise.all(others.map((name) => caches.delete(name)));
+  await Promise.all(others.slice(0, -OTHERS_KEPT).map((name) => caches.delete(name)));
 }
 
 async function page(request) {
   const url = new URL(request.url).pathname;
   const own = await caches.open(OWN);
-  const found = (await own.match(FILES.has(url) ? url : INDEX)) ?? undefined;
-  return found ?? fetch(request);
+  return (await own.match(FILES.has(url) ? url : INDEX)) ?? fetch(request);
 }
 
 async function file(request, url) {

@@ -62,7 +62,7 @@ pub fn PeoplePage() -> impl IntoView {
             let roles = role_line(w, &person.roles);
             view! {
                 <RowLink href=Screen::Person(person.id).href() name=person.display_name detail=roles icon=Icon::Person>
-                    {(own == Some(person.id)).then(|| view! { <Chip label=t!(w, "people.yourself") /> })}
+                    {(own == Some(person.id)).then(|| view! { <Chip label=t!(w, "people.yourself") icon=Icon::Person /> })}
                     {(!person.active).then(|| view! { <Chip label=t!(w, "people.inactive") tone=Tone::Stop icon=Icon::Lock /> })}
                 </RowLink>
             }
@@ -248,8 +248,10 @@ pub(super) fn DeviceList(devices: Vec<DeviceView>, #[prop(into)] changed: Unsync
             </li>
         }
     };
+    let none = devices.is_empty().then(|| view! { <p class="soft">{t!(w, "device.none")}</p> });
     let title = move || asked.get().map(|(_, label)| t!(w, "device.revoke_ask", label = label)).unwrap_or_default();
     view! {
+        {none}
         <ul class="rows">{devices.into_iter().map(row).collect_view()}</ul>
         <Sheet open title acts=move || view! { <Button label=t!(w, "device.revoke") look=Look::Danger busy on_press=revoke /> }>
             <p>{t!(w, "device.revoke_warning")}</p>
