@@ -7,7 +7,7 @@ use domain::ids::{JobId, PersonId};
 use domain::people::Role;
 use leptos::prelude::*;
 
-use crate::features::session;
+use crate::features::{catalogue, crew_plan, job_desk, plan_job, registration_desk, serial_ledger, session};
 use crate::i18n::Key;
 use crate::key;
 use crate::ui::Icon;
@@ -43,6 +43,10 @@ pub enum Screen {
     Tray,
     /// The lead's people, days and jobs.
     CrewPlan,
+    /// Plan a new job.
+    PlanNew,
+    /// Change the plan of a job.
+    PlanJob(JobId),
     /// A job on a desk.
     JobDesk(JobId),
     /// The office's queue.
@@ -89,6 +93,8 @@ impl Screen {
             ["jobs", id, "steps", step] => id.parse().map_or(Self::Nowhere, |id| Self::Step(id, (*step).to_owned())),
             ["tray"] => Self::Tray,
             ["plan"] => Self::CrewPlan,
+            ["plan", "new"] => Self::PlanNew,
+            ["desk", id, "plan"] => job(id, Self::PlanJob),
             ["desk", id] => job(id, Self::JobDesk),
             ["registration"] => Self::RegistrationDesk,
             ["units"] => Self::SerialLedger,
@@ -114,6 +120,8 @@ impl Screen {
             Self::Step(id, step) => format!("/jobs/{id}/steps/{step}"),
             Self::Tray => "/tray".to_owned(),
             Self::CrewPlan => "/plan".to_owned(),
+            Self::PlanNew => "/plan/new".to_owned(),
+            Self::PlanJob(id) => format!("/desk/{id}/plan"),
             Self::JobDesk(id) => format!("/desk/{id}"),
             Self::RegistrationDesk => "/registration".to_owned(),
             Self::SerialLedger => "/units".to_owned(),
@@ -127,7 +135,7 @@ impl Screen {
             Self::SignIn | Self::Link(_) | Self::About | Self::Nowhere => Access::Anybody,
             Self::Home | Self::Menu | Self::SignOut | Self::Settings | Self::Tray => Access::Person,
             Self::DaySheet | Self::Job(_) | Self::Step(..) => Access::Person,
-            Self::CrewPlan => Access::Roles(LEADING),
+            Self::CrewPlan | Self::PlanNew | Self::PlanJob(_) => Access::Roles(LEADING),
             Self::JobDesk(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => Access::Roles(DESK),
             Self::People | Self::Person(_) => Access::Roles(&[Role::Owner]),
         }
@@ -150,7 +158,13 @@ impl Screen {
             Self::People => view! { <session::people::PeoplePage /> }.into_any(),
             Self::Person(id) => view! { <session::person::PersonPage id /> }.into_any(),
             Self::DaySheet | Self::Job(_) | Self::Step(..) | Self::Tray => nowhere(),
-            Self::CrewPlan | Self::JobDesk(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => nowhere(),
+            Self::CrewPlan => view! { <crew_plan::page::CrewPlanPage /> }.into_any(),
+            Self::PlanNew => view! { <plan_job::page::PlanJobPage job=None /> }.into_any(),
+            Self::PlanJob(id) => view! { <plan_job::page::PlanJobPage job=Some(id) /> }.into_any(),
+            Self::JobDesk(job) => view! { <job_desk::page::JobDeskPage job /> }.into_any(),
+            Self::RegistrationDesk => view! { <registration_desk::page::RegistrationDeskPage /> }.into_any(),
+            Self::SerialLedger => view! { <serial_ledger::page::SerialLedgerPage /> }.into_any(),
+            Self::Catalogue => view! { <catalogue::page::CataloguePage /> }.into_any(),
             Self::Nowhere => nowhere(),
         }
     }
@@ -186,7 +200,13 @@ pub struct Room {
 }
 
 /// The rooms, in the order in which the menu shows them.
-pub const ROOMS: &[Room] = &[Room { screen: Screen::People, name: key!("people.title"), icon: Icon::People, roles: &[Role::Owner] }];
+pub const ROOMS: &[Room] = &[
+    Room { screen: Screen::CrewPlan, name: key!("screen.crew_plan"), icon: Icon::Calendar, roles: LEADING },
+    Room { screen: Screen::RegistrationDesk, name: key!("screen.registration_desk"), icon: Icon::Tray, roles: DESK },
+    Room { screen: Screen::SerialLedger, name: key!("screen.serial_ledger"), icon: Icon::Scan, roles: DESK },
+    Room { screen: Screen::Catalogue, name: key!("screen.catalogue"), icon: Icon::Box, roles: DESK },
+    Room { screen: Screen::People, name: key!("people.title"), icon: Icon::People, roles: &[Role::Owner] },
+];
 
 /// The rooms of somebody with these roles.
 pub fn rooms_of(roles: &[Role]) -> impl Iterator<Item = &'static Room> {
@@ -226,6 +246,8 @@ mod tests {
             Screen::Step(job, "torque-busbar".to_owned()),
             Screen::Tray,
             Screen::CrewPlan,
+            Screen::PlanNew,
+            Screen::PlanJob(job),
             Screen::JobDesk(job),
             Screen::RegistrationDesk,
             Screen::SerialLedger,

@@ -3,12 +3,13 @@
 //! - [`browser`]: small things: preferences, language, theme, clock, clipboard, cross-tab lock, the service worker's news;
 //! - [`fetch`]: calls to our server, with sign-in renewed, time limits and typed refusals;
 //! - [`indexed_db`]: what the device keeps ([`memory`] is the same for tests), [`file_bytes`]: bytes of photos;
-//! - [`camera`], [`photo`]: a chosen file to an original and its preview;
+//! - [`camera`], [`photo`]: a chosen file to an original and its preview; [`barcode`]: a code seen by the camera;
 //! - [`server`] over [`http`] and [`tus`]: the way to the server for sync;
-//! - [`clock`], [`ids`], [`locks`], [`channel`], [`wake`], [`storage`]: time, chance, other windows, waking, space.
+//! - [`clock`], [`ids`], [`locks`], [`channel`], [`wake`], [`storage`]: time, chance, other windows, waking, space; [`wake_lock`]: the screen stays on.
 //!
 //! **Never enters:** rules, words, views.
 
+pub mod barcode;
 pub mod browser;
 pub mod camera;
 pub mod channel;
@@ -22,7 +23,9 @@ pub mod locks;
 #[cfg(test)]
 pub mod memory;
 pub mod photo;
+pub mod save_file;
 pub mod server;
 pub mod storage;
 mod tus;
 pub mod wake;
+pub mod wake_lock;

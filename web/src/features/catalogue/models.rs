@@ -1,0 +1,327 @@
+//! Models: the list, the form for one, and JSON for several.
+
+use domain::ids::ModelId;
+use leptos::prelude::*;
+use leptos::task::spawn_local;
+use serde::Serialize;
+
+use super::view_model::{Faults, ModelBody, ModelText, Spot, read_json};
+use super::words;
+use crate::adapters::fetch::use_api;
+use crate::features::desk::shared::{KINDS, kind_word};
+use crate::features::words::{figure, unit_kind};
+use crate::i18n::{Words, use_words};
+use crate::store::Model;
+use crate::refusal::Refusal;
+use crate::ui::{Area, Banner, Button, CheckRow, Chip, Choice, Empty, Field, FieldKind, Icon, Look, Select, Table, Tone};
+use crate::{t, tn};
+
+/// What stands beside the list.
+#[derive(Clone, Debug, PartialEq, Eq)]
+enum Panel {
+    Closed,
+    Form(Option<Box<Model>>),
+    Paste,
+}
+
+/// The list with its panel.
+#[component]
+pub fn Models(
+    /// All, retired ones too.
+    all: Vec<Model>,
+    /// May this person change them?
+    may_change: bool,
+    /// Runs after a change.
+    #[prop(into)]
+    changed: UnsyncCallback<()>,
+) -> impl IntoView {
+    let w = use_words();
+    let panel = RwSignal::new(Panel::Closed);
+    let mut sorted = all.clone();
+    sorted.sort_by(|a, b| (a.retired, a.kind, &a.maker, &a.name).cmp(&(b.retired, b.kind, &b.maker, &b.name)));
+    let all = StoredValue::new(all);
+    let done = move || {
+        panel.set(Panel::Closed);
+        changed.run(());
+    };
+    let beside = move || match panel.get() {
+        Panel::Closed => ().into_any(),
+        Panel::Form(model) => {
+            view! { <ModelForm model=model.map(|model| *model) all=all.get_value() done close=move || panel.set(Panel::Closed) /> }.into_any()
+        }
+        Panel::Paste => view! { <Paste done close=move || panel.set(Panel::Closed) /> }.into_any(),
+    };
+    view! {
+        <div class="row">
+            <p class="fill soft">{t!(w, "catalogue.models_explain")}</p>
+            {may_change.then(|| view! {
+                <Button label=t!(w, "catalogue.add_model") icon=Icon::Add on_press=move || panel.set(Panel::Form(None)) />
+                <Button label=t!(w, "catalogue.paste") icon=Icon::Document on_press=move || panel.set(Panel::Paste) />
+            })}
+        </div>
+        {beside}
+        {list(w, sorted, may_change, panel)}
+    }
+}
+
+fn list(w: Words, sorted: Vec<Model>, may_change: bool, panel: RwSignal<Panel>) -> AnyView {
+    if sorted.is_empty() {
+        return view! { <Empty words=t!(w, "catalogue.no_models") icon=Icon::Box /> }.into_any();
+    }
+    let row = move |model: Model| {
+        let own = model.clone();
+        let serials = match (model.serial_prefix.as_str(), model.serial_length) {
+            ("", (0, 0)) => t!(w, "catalogue.serials_unknown").to_owned(),
+            (prefix, (0, 0)) => t!(w, "catalogue.serials_prefix", prefix = prefix),
+            (prefix, (least, most)) if least == most => t!(w, "catalogue.serials_exact", prefix = prefix, n = least),
+            (prefix, (least, most)) => t!(w, "catalogue.serials_range", prefix = prefix, least = least, most = most),
+        };
+        let figures = model.values.iter().map(|(name, micro)| {
+            view! { <div><dt>{figure(w, name)}</dt><dd class="number">{w.number_short(*micro)}</dd></div> }
+        });
+        view! {
+            <tr>
+                <th scope="row" dir="auto">{model.maker.clone()}" "{model.name.clone()}</th>
+                <td data-label=t!(w, "catalogue.kind")>{w.say(unit_kind(model.kind))}</td>
+                <td data-label=t!(w, "catalogue.gtin") class="serial">{model.gtin.clone().unwrap_or_default()}</td>
+                <td data-label=t!(w, "catalogue.serials")>{serials}</td>
+                <td data-label=t!(w, "catalogue.figures")>
+                    <details class="figures">
+                        <summary>{tn!(w, "catalogue.figures_count", model.values.len())}</summary>
+                        <dl class="pairs">{figures.collect_view()}</dl>
+                    </details>
+                </td>
+                <td data-label=t!(w, "catalogue.version") class="number">{model.version}</td>
+                <td>
+                    {model.retired.then(|| view! { <Chip label=t!(w, "catalogue.retired") icon=Icon::Cross /> })}
+                    {may_change.then(|| {
+                        let name = model.name.clone();
+                        view! {
+                            <button type="button" class="act quiet" aria-label=t!(w, "catalogue.change_named", name = name)
+                                on:click=move |_| panel.set(Panel::Form(Some(Box::new(own.clone()))))>
+                                {t!(w, "catalogue.change")}
+                            </button>
+                        }
+                    })}
+                </td>
+            </tr>
+        }
+    };
+    let rows = sorted.into_iter().map(row).collect_view();
+    let head = vec![
+        t!(w, "catalogue.model").to_owned(),
+        t!(w, "catalogue.kind").to_owned(),
+        t!(w, "catalogue.gtin").to_owned(),
+        t!(w, "catalogue.serials").to_owned(),
+        t!(w, "catalogue.figures").to_owned(),
+        t!(w, "catalogue.version").to_owned(),
+        String::new(),
+    ];
+    view! { <Table caption=t!(w, "catalogue.models") quiet=true head=head>{rows}</Table> }.into_any()
+}
+
+#[derive(Serialize)]
+struct Sent {
+    #[serde(flatten)]
+    body: ModelBody,
+    retired: bool,
+}
+
+type Line = (u32, RwSignal<String>, RwSignal<String>);
+
+fn lines_of(figures: Vec<(String, String)>) -> Vec<Line> {
+    (0..).zip(figures).map(|(number, (name, value))| (number, RwSignal::new(name), RwSignal::new(value))).collect()
+}
+
+#[component]
+fn ModelForm(
+    model: Option<Model>,
+    all: Vec<Model>,
+    #[prop(into)] done: UnsyncCallback<()>,
+    #[prop(into)] close: UnsyncCallback<()>,
+) -> impl IntoView {
+    let (w, api) = (use_words(), use_api());
+    let id: Option<ModelId> = model.as_ref().map(|model| model.id);
+    let mut first = model.as_ref().map_or_else(
+        || ModelText { kind: kind_word(KINDS[0]).to_owned(), ..ModelText::default() },
+        |model| ModelText::of(model, w),
+    );
+    first.offer_keys(&all);
+    let text = |value: &String| RwSignal::new(value.clone());
+    let (kind, maker, name) = (text(&first.kind), text(&first.maker), text(&first.name));
+    let (gtin, prefix) = (text(&first.gtin), text(&first.serial_prefix));
+    let (least, most) = (text(&first.serial_least), text(&first.serial_most));
+    let lines = RwSignal::new(lines_of(first.figures));
+    let retired = RwSignal::new(model.as_ref().is_some_and(|model| model.retired));
+    let (tried, busy) = (RwSignal::new(false), RwSignal::new(false));
+    let refused = RwSignal::new(None::<Refusal>);
+    let typed = move || ModelText {
+        kind: kind.get(),
+        maker: maker.get(),
+        name: name.get(),
+        gtin: gtin.get(),
+        serial_prefix: prefix.get(),
+        serial_least: least.get(),
+        serial_most: most.get(),
+        figures: lines.get().into_iter().map(|(_, name, value)| (name.get(), value.get())).collect(),
+    };
+    let read = Memo::new(move |_| typed().read(w.decimal.sign()));
+    let faults = move || if tried.get() { read.get().err().unwrap_or_default() } else { Faults::new() };
+    let fault = move |field: &'static str| Signal::derive(move || faults().get(&Spot::Field(field)).map(|own| words::wrong(w, own)));
+    let another_kind = move || {
+        let mut typed = untrack(typed);
+        // Names that were only offered for the other kind leave again.
+        typed.figures.retain(|(_, value)| !value.trim().is_empty());
+        typed.offer_keys(&all);
+        lines.set(lines_of(typed.figures));
+    };
+    let save = move || {
+        tried.set(true);
+        let Ok(body) = read.get_untracked() else { return };
+        let body = Sent { body, retired: retired.get_untracked() };
+        busy.set(true);
+        refused.set(None);
+        spawn_local(async move {
+            let outcome = match id {
+                Some(id) => api.exchange::<Model>("PATCH", format!("/api/models/{id}"), &body).await,
+                None => api.exchange::<Model>("POST", "/api/models", &body.body).await,
+            };
+            let _ = busy.try_set(false);
+            match outcome {
+                Ok(_) => {
+                    done.try_run(());
+                }
+                Err(refusal) => {
+                    let _ = refused.try_set(Some(refusal));
+                }
+            }
+        });
+    };
+    let kinds: Vec<Choice> = KINDS.into_iter().map(|kind| Choice::new(kind_word(kind), w.say(unit_kind(kind)))).collect();
+    let kinds = StoredValue::new(kinds);
+    let is_new = id.is_none();
+    view! {
+        <section class="card panel" aria-label=t!(w, "catalogue.model")>
+            <h2>{if is_new { t!(w, "catalogue.add_model") } else { t!(w, "catalogue.change_model") }}</h2>
+            {(!is_new).then(|| view! { <p class="soft">{t!(w, "catalogue.new_version")}</p> })}
+            <div class="form-grid">
+                <Select label=t!(w, "catalogue.kind") value=kind choices=Signal::derive(move || kinds.get_value()) fault=fault("kind") on_change=another_kind />
+                <Field label=t!(w, "catalogue.maker") value=maker fault=fault("maker") />
+                <Field label=t!(w, "catalogue.name") value=name kind=FieldKind::Exact fault=fault("name") />
+                <Field label=t!(w, "catalogue.gtin") value=gtin kind=FieldKind::Digits fault=fault("gtin") />
+                <Field label=t!(w, "catalogue.serial_prefix") value=prefix kind=FieldKind::Exact />
+                <Field label=t!(w, "catalogue.serial_least") value=least kind=FieldKind::Digits fault=fault("serial_length") />
+                <Field label=t!(w, "catalogue.serial_most") value=most kind=FieldKind::Digits />
+            </div>
+            <Figures lines faults=Signal::derive(faults) />
+            {(!is_new).then(|| view! { <CheckRow label=t!(w, "catalogue.retire") hint=t!(w, "catalogue.retire_hint") checked=retired /> })}
+            {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}
+            {move || (!faults().is_empty()).then(|| view! { <Banner tone=Tone::Stop><p>{t!(w, "catalogue.look_at_marked")}</p></Banner> })}
+            <div class="row">
+                <Button label=t!(w, "catalogue.save") look=Look::Main busy on_press=save />
+                <Button label=t!(w, "ui.cancel") look=Look::Quiet on_press=move || close.run(()) />
+            </div>
+        </section>
+    }
+}
+
+#[component]
+fn Figures(lines: RwSignal<Vec<Line>>, faults: Signal<Faults>) -> impl IntoView {
+    let w = use_words();
+    let add = move || {
+        lines.update(|all| {
+            let number = all.last().map_or(0, |(number, _, _)| number + 1);
+            all.push((number, RwSignal::new(String::new()), RwSignal::new(String::new())));
+        });
+    };
+    let line = move |(number, name, value): Line| {
+        let fault = Signal::derive(move || {
+            let own = name.get();
+            let spot = if own.trim().is_empty() { Spot::Figure((number + 1).to_string()) } else { Spot::Figure(own.trim().to_owned()) };
+            faults.with(|faults| faults.get(&spot).map(|wrong| words::wrong(w, wrong)))
+        });
+        let what = move || {
+            let name = name.get();
+            if name.trim().is_empty() { t!(w, "catalogue.figure").to_owned() } else { figure(w, name.trim()) }
+        };
+        view! {
+            <div class="figure-line">
+                <Field label=t!(w, "catalogue.figure_key") kind=FieldKind::Exact value=name />
+                <Field label=what kind=FieldKind::Number value=value fault=fault />
+            </div>
+        }
+    };
+    view! {
+        <fieldset class="choices">
+            <legend>{t!(w, "catalogue.figures")}</legend>
+            <p class="soft">{t!(w, "catalogue.figures_hint")}</p>
+            <div class="figure-lines">
+                <For each=move || lines.get() key=|(number, name, _)| (*number, name.get_untracked()) children=line />
+            </div>
+            <div><Button label=t!(w, "catalogue.add_figure") icon=Icon::Add on_press=add /></div>
+        </fieldset>
+    }
+}
+
+#[component]
+fn Paste(#[prop(into)] done: UnsyncCallback<()>, #[prop(into)] close: UnsyncCallback<()>) -> impl IntoView {
+    let (w, api) = (use_words(), use_api());
+    let text = RwSignal::new(String::new());
+    let (busy, refused) = (RwSignal::new(false), RwSignal::new(None::<(usize, Refusal)>));
+    let read = Memo::new(move |_| text.with(|text| (!text.trim().is_empty()).then(|| read_json(text))));
+    let save = move || {
+        let Some(Ok(bodies)) = read.get_untracked() else { return };
+        busy.set(true);
+        refused.set(None);
+        spawn_local(async move {
+            for (number, body) in (1..).zip(&bodies) {
+                if let Err(refusal) = api.exchange::<Model>("POST", "/api/models", body).await {
+                    let _ = refused.try_set(Some((number, refusal)));
+                    let _ = busy.try_set(false);
+                    // What is in already must not be sent again with the next try.
+                    let rest = serde_json::to_string_pretty(&bodies[number - 1..]).unwrap_or_default();
+                    let _ = text.try_set(rest);
+                    return;
+                }
+            }
+            let _ = busy.try_set(false);
+            done.try_run(());
+        });
+    };
+    let told = move || match read.get() {
+        None => ().into_any(),
+        Some(Ok(bodies)) => {
+            let line = |body: ModelBody| {
+                let count = tn!(w, "catalogue.figures_count", body.values.len());
+                view! { <li dir="auto">{body.maker}" "{body.name}" · "{w.say(unit_kind(body.kind))}" · "{count}</li> }
+            };
+            let lines = bodies.into_iter().map(line).collect_view();
+            view! { <Banner tone=Tone::Good title=t!(w, "catalogue.paste_read")><ul class="stack">{lines}</ul></Banner> }.into_any()
+        }
+        Some(Err(wrong)) => {
+            let lines = wrong.into_iter().flat_map(|(number, faults)| {
+                faults.into_iter().map(move |(spot, wrong)| {
+                    let line = words::wrong_line(w, &spot, &wrong);
+                    if number == 0 { line } else { t!(w, "catalogue.paste_model", n = number, line = line) }
+                })
+            });
+            let lines = lines.map(|line| view! { <li dir="auto">{line}</li> }).collect_view();
+            view! { <Banner tone=Tone::Stop title=t!(w, "catalogue.paste_wrong")><ul class="stack">{lines}</ul></Banner> }.into_any()
+        }
+    };
+    let cannot = Signal::derive(move || !matches!(read.get(), Some(Ok(_))));
+    view! {
+        <section class="card panel" aria-label=t!(w, "catalogue.paste")>
+            <h2>{t!(w, "catalogue.paste")}</h2>
+            <Area label=t!(w, "catalogue.paste_label") hint=t!(w, "catalogue.paste_hint") value=text />
+            {told}
+            {move || refused.get().map(|(number, refusal)| {
+                view! { <Banner tone=Tone::Stop><p>{t!(w, "catalogue.paste_model", n = number, line = refusal.tell(w))}</p></Banner> }
+            })}
+            <div class="row">
+                <Button label=t!(w, "catalogue.save") look=Look::Main busy disabled=cannot on_press=save />
+                <Button label=t!(w, "ui.cancel") look=Look::Quiet on_press=move || close.run(()) />
+            </div>
+        </section>
+    }
+}

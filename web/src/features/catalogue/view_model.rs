@@ -1,0 +1,425 @@
+//! What is typed or pasted into the catalogue, read; and how an instrument stands. Pure.
+
+use std::collections::BTreeMap;
+
+use domain::electrical::{Quantity, Unit};
+use domain::identification::check_digit::gtin14;
+use domain::job_file::body::UnitKind;
+use serde::Serialize;
+use serde_json::Value;
+
+use crate::features::desk::shared::{KINDS, kind_word};
+use crate::i18n::Words;
+use crate::i18n::format::Day;
+use crate::store::Model;
+
+/// A calibration that ends within so many days is told.
+pub const SOON_DAYS: i64 = 30;
+/// As the server has it.
+const CHARS_MAX: usize = 120;
+/// As the server has it.
+const SERIAL_CHARS_MAX: u16 = 60;
+/// As the server has it.
+const FIGURES_MAX: usize = 200;
+
+/// How an instrument's calibration stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Due {
+    /// Nobody wrote down until when it holds: readings with it are not determined.
+    Unknown,
+    /// Ended so many days ago.
+    Over(i64),
+    /// Ends in so many days; 0 is today, its last good day.
+    Soon(i64),
+    /// Holds for longer.
+    Good,
+}
+
+/// How a calibration stands on a day.
+pub fn due(calibration_due: &str, today: Day) -> Due {
+    match Day::parse(calibration_due).map(|last| last.number() - today.number()) {
+        None => Due::Unknown,
+        Some(days) if days < 0 => Due::Over(-days),
+        Some(days) if days <= SOON_DAYS => Due::Soon(days),
+        Some(_) => Due::Good,
+    }
+}
+
+/// A model as typed.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct ModelText {
+    /// The kind's word.
+    pub kind: String,
+    /// Maker.
+    pub maker: String,
+    /// Name.
+    pub name: String,
+    /// GTIN of 8, 12, 13 or 14 digits.
+    pub gtin: String,
+    /// What serials begin with.
+    pub serial_prefix: String,
+    /// Least number of characters of a serial.
+    pub serial_least: String,
+    /// Greatest number.
+    pub serial_most: String,
+    /// Key and figure, one a line, as typed.
+    pub figures: Vec<(String, String)>,
+}
+
+/// What the server is sent.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct ModelBody {
+    /// Kind.
+    pub kind: UnitKind,
+    /// Maker.
+    pub maker: String,
+    /// Name.
+    pub name: String,
+    /// 14 digits; empty takes it away.
+    pub gtin: String,
+    /// Prefix of serials.
+    pub serial_prefix: String,
+    /// Length of serials.
+    pub serial_length: (u16, u16),
+    /// Figures in millionths.
+    pub values: BTreeMap<String, i64>,
+}
+
+/// Where something is wrong.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Spot {
+    /// The text as a whole.
+    Whole,
+    /// A field by the API's name.
+    Field(&'static str),
+    /// A figure by its key, or by its line where the key is empty.
+    Figure(String),
+}
+
+/// What is wrong.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Wrong {
+    /// Needed and not there.
+    Needed,
+    /// Over so many characters.
+    TooLong(usize),
+    /// Not a GTIN with a good check digit.
+    NotAGtin,
+    /// None of the known kinds.
+    NotAKind,
+    /// Not whole numbers from 0 to 60 in order.
+    NotALength,
+    /// Not a number.
+    NotANumber,
+    /// A key that stands there twice.
+    Twice,
+    /// Letters, digits and `_` make a key.
+    NotAKey,
+    /// More than so many figures.
+    TooMany(usize),
+    /// Not JSON; line and column.
+    NotJson(usize, usize),
+    /// Neither an object nor a list of objects.
+    NotObjects,
+    /// A text was expected.
+    NotText,
+    /// A field that nobody knows.
+    UnknownField(String),
+}
+
+/// Everything that is wrong with one model.
+pub type Faults = BTreeMap<Spot, Wrong>;
+
+/// Reads a kind's word.
+pub fn kind_of_word(word: &str) -> Option<UnitKind> {
+    KINDS.into_iter().find(|kind| kind_word(*kind) == word)
+}
+
+impl ModelText {
+    /// A model that is there, to be changed.
+    pub fn of(model: &Model, w: Words) -> Self {
+        let length = |length: u16| if length == 0 { String::new() } else { length.to_string() };
+        Self {
+            kind: kind_word(model.kind).to_owned(),
+            maker: model.maker.clone(),
+            name: model.name.clone(),
+            gtin: model.gtin.clone().unwrap_or_default(),
+            serial_prefix: model.serial_prefix.clone(),
+            serial_least: length(model.serial_length.0),
+            serial_most: length(model.serial_length.1),
+            figures: model.values.iter().map(|(key, micro)| (key.clone(), w.number_short(*micro))).collect(),
+        }
+    }
+
+    /// Keys that other models of the kind have and this one lacks, without figures.
+    pub fn offer_keys(&mut self, models: &[Model]) {
+        let others = models.iter().filter(|model| kind_word(model.kind) == self.kind).flat_map(|model| model.values.keys());
+        let mut missing: Vec<String> =
+            others.filter(|key| !self.figures.iter().any(|(own, _)| own == *key)).cloned().collect();
+        missing.sort();
+        missing.dedup();
+        self.figures.extend(missing.into_iter().map(|key| (key, String::new())));
+    }
+
+    /// Reads all of it.
+    ///
+    /// # Errors
+    /// Everything that is wrong at once, so that nobody mends one field a try.
+    pub fn read(&self, decimal: char) -> Result<ModelBody, Faults> {
+        let mut faults = Faults::new();
+        let kind = kind_of_word(&self.kind);
+        if kind.is_none() {
+            faults.insert(Spot::Field("kind"), Wrong::NotAKind);
+        }
+        let maker = needed("maker", &self.maker, &mut faults);
+        let name = needed("name", &self.name, &mut faults);
+        let gtin = gtin(&self.gtin, &mut faults);
+        let serial_length = length(&self.serial_least, &self.serial_most, &mut faults);
+        let mut values = BTreeMap::new();
+        for (line, (key, text)) in self.figures.iter().enumerate() {
+            let (key, text) = (key.trim(), text.trim());
+            if text.is_empty() {
+                continue;
+            }
+            let spot = Spot::Figure(if key.is_empty() { (line + 1).to_string() } else { key.to_owned() });
+            if !is_key(key) {
+                faults.insert(spot, Wrong::NotAKey);
+                continue;
+            }
+            match Quantity::parse(Unit::Count, text, decimal) {
+                Err(_) => {
+                    faults.insert(spot, Wrong::NotANumber);
+                }
+                Ok(quantity) => {
+                    if values.insert(key.to_owned(), quantity.micro).is_some() {
+                        faults.insert(spot, Wrong::Twice);
+                    }
+                }
+            }
+        }
+        if values.len() > FIGURES_MAX {
+            faults.insert(Spot::Field("values"), Wrong::TooMany(FIGURES_MAX));
+        }
+        match kind {
+            Some(kind) if faults.is_empty() => {
+                let serial_prefix = self.serial_prefix.trim().to_owned();
+                Ok(ModelBody { kind, maker, name, gtin, serial_prefix, serial_length, values })
+            }
+            _ => Err(faults),
+        }
+    }
+}
+
+fn is_key(key: &str) -> bool {
+    !key.is_empty() && key.len() <= SERIAL_CHARS_MAX.into() && key.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'_')
+}
+
+fn needed(field: &'static str, text: &str, faults: &mut Faults) -> String {
+    let text = text.trim();
+    if text.is_empty() {
+        faults.insert(Spot::Field(field), Wrong::Needed);
+    } else if text.chars().count() > CHARS_MAX {
+        faults.insert(Spot::Field(field), Wrong::TooLong(CHARS_MAX));
+    }
+    text.to_owned()
+}
+
+fn gtin(text: &str, faults: &mut Faults) -> String {
+    let text = text.trim();
+    if text.is_empty() {
+        return String::new();
+    }
+    gtin14(text).unwrap_or_else(|| {
+        faults.insert(Spot::Field("gtin"), Wrong::NotAGtin);
+        String::new()
+    })
+}
+
+fn length(least: &str, most: &str, faults: &mut Faults) -> (u16, u16) {
+    let read = |text: &str| if text.trim().is_empty() { Some(0) } else { text.trim().parse::<u16>().ok() };
+    match (read(least), read(most)) {
+        // One length alone means exactly this one.
+        (Some(least), Some(0)) if least <= SERIAL_CHARS_MAX => (least, least),
+        (Some(least), Some(most)) if least <= most && most <= SERIAL_CHARS_MAX => (least, most),
+        _ => {
+            faults.insert(Spot::Field("serial_length"), Wrong::NotALength);
+            (0, 0)
+        }
+    }
+}
+
+/// Reads pasted JSON: one model or a list, in the form of the API. A figure may be a whole number (millionths, as the API has it) or
+/// decimal text with a point (`"3.65"`, in whole units).
+///
+/// # Errors
+/// For each model by its number from 1 what is wrong; number 0 is the text as a whole.
+pub fn read_json(text: &str) -> Result<Vec<ModelBody>, Vec<(usize, Faults)>> {
+    let whole = |wrong| vec![(0, Faults::from([(Spot::Whole, wrong)]))];
+    let value: Value = serde_json::from_str(text).map_err(|error| whole(Wrong::NotJson(error.line(), error.column())))?;
+    let items = match value {
+        Value::Array(items) if !items.is_empty() => items,
+        object @ Value::Object(_) => vec![object],
+        _ => return Err(whole(Wrong::NotObjects)),
+    };
+    let mut bodies = Vec::new();
+    let mut wrong = Vec::new();
+    for (number, item) in (1..).zip(&items) {
+        match model_of(item) {
+            Ok(body) => bodies.push(body),
+            Err(faults) => wrong.push((number, faults)),
+        }
+    }
+    if wrong.is_empty() { Ok(bodies) } else { Err(wrong) }
+}
+
+fn model_of(item: &Value) -> Result<ModelBody, Faults> {
+    let Value::Object(fields) = item else { return Err(Faults::from([(Spot::Whole, Wrong::NotObjects)])) };
+    let mut faults = Faults::new();
+    let mut text = ModelText::default();
+    for (name, value) in fields {
+        let into = match name.as_str() {
+            "kind" => Some(("kind", &mut text.kind)),
+            "maker" => Some(("maker", &mut text.maker)),
+            "name" => Some(("name", &mut text.name)),
+            "gtin" => Some(("gtin", &mut text.gtin)),
+            "serial_prefix" => Some(("serial_prefix", &mut text.serial_prefix)),
+            "serial_length" => {
+                match value.as_array().map(|pair| pair.iter().map(Value::as_u64).collect::<Vec<_>>()).as_deref() {
+                    Some([Some(least), Some(most)]) => {
+                        (text.serial_least, text.serial_most) = (least.to_string(), most.to_string());
+                    }
+                    _ => {
+                        faults.insert(Spot::Field("serial_length"), Wrong::NotALength);
+                    }
+                }
+                None
+            }
+            "values" => {
+                figures_of(value, &mut text.figures, &mut faults);
+                None
+            }
+            // What an export of the API carries and what is not ours to set.
+            "id" | "version" | "retired" => None,
+            other => {
+                faults.insert(Spot::Figure(other.to_owned()), Wrong::UnknownField(other.to_owned()));
+                None
+            }
+        };
+        if let Some((field, into)) = into {
+            match value {
+                Value::String(own) => into.clone_from(own),
+                Value::Null if field == "gtin" => {}
+                _ => {
+                    faults.insert(Spot::Field(field), Wrong::NotText);
+                }
+            }
+        }
+    }
+    match text.read('.') {
+        Ok(body) if faults.is_empty() => Ok(body),
+        Ok(_) => Err(faults),
+        Err(more) => {
+            for (spot, wrong) in more {
+                faults.entry(spot).or_insert(wrong);
+            }
+            Err(faults)
+        }
+    }
+}
+
+fn figures_of(value: &Value, into: &mut Vec<(String, String)>, faults: &mut Faults) {
+    let Value::Object(figures) = value else {
+        faults.insert(Spot::Field("values"), Wrong::NotObjects);
+        return;
+    };
+    for (key, figure) in figures {
+        match figure {
+            Value::String(text) => into.push((key.clone(), text.clone())),
+            Value::Number(number) => match number.as_i64() {
+                Some(micro) => into.push((key.clone(), Quantity::of(Unit::Count, micro).plain())),
+                // A number with a fraction could mean units or millionths: nothing is guessed.
+                None => {
+                    faults.insert(Spot::Figure(key.clone()), Wrong::NotANumber);
+                }
+            },
+            Value::Null | Value::Bool(_) | Value::Array(_) | Value::Object(_) => {
+                faults.insert(Spot::Figure(key.clone()), Wrong::NotANumber);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "tests")]
+    use super::*;
+
+    fn day(text: &str) -> Day {
+        Day::parse(text).unwrap()
+    }
+
+    #[test]
+    fn the_last_good_day_still_counts() {
+        let today = day("2026-11-25");
+        assert_eq!(due("2026-11-25", today), Due::Soon(0));
+        assert_eq!(due("2026-11-24", today), Due::Over(1));
+        assert_eq!(due("2026-12-25", today), Due::Soon(30));
+        assert_eq!(due("2026-12-26", today), Due::Good);
+        assert_eq!(due("", today), Due::Unknown);
+        assert_eq!(due("soon", today), Due::Unknown);
+    }
+
+    fn typed() -> ModelText {
+        ModelText {
+            kind: "module".into(),
+            maker: " Brisa ".into(),
+            name: "M 5".into(),
+            gtin: "9521234567899".into(),
+            serial_prefix: "BR".into(),
+            serial_least: "12".into(),
+            serial_most: String::new(),
+            figures: vec![("cells".into(), "16".into()), ("cell_voltage_max".into(), "3,65".into()), (String::new(), String::new())],
+        }
+    }
+
+    #[test]
+    fn a_typed_model_is_read_in_the_persons_decimals() {
+        let mut text = typed();
+        text.gtin = String::new();
+        let body = text.read(',').unwrap();
+        assert_eq!(body.maker, "Brisa");
+        assert_eq!(body.serial_length, (12, 12));
+        assert_eq!(body.values["cell_voltage_max"], 3_650_000);
+        assert_eq!(text.read('.').unwrap_err(), Faults::from([(Spot::Figure("cell_voltage_max".into()), Wrong::NotANumber)]));
+    }
+
+    #[test]
+    fn everything_wrong_is_said_at_once() {
+        let text = ModelText {
+            kind: "boat".into(),
+            gtin: "123".into(),
+            serial_least: "9".into(),
+            serial_most: "3".into(),
+            figures: vec![("two words".into(), "1".into()), ("a".into(), "1".into()), ("a".into(), "2".into())],
+            ..ModelText::default()
+        };
+        let faults = text.read('.').unwrap_err();
+        assert_eq!(faults.len(), 7);
+        assert_eq!(faults[&Spot::Figure("a".into())], Wrong::Twice);
+    }
+
+    #[test]
+    fn pasted_json_is_read_and_its_faults_are_placed() {
+        let good = r#"{"kind":"inverter","maker":"Brisa","name":"I","values":{"window_min":350000000,"window_max":"500.5"}}"#;
+        let body = &read_json(good).unwrap()[0];
+        assert_eq!((body.values["window_min"], body.values["window_max"]), (350_000_000, 500_500_000));
+        assert!(matches!(read_json("{").unwrap_err()[0].1[&Spot::Whole], Wrong::NotJson(1, _)));
+        assert_eq!(read_json("3").unwrap_err()[0].1[&Spot::Whole], Wrong::NotObjects);
+        let list = format!(r#"[{good}, {{"kind":"inverter","maker":7,"name":"I","colour":"red","values":{{"u":1.5}}}}]"#);
+        let wrong = read_json(&list).unwrap_err();
+        assert_eq!(wrong[0].0, 2);
+        assert_eq!(wrong[0].1[&Spot::Field("maker")], Wrong::NotText);
+        assert_eq!(wrong[0].1[&Spot::Figure("u".into())], Wrong::NotANumber);
+        assert_eq!(wrong[0].1[&Spot::Figure("colour".into())], Wrong::UnknownField("colour".into()));
+    }
+}

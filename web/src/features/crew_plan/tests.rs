@@ -1,0 +1,101 @@
+#![allow(clippy::unwrap_used, reason = "tests")]
+
+use super::view_model::*;
+use crate::features::job::load::{JobView, StopView, job_view};
+use crate::i18n::format::Day;
+use domain::ids::{EntryId, JobId, PersonId, uuid_v7};
+use domain::job_file::body::{Assigned, CrewRole, LeftAs, Schedule, StopCause};
+use domain::job_file::{JobFile, Phase};
+use std::sync::Arc;
+
+fn person(number: u8) -> PersonId {
+    PersonId::of(uuid_v7(1, &[number; 10]))
+}
+
+fn job(number: u8, day: &str, start: &str, crew: &[u8], phase: Phase) -> JobView {
+    let mut view = job_view(JobId::of(uuid_v7(2, &[number; 10])), &JobFile::default(), None, "en");
+    view.phase = phase;
+    view.site.householder = format!("House {number}");
+    view.schedule = (!day.is_empty()).then(|| Schedule { day: day.into(), start: start.into() });
+    view.crew = crew.iter().map(|own| Assigned { person: person(*own), role: CrewRole::Technician, tickets: Vec::new() }).collect();
+    view
+}
+
+fn today() -> Day {
+    // A Wednesday.
+    Day::parse("2026-11-25").unwrap()
+}
+
+fn people() -> Vec<(PersonId, String)> {
+    vec![(person(1), "Ada".into()), (person(2), "Bo".into())]
+}
+
+fn planned(views: Vec<JobView>) -> CrewPlan {
+    let views: Vec<Arc<JobView>> = views.into_iter().map(Arc::new).collect();
+    plan(&views, &people(), today())
+}
+
+#[test]
+fn the_plan_begins_on_monday_and_has_two_weeks() {
+    let plan = planned(Vec::new());
+    assert_eq!(plan.days.len(), 14);
+    assert_eq!(plan.days[0].iso(), "2026-11-23");
+    assert_eq!(plan.days[13].iso(), "2026-12-06");
+    assert!(plan.is_empty());
+    assert_eq!(monday_of(Day::parse("2026-11-23").unwrap()).iso(), "2026-11-23");
+    assert_eq!(monday_of(Day::parse("2026-11-29").unwrap()).iso(), "2026-11-23");
+}
+
+#[test]
+fn a_job_stands_with_each_of_its_people_sorted_by_hour() {
+    let plan = planned(vec![
+        job(1, "2026-11-25", "13:00", &[1, 2], Phase::WithCrew),
+        job(2, "2026-11-25", "08:00", &[1], Phase::OnSite),
+    ]);
+    let names = |row: usize| plan.rows[row].days[2].iter().map(|card| card.name.as_str()).collect::<Vec<_>>();
+    assert_eq!(names(0), ["House 2", "House 1"]);
+    assert_eq!(names(1), ["House 1"]);
+    assert!(plan.unplanned.is_empty());
+}
+
+#[test]
+fn what_has_no_crew_or_no_day_is_listed_and_a_finished_job_is_not() {
+    let plan = planned(vec![
+        job(1, "", "", &[1], Phase::Planned),
+        job(2, "2026-11-26", "", &[], Phase::Planned),
+        job(3, "", "", &[], Phase::Withdrawn),
+        job(4, "2026-11-20", "", &[1], Phase::Paused(LeftAs::NotConnected)),
+        job(5, "2026-11-20", "", &[1], Phase::Passed),
+        job(6, "2027-01-07", "", &[1], Phase::WithCrew),
+    ]);
+    let names = |cards: &[JobCard]| cards.iter().map(|card| card.name.clone()).collect::<Vec<_>>();
+    assert_eq!(names(&plan.unplanned), ["House 1", "House 2"]);
+    assert_eq!(names(&plan.nobody[3]), ["House 2"]);
+    assert_eq!(names(&plan.overdue), ["House 4"]);
+    assert_eq!(names(&plan.later), ["House 6"]);
+}
+
+#[test]
+fn somebody_who_left_the_firm_leaves_the_job_without_anybody() {
+    let plan = planned(vec![job(1, "2026-11-25", "", &[9], Phase::WithCrew)]);
+    assert_eq!(plan.nobody[2].len(), 1);
+}
+
+#[test]
+fn a_stop_waits_before_a_review() {
+    let mut stopped = job(1, "2026-11-25", "", &[1], Phase::OnSite);
+    stopped.stops.push(StopView {
+        id: EntryId::of(uuid_v7(3, &[1; 10])),
+        by: person(1),
+        at_us: 50,
+        cause: StopCause::Alarm,
+        remark: None,
+        resolved: None,
+    });
+    let mut resolved = job(3, "2026-11-25", "", &[1], Phase::OnSite);
+    resolved.stops.push(StopView { resolved: Some((person(2), "fixed".into())), ..stopped.stops[0].clone() });
+    let plan = planned(vec![job(2, "2026-11-24", "", &[1], Phase::ForReview), stopped, resolved]);
+    let queue: Vec<_> = plan.queue.iter().map(|need| (need.card.name.as_str(), &need.why)).collect();
+    assert_eq!(queue, [("House 1", &NeedWhy::Stop), ("House 2", &NeedWhy::ForReview)]);
+    assert_eq!(plan.queue[0].card.waits, 1);
+}

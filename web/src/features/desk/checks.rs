@@ -1,0 +1,53 @@
+//! Computed comparisons: all of the computation, so that an electrician can redo it with a pocket calculator.
+
+use domain::electrical::{Check, Prefix, Verdict};
+use leptos::prelude::*;
+
+use crate::features::words::{check_note, check_verdict_why, figure, limit, mark, quantity, source};
+use crate::i18n::Words;
+use crate::t;
+use crate::ui::{Chip, Tone};
+
+/// A verdict as a chip.
+pub fn verdict_chip(w: Words, verdict: Verdict) -> AnyView {
+    let (label, tone) = match verdict {
+        Verdict::Pass => (t!(w, "plan.verdict.pass"), Tone::Good),
+        Verdict::Fail(_) => (t!(w, "plan.verdict.fail"), Tone::Stop),
+        Verdict::NotDetermined(_) => (t!(w, "plan.verdict.not_determined"), Tone::Caution),
+        Verdict::NotApplicable(_) => (t!(w, "plan.verdict.not_applicable"), Tone::Plain),
+    };
+    view! { <Chip label tone /> }.into_any()
+}
+
+/// Formula, numbers, results, limit, notes and source.
+pub fn check_body(w: Words, check: &Check) -> AnyView {
+    let results: Vec<String> = check
+        .results
+        .iter()
+        .map(|(name, value)| t!(w, "plan.check.result", figure = figure(w, name), value = quantity(w, *value, Prefix::One)))
+        .collect();
+    let why = matches!(check.verdict, Verdict::Fail(_) | Verdict::NotDetermined(_) | Verdict::NotApplicable(_))
+        .then(|| view! { <p>{check_verdict_why(w, check)}</p> });
+    let known = check.limit.map(|known| {
+        view! { <p><b>{t!(w, "plan.check.limit")}</b>" "{limit(w, known.limit, known.unit, Prefix::One)}</p> }
+    });
+    let notes = check.notes.iter().map(|note| view! { <p class="soft">{w.say(check_note(*note))}</p> }).collect_view();
+    let cited = source(w, check.source);
+    let cited = match mark(check.source.mark) {
+        Some(key) => format!("{cited} ({})", w.say(key)),
+        None => cited,
+    };
+    view! {
+        {(!results.is_empty()).then(|| view! { <p>{results.join("; ")}</p> })}
+        {known}
+        {why}
+        {notes}
+        <details>
+            <summary>{t!(w, "plan.check.computation", id = check.id)}</summary>
+            <p class="formula">{check.formula}</p>
+            <p class="formula">{check.with_numbers.clone()}</p>
+            <p class="soft">{t!(w, "plan.check.source", source = cited)}</p>
+        </details>
+    }
+    .into_any()
+}

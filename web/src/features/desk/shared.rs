@@ -1,0 +1,109 @@
+//! What several desks ask of a folded job. Pure.
+
+use domain::ids::PersonId;
+use domain::job_file::body::{CrewRole, Ticket, UnitKind};
+use domain::job_file::{Body, JobFile, Phase};
+use domain::method::gate::Answer;
+use domain::people::{Action, Ownership, Role, may};
+
+use crate::features::job::load::{DeviationView, JobView};
+use crate::i18n::Key;
+use crate::i18n::format::Day;
+use crate::key;
+
+/// Who looks, and what they may do on this job.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Rights {
+    /// May decide: deviations, stops, returns, the review.
+    pub decide: bool,
+    /// May change the plan.
+    pub plan: bool,
+    /// Has the role to decide, but is not a lead of this very job.
+    pub not_lead_here: bool,
+}
+
+/// What a person may do on a job. The fold lets only a lead of the job decide; a role alone is not enough.
+pub fn rights(view: &JobView, me: PersonId, roles: &[Role]) -> Rights {
+    let allowed = may(roles, Action::WriteDecision, Ownership::Firm).is_some();
+    let lead_here = view.role_of(me) == Some(CrewRole::Lead);
+    let closed = matches!(view.phase, Phase::Passed | Phase::Withdrawn);
+    Rights {
+        decide: allowed && lead_here && !closed,
+        plan: allowed && lead_here && !closed,
+        not_lead_here: allowed && !lead_here,
+    }
+}
+
+/// Departures that nobody has answered and that still stand in somebody's way.
+pub fn waiting_deviations(view: &JobView) -> impl Iterator<Item = &DeviationView> {
+    view.deviations.iter().filter(|deviation| deviation.decision.is_none() && stands_at_its_place(view, deviation))
+}
+
+/// A later request at the same place, or evidence that does, makes an older request moot.
+fn stands_at_its_place(view: &JobView, deviation: &DeviationView) -> bool {
+    let card = view
+        .step(&deviation.place.step, deviation.place.slot)
+        .and_then(|step| step.requirements.iter().find(|card| card.place == deviation.place));
+    match card.map(|card| &card.answer) {
+        Some(Answer::DeviationAsked { asked }) => *asked == deviation.asked,
+        Some(
+            Answer::Missing { .. } | Answer::Met { .. } | Answer::Failed { .. } | Answer::NotDetermined { .. }
+            | Answer::DeviationAllowed { .. },
+        ) => false,
+        // Without the method the place cannot be seen; better one question too many.
+        None => view.method_missing,
+    }
+}
+
+/// The word of a kind, as the API writes it.
+pub const fn kind_word(kind: UnitKind) -> &'static str {
+    match kind {
+        UnitKind::Module => "module",
+        UnitKind::ControlUnit => "control_unit",
+        UnitKind::Inverter => "inverter",
+        UnitKind::Changeover => "changeover",
+        UnitKind::Meter => "meter",
+        UnitKind::Gateway => "gateway",
+    }
+}
+
+/// Every kind, in the order in which forms show them.
+pub const KINDS: [UnitKind; 6] = [
+    UnitKind::Module,
+    UnitKind::ControlUnit,
+    UnitKind::Inverter,
+    UnitKind::Changeover,
+    UnitKind::Meter,
+    UnitKind::Gateway,
+];
+
+/// The greatest slot number that any equipment of the file ever had.
+pub fn slots_ever(file: &JobFile) -> u16 {
+    file.iter()
+        .filter_map(|held| match held.entry.body() {
+            Some(Body::Equipment(equipment)) => equipment.slots.iter().map(|slot| slot.number).max(),
+            _ => None,
+        })
+        .max()
+        .unwrap_or(0)
+}
+
+/// Last valid day has passed.
+pub fn is_expired(ticket: &Ticket, today: Day) -> bool {
+    Day::parse(&ticket.expires).is_some_and(|last| last < today)
+}
+
+/// The words of a state, as the API names it; `None` for one that this version does not know.
+pub fn phase_of_word(word: &str) -> Option<Key> {
+    Some(match word {
+        "planned" => key!("job.phase.planned"),
+        "with_crew" => key!("job.phase.with_crew"),
+        "on_site" => key!("job.phase.on_site"),
+        "paused" => key!("job.phase.paused"),
+        "for_review" => key!("job.phase.for_review"),
+        "returned" => key!("job.phase.returned"),
+        "passed" => key!("job.phase.passed"),
+        "withdrawn" => key!("job.phase.withdrawn"),
+        _ => return None,
+    })
+}

@@ -1,0 +1,311 @@
+#![allow(clippy::unwrap_used, reason = "tests")]
+
+use super::draft::PlanDraft;
+use super::view_model::*;
+use crate::features::desk::shared::is_expired;
+use crate::features::plan_job::draft::UnitText;
+use crate::features::job::load::{JobView, job_view};
+use crate::i18n::format::Day;
+use crate::i18n::{Decimal, Lang, Words};
+use domain::electrical::{Unit, Verdict};
+use domain::ids::{JobId, ModelId, PersonId, SiteId, uuid_v7};
+use domain::job_file::Body;
+use domain::job_file::body::{CrewRole, MethodRef, ModelSnapshot, Purpose, Ticket, UnitKind};
+use domain::method::Method;
+use domain::method::plan::{CheckCall, CheckNeed, DesignField, InputSource, Micro, Requirement, Stage, Step, Text, UnitPlan};
+use std::collections::BTreeMap;
+
+const POINT: Words = Words { lang: Lang::En, decimal: Decimal::Point };
+const COMMA: Words = Words { lang: Lang::De, decimal: Decimal::Comma };
+
+fn text(en: &str) -> Text {
+    Text { en: en.into(), ..Text::default() }
+}
+
+fn id(number: u8) -> uuid::Uuid {
+    uuid_v7(u64::from(number), &[number; 10])
+}
+
+fn from(key: &str, from: &str) -> InputSource {
+    InputSource { key: key.into(), from: from.into() }
+}
+
+/// A module of 16 cells, an inverter with a window, one check that compares them.
+fn method() -> Method {
+    let call = CheckCall {
+        check: "F07".into(),
+        inputs: vec![
+            from("modules", "count.module"),
+            from("cells_per_module", "model.module.cells"),
+            from("cell_voltage_min", "model.module.cell_voltage_min"),
+            from("cell_voltage_max", "model.module.cell_voltage_max"),
+            from("window_min", "design.window_min"),
+            from("window_max", "design.window_max"),
+        ],
+    };
+    let field = |key: &str, proposal| DesignField {
+        key: key.into(),
+        label: text(key),
+        unit: Unit::Volt,
+        sanity: (Micro(50_000_000), Micro(1_500_000_000)),
+        proposal,
+    };
+    Method {
+        id: "stack".into(),
+        version: 1,
+        purpose: Purpose::Install,
+        title: text("Stack"),
+        about: text("A stack"),
+        reviewed: Vec::new(),
+        cautions: Vec::new(),
+        stages: vec![Stage { id: "s1".into(), title: text("Arrive"), hazardous: false }],
+        steps: vec![Step {
+            id: "design".into(),
+            stage: "s1".into(),
+            title: text("Design"),
+            act: text("Look at the design"),
+            hold: true,
+            stop_work: false,
+            repeat: None,
+            in_order: false,
+            needs: Vec::new(),
+            when: None,
+            cautions: Vec::new(),
+            requirements: vec![Requirement::Check(CheckNeed { id: "window".into(), label: text("Stack window"), call })],
+            safety_critical: false,
+            needs_consent: true,
+        }],
+        design: vec![field("window_min", None), field("window_max", Some(Micro(500_000_000)))],
+        units: vec![
+            UnitPlan { unit: UnitKind::Module, least: 2, most: 8, new: true },
+            UnitPlan { unit: UnitKind::Inverter, least: 1, most: 1, new: false },
+        ],
+    }
+}
+
+fn model(number: u8, kind: UnitKind) -> ModelSnapshot {
+    ModelSnapshot {
+        model: ModelId::of(id(number)),
+        version: 1,
+        kind,
+        maker: "Brisa".into(),
+        name: format!("M{number}"),
+        gtin: None,
+        serial_prefix: String::new(),
+        serial_length: (0, 0),
+        values: vec![
+            ("cell_voltage_max".into(), 3_600_000),
+            ("cell_voltage_min".into(), 2_800_000),
+            ("cells".into(), 16_000_000),
+        ],
+    }
+}
+
+fn filled() -> PlanDraft {
+    let mut draft = PlanDraft::default();
+    draft.site.street = " Quay 3 ".into();
+    draft.site.town = "Port Meridian".into();
+    draft.site.householder = "Ida Brandt".into();
+    draft.method = "stack@1".into();
+    draft.units.insert("module".into(), UnitText { model: id(1).to_string(), count: "8".into() });
+    draft.units.insert("inverter".into(), UnitText { model: id(2).to_string(), count: "1".into() });
+    draft.design.insert("window_min".into(), "350".into());
+    draft.design.insert("window_max".into(), "500 V".into());
+    draft.consent = "granted".into();
+    draft.consent_reference = "NX-7".into();
+    draft.crew.insert(id(9).to_string(), CrewRole::Technician);
+    draft.day = "2026-12-01".into();
+    draft.start = "8:30".into();
+    draft
+}
+
+fn people() -> Vec<Candidate> {
+    vec![Candidate {
+        person: PersonId::of(id(9)),
+        name: "Tomas".into(),
+        can_lead: false,
+        can_work: true,
+        tickets: vec![Ticket { kind: "electrician".into(), expires: "2026-11-30".into() }],
+    }]
+}
+
+struct Setup {
+    method: Method,
+    reference: MethodRef,
+    models: Vec<ModelSnapshot>,
+    people: Vec<Candidate>,
+}
+
+impl Setup {
+    fn new() -> Self {
+        let method = method();
+        let reference = method.reference();
+        Self { method, reference, models: vec![model(1, UnitKind::Module), model(2, UnitKind::Inverter)], people: people() }
+    }
+
+    fn around<'a>(&'a self, before: Option<&'a JobView>, slots_ever: u16) -> Around<'a> {
+        Around {
+            method: Some((&self.method, &self.reference)),
+            models: &self.models,
+            people: &self.people,
+            before,
+            slots_ever,
+            site: SiteId::of(id(7)),
+        }
+    }
+
+    fn view_of(&self, bodies: &[Body]) -> JobView {
+        let job = JobId::of(id(3));
+        let file = file_of(&self.method, &self.reference, bodies, job);
+        job_view(job, &file, Some(&self.method), "en")
+    }
+}
+
+#[test]
+fn a_whole_plan_becomes_one_entry_a_section_with_the_opening_first() {
+    let setup = Setup::new();
+    let reading = read(&filled(), setup.around(None, 0), POINT);
+    assert_eq!(reading.faults, BTreeMap::new());
+    assert_eq!(reading.gaps, [Gap::GridPoint]);
+    let kinds: Vec<u32> = reading.bodies.iter().map(Body::kind).collect();
+    assert_eq!(kinds, [10, 14, 11, 12, 13, 16, 15]);
+    let view = setup.view_of(&reading.bodies);
+    assert_eq!(view.site.street, "Quay 3");
+    assert_eq!(view.schedule.unwrap().start, "08:30");
+    assert_eq!(view.crew[0].tickets[0].kind, "electrician");
+    assert_eq!(view.equipment.unwrap().slots.len(), 9);
+    assert!(view.breaches.is_empty());
+}
+
+#[test]
+fn an_empty_plan_says_what_it_needs_and_keeps_what_is_only_missing_apart() {
+    let setup = Setup::new();
+    let mut around = setup.around(None, 0);
+    around.method = None;
+    let reading = read(&PlanDraft::default(), around, POINT);
+    let fields: Vec<&FieldId> = reading.faults.keys().collect();
+    assert_eq!(fields, [&FieldId::Street, &FieldId::Town, &FieldId::Method]);
+    assert!(reading.gaps.contains(&Gap::Crew) && reading.gaps.contains(&Gap::Day));
+}
+
+#[test]
+fn counts_stay_inside_the_method() {
+    let setup = Setup::new();
+    for (count, good) in [("2", true), ("8", true), ("1", false), ("9", false), ("", false), ("three", false), ("-3", false)] {
+        let mut draft = filled();
+        draft.units.get_mut("module").unwrap().count = count.into();
+        let reading = read(&draft, setup.around(None, 0), POINT);
+        assert_eq!(reading.faults.is_empty(), good, "{count}");
+        assert_eq!(reading.bodies.iter().any(|body| matches!(body, Body::Equipment(_))), good, "{count}");
+    }
+}
+
+#[test]
+fn design_figures_are_read_in_the_persons_own_decimals() {
+    let field = &method().design[0];
+    assert_eq!(figure(field, "350,5", false, COMMA), Ok(Some(350_500_000)));
+    assert_eq!(figure(field, "", false, POINT), Ok(None));
+    assert_eq!(figure(field, "wide", false, POINT), Err(Fault::Unreadable));
+    assert_eq!(figure(field, "> 350", false, POINT), Err(Fault::NotExact));
+    assert!(matches!(figure(field, "350 A", false, POINT), Err(Fault::OtherUnit(_))));
+    let outside = Fault::OutsidePlausible { least: 50_000_000, most: 1_500_000_000 };
+    assert_eq!(figure(field, "49", false, POINT), Err(outside));
+    assert_eq!(figure(field, "49", true, POINT), Ok(Some(49_000_000)));
+}
+
+#[test]
+fn a_grant_needs_its_reference() {
+    let setup = Setup::new();
+    let mut draft = filled();
+    draft.consent_reference = "  ".into();
+    let reading = read(&draft, setup.around(None, 0), POINT);
+    assert_eq!(reading.faults.get(&FieldId::ConsentReference), Some(&Fault::Needed));
+    draft.consent = "not_needed".into();
+    assert!(read(&draft, setup.around(None, 0), POINT).faults.is_empty());
+}
+
+#[test]
+fn hours_are_read_as_people_write_them() {
+    for (typed, read) in [("8", Some("08:00")), ("08:05", Some("08:05")), ("8.30", Some("08:30")), ("", Some(""))] {
+        assert_eq!(hour(typed).as_deref(), read, "{typed}");
+    }
+    for wrong in ["24:00", "8:60", "8:3", "noon", "8:30:00", ":30"] {
+        assert_eq!(hour(wrong), None, "{wrong}");
+    }
+}
+
+#[test]
+fn a_job_that_is_there_writes_only_what_changed() {
+    let setup = Setup::new();
+    let first = read(&filled(), setup.around(None, 0), POINT);
+    let view = setup.view_of(&first.bodies);
+    let draft = PlanDraft::of(&view, COMMA);
+    assert!(read(&draft, setup.around(Some(&view), 9), COMMA).bodies.is_empty());
+    let mut moved = draft;
+    moved.day = "2026-12-02".into();
+    let reading = read(&moved, setup.around(Some(&view), 9), COMMA);
+    assert_eq!(reading.bodies.iter().map(Body::kind).collect::<Vec<_>>(), [15]);
+}
+
+#[test]
+fn a_slot_number_is_never_given_twice() {
+    let setup = Setup::new();
+    let first = read(&filled(), setup.around(None, 0), POINT);
+    let view = setup.view_of(&first.bodies);
+    let mut draft = PlanDraft::of(&view, POINT);
+    let numbers = |reading: &Reading| -> Vec<u16> {
+        reading
+            .bodies
+            .iter()
+            .find_map(|body| match body {
+                Body::Equipment(equipment) => Some(equipment.slots.iter().map(|slot| slot.number).collect()),
+                _ => None,
+            })
+            .unwrap()
+    };
+    draft.units.get_mut("module").unwrap().count = "6".into();
+    let fewer = read(&draft, setup.around(Some(&view), 9), POINT);
+    assert_eq!(numbers(&fewer), [1, 2, 3, 4, 5, 6, 9]);
+    let after = setup.view_of(&[first.bodies, fewer.bodies].concat());
+    draft.units.get_mut("module").unwrap().count = "7".into();
+    let more = read(&draft, setup.around(Some(&after), 9), POINT);
+    assert_eq!(numbers(&more), [1, 2, 3, 4, 5, 6, 10, 9]);
+}
+
+#[test]
+fn the_window_is_computed_while_it_is_typed() {
+    let setup = Setup::new();
+    let reading = read(&filled(), setup.around(None, 0), POINT);
+    let checks = live_checks(&setup.method, &setup.reference, &reading.bodies, POINT);
+    assert_eq!(checks.len(), 1);
+    assert_eq!(checks[0].label, "Stack window");
+    assert_eq!(checks[0].check.as_ref().unwrap().verdict, Verdict::Pass);
+
+    let mut small = filled();
+    small.units.get_mut("module").unwrap().count = "5".into();
+    let reading = read(&small, setup.around(None, 0), POINT);
+    let checks = live_checks(&setup.method, &setup.reference, &reading.bodies, POINT);
+    assert!(matches!(checks[0].check.as_ref().unwrap().verdict, Verdict::Fail(_)));
+
+    let mut without = filled();
+    without.units.remove("module");
+    let reading = read(&without, setup.around(None, 0), POINT);
+    let checks = live_checks(&setup.method, &setup.reference, &reading.bodies, POINT);
+    assert_eq!(checks[0].missing.as_deref(), Some("modules"));
+}
+
+#[test]
+fn a_ticket_holds_through_its_last_day() {
+    let ticket = &people()[0].tickets[0];
+    assert!(!is_expired(ticket, Day::parse("2026-11-30").unwrap()));
+    assert!(is_expired(ticket, Day::parse("2026-12-01").unwrap()));
+    assert!(!is_expired(&Ticket { kind: "x".into(), expires: String::new() }, Day::parse("2026-12-01").unwrap()));
+}
+
+#[test]
+fn a_draft_survives_being_kept() {
+    let draft = filled();
+    let kept = serde_json::to_vec(&draft).unwrap();
+    assert_eq!(serde_json::from_slice::<PlanDraft>(&kept).unwrap(), draft);
+    assert_eq!(serde_json::from_str::<PlanDraft>("{}").unwrap(), PlanDraft::default());
+}

@@ -1,0 +1,520 @@
+//! From what was typed to the entries of a job file, or to what is wrong with it. Pure.
+
+use std::collections::BTreeMap;
+
+use domain::electrical::{Check, Cmp, FieldSpec, NumberLocale, Prefix, Quality, Quantity, parse_reading};
+use domain::ids::{DeviceId, EntryId, FirmId, JobId, PersonId, SiteId, uuid_v7};
+use domain::job_file::body::{
+    Assigned, Assignment, Body, Consent, ConsentState, DesignInputs, Equipment, JobPlanned, MethodRef, ModelSnapshot, Schedule,
+    Slot, Ticket, UnitKind,
+};
+use domain::job_file::{ChainHead, Draft, Entry, JobFile};
+use domain::method::Method;
+use domain::method::gate::{Answer, LimitInfo, LimitSource, OpenWhy};
+use domain::method::plan::{CheckCall, DesignField, LimitRule, Requirement, UnitPlan};
+
+use super::draft::{PlanDraft, consent_of_word};
+use crate::features::desk::shared::kind_word;
+use crate::features::job::load::{JobView, job_view};
+use crate::i18n::Words;
+use crate::i18n::format::Day;
+
+/// Rule set of new jobs: public standards by number and edition, as `domain::electrical` computes them.
+pub const RULE_SET: &str = "neutral 1";
+
+/// A person who can be put on a job.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Candidate {
+    /// Who.
+    pub person: PersonId,
+    /// Name.
+    pub name: String,
+    /// May lead a job.
+    pub can_lead: bool,
+    /// May record evidence.
+    pub can_work: bool,
+    /// Licences and competences.
+    pub tickets: Vec<Ticket>,
+}
+
+/// A field of the form.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum FieldId {
+    /// Street and house.
+    Street,
+    /// Town.
+    Town,
+    /// Method.
+    Method,
+    /// Model of a kind, by the kind's word.
+    Model(&'static str),
+    /// Count of a kind.
+    Count(&'static str),
+    /// A design figure by its key.
+    Design(String),
+    /// The operator's reference.
+    ConsentReference,
+    /// Day.
+    Day,
+    /// Hour.
+    Start,
+}
+
+/// What is wrong with a field: it keeps the plan from being saved.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Fault {
+    /// Nothing is there and the plan cannot do without.
+    Needed,
+    /// Not a day of the calendar.
+    NotADay,
+    /// Not an hour such as 08:30.
+    NotAnHour,
+    /// An hour without a day.
+    HourWithoutDay,
+    /// Not a whole number from least to most.
+    CountOutside {
+        /// At least.
+        least: u16,
+        /// At most.
+        most: u16,
+    },
+    /// A count without a model.
+    ModelNeeded,
+    /// Cannot be read as a number.
+    Unreadable,
+    /// More than one reading is possible.
+    Ambiguous(Vec<Quantity>),
+    /// A unit of something else; perhaps this was meant.
+    OtherUnit(Option<Quantity>),
+    /// One exact value is needed, not a bound.
+    NotExact,
+    /// Implausible; it must be looked at and ticked.
+    OutsidePlausible {
+        /// Least plausible, millionths.
+        least: i64,
+        /// Greatest plausible.
+        most: i64,
+    },
+}
+
+/// What is still missing before a crew can work; it keeps nobody from saving.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Gap {
+    /// Nobody is on the job.
+    Crew,
+    /// No day.
+    Day,
+    /// Units of this kind.
+    Units(UnitKind),
+    /// So many design figures.
+    Design(usize),
+    /// The operator's word, and the method asks for it.
+    Consent,
+    /// Householder's name.
+    Householder,
+    /// Connection point.
+    GridPoint,
+}
+
+/// A plan that was read.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Reading {
+    /// Sections that say something, as bodies; only those that change something where a job is there.
+    pub bodies: Vec<Body>,
+    /// What is wrong.
+    pub faults: BTreeMap<FieldId, Fault>,
+    /// What is missing.
+    pub gaps: Vec<Gap>,
+}
+
+/// Everything that the reading of a plan leans on.
+#[derive(Clone, Copy)]
+pub struct Around<'a> {
+    /// The chosen method with its reference, once it is on this device.
+    pub method: Option<(&'a Method, &'a MethodRef)>,
+    /// The catalogue, without retired items.
+    pub models: &'a [ModelSnapshot],
+    /// People.
+    pub people: &'a [Candidate],
+    /// The job as it stands; absent for a new one.
+    pub before: Option<&'a JobView>,
+    /// The greatest slot number that the job ever had.
+    pub slots_ever: u16,
+    /// Site of a new job.
+    pub site: SiteId,
+}
+
+/// Reads a draft.
+pub fn read(draft: &PlanDraft, around: Around<'_>, w: Words) -> Reading {
+    let mut out = Reading::default();
+    site(draft, around, &mut out);
+    plan(around, &mut out);
+    if let Some((method, _)) = around.method {
+        equipment(draft, method, around, &mut out);
+        design(draft, method, around, w, &mut out);
+    }
+    consent(draft, around, &mut out);
+    crew(draft, around, &mut out);
+    schedule(draft, around, &mut out);
+    out
+}
+
+fn push_if_changed(out: &mut Reading, changed: bool, body: Body) {
+    if changed {
+        out.bodies.push(body);
+    }
+}
+
+fn plan(around: Around<'_>, out: &mut Reading) {
+    match (around.before, around.method) {
+        (Some(_), _) => {}
+        (None, None) => {
+            out.faults.insert(FieldId::Method, Fault::Needed);
+        }
+        (None, Some((method, reference))) => {
+            // The opening entry comes first: what follows is judged by who planned the job.
+            out.bodies.insert(
+                0,
+                Body::JobPlanned(JobPlanned {
+                    purpose: method.purpose,
+                    site: around.site,
+                    method: reference.clone(),
+                    rule_set: RULE_SET.into(),
+                }),
+            );
+        }
+    }
+}
+
+fn site(draft: &PlanDraft, around: Around<'_>, out: &mut Reading) {
+    let details = draft.site.details();
+    if details.street.is_empty() {
+        out.faults.insert(FieldId::Street, Fault::Needed);
+    }
+    if details.town.is_empty() {
+        out.faults.insert(FieldId::Town, Fault::Needed);
+    }
+    if details.householder.is_empty() {
+        out.gaps.push(Gap::Householder);
+    }
+    if details.grid_point.is_empty() {
+        out.gaps.push(Gap::GridPoint);
+    }
+    let changed = around.before.is_none_or(|before| before.site != details);
+    push_if_changed(out, changed, Body::SiteDetails(details));
+}
+
+/// Reads a count; `None` where it is not a whole number of the range.
+fn count_of(text: &str, plan: &UnitPlan) -> Option<u16> {
+    text.trim().parse::<u16>().ok().filter(|count| (plan.least..=plan.most).contains(count))
+}
+
+fn equipment(draft: &PlanDraft, method: &Method, around: Around<'_>, out: &mut Reading) {
+    let mut wanted: Vec<(&UnitPlan, &ModelSnapshot, u16)> = Vec::new();
+    let mut complete = true;
+    for plan in &method.units {
+        let word = kind_word(plan.unit);
+        let typed = draft.units.get(word).cloned().unwrap_or_default();
+        let model = pinned_or_listed(around, plan.unit, &typed.model);
+        let untouched = typed.model.is_empty() && (typed.count.trim().is_empty() || plan.least == plan.most);
+        if untouched {
+            if plan.least > 0 {
+                complete = false;
+                out.gaps.push(Gap::Units(plan.unit));
+            }
+            continue;
+        }
+        let count = if typed.count.trim().is_empty() { None } else { count_of(&typed.count, plan) };
+        match (model, count) {
+            (Some(_), Some(0)) => {}
+            (Some(model), Some(count)) => wanted.push((plan, model, count)),
+            (None, Some(0)) => {}
+            (None, Some(_)) => {
+                complete = false;
+                out.faults.insert(FieldId::Model(word), Fault::ModelNeeded);
+            }
+            (_, None) => {
+                complete = false;
+                out.faults.insert(FieldId::Count(word), Fault::CountOutside { least: plan.least, most: plan.most });
+            }
+        }
+    }
+    if !complete || wanted.is_empty() {
+        return;
+    }
+    let before = around.before.and_then(|before| before.equipment.as_ref());
+    let after = places(before, &wanted, around.slots_ever);
+    let changed = before.is_none_or(|before| *before != after);
+    push_if_changed(out, changed, Body::Equipment(after));
+}
+
+/// A pinned model stays pinned at its version while it stays chosen: the catalogue may have moved on.
+fn pinned_or_listed<'a>(around: Around<'a>, kind: UnitKind, id: &str) -> Option<&'a ModelSnapshot> {
+    let pinned = around.before.and_then(|before| before.equipment.as_ref()).map_or(&[][..], |equipment| &equipment.models);
+    pinned.iter().chain(around.models).find(|model| model.kind == kind && model.model.to_string() == id)
+}
+
+/// Gives every unit a place. Places that are there keep their numbers; a number that was ever given is not given again.
+fn places(before: Option<&Equipment>, wanted: &[(&UnitPlan, &ModelSnapshot, u16)], slots_ever: u16) -> Equipment {
+    let mut next = slots_ever;
+    let mut after = Equipment { models: Vec::new(), slots: Vec::new() };
+    for (index, (plan, model, count)) in wanted.iter().enumerate() {
+        after.models.push((*model).clone());
+        let index = u16::try_from(index).unwrap_or(u16::MAX);
+        let kept = before.into_iter().flat_map(|before| {
+            before.slots.iter().filter(|slot| {
+                before.models.get(usize::from(slot.model)).is_some_and(|old| old.kind == plan.unit) && slot.new == plan.new
+            })
+        });
+        let mut numbers: Vec<u16> = kept.map(|slot| slot.number).take(usize::from(*count)).collect();
+        while numbers.len() < usize::from(*count) {
+            next += 1;
+            numbers.push(next);
+        }
+        after.slots.extend(numbers.into_iter().map(|number| Slot { number, model: index, new: plan.new }));
+    }
+    after
+}
+
+/// The box of a design figure.
+pub fn spec(field: &DesignField) -> FieldSpec {
+    FieldSpec::plain(field.unit, Prefix::One, field.sanity.0.0, field.sanity.1.0)
+}
+
+/// What one design figure says: nothing, a value, or a fault.
+pub fn figure(field: &DesignField, text: &str, checked: bool, w: Words) -> Result<Option<i64>, Fault> {
+    if text.trim().is_empty() {
+        return Ok(None);
+    }
+    let parsed = parse_reading(text, &spec(field), NumberLocale::from_decimal(w.decimal.sign()));
+    let outside = match parsed.quality {
+        Quality::Ok => false,
+        Quality::OutsideSanity => true,
+        Quality::Ambiguous { candidates } => return Err(Fault::Ambiguous(candidates)),
+        Quality::UnitMismatch { suggestion, .. } => return Err(Fault::OtherUnit(suggestion)),
+        Quality::Invalid { .. } | Quality::NotTested | Quality::OverRange => return Err(Fault::Unreadable),
+    };
+    match (parsed.value, parsed.cmp) {
+        (None, _) => Err(Fault::Unreadable),
+        (Some(_), Cmp::Less | Cmp::Greater) => Err(Fault::NotExact),
+        (Some(_), Cmp::Equal) if outside && !checked => {
+            Err(Fault::OutsidePlausible { least: field.sanity.0.0, most: field.sanity.1.0 })
+        }
+        (Some(value), Cmp::Equal) => Ok(Some(value.micro)),
+    }
+}
+
+fn design(draft: &PlanDraft, method: &Method, around: Around<'_>, w: Words, out: &mut Reading) {
+    let mut values = Vec::new();
+    let mut missing = 0;
+    for field in &method.design {
+        let text = draft.design.get(&field.key).map_or("", String::as_str);
+        match figure(field, text, draft.design_checked.contains(&field.key), w) {
+            Ok(Some(micro)) => values.push((field.key.clone(), micro)),
+            Ok(None) => missing += 1,
+            Err(fault) => {
+                out.faults.insert(FieldId::Design(field.key.clone()), fault);
+            }
+        }
+    }
+    values.sort();
+    if missing > 0 {
+        out.gaps.push(Gap::Design(missing));
+    }
+    let before: &[(String, i64)] = around.before.map_or(&[], |before| &before.design);
+    push_if_changed(out, before != values, Body::DesignInputs(DesignInputs { values }));
+}
+
+fn consent(draft: &PlanDraft, around: Around<'_>, out: &mut Reading) {
+    let needed = around.method.is_some_and(|(method, _)| method.steps.iter().any(|step| step.needs_consent));
+    let Some(state) = consent_of_word(&draft.consent) else {
+        if needed {
+            out.gaps.push(Gap::Consent);
+        }
+        return;
+    };
+    let reference = draft.consent_reference.trim().to_owned();
+    if state == ConsentState::Granted && reference.is_empty() {
+        out.faults.insert(FieldId::ConsentReference, Fault::Needed);
+        return;
+    }
+    if needed && matches!(state, ConsentState::Waiting | ConsentState::Refused) {
+        out.gaps.push(Gap::Consent);
+    }
+    let consent = Consent { state, reference };
+    let changed = around.before.and_then(|before| before.consent.as_ref()) != Some(&consent);
+    push_if_changed(out, changed, Body::Consent(consent));
+}
+
+fn crew(draft: &PlanDraft, around: Around<'_>, out: &mut Reading) {
+    let before: &[Assigned] = around.before.map_or(&[], |before| &before.crew);
+    let mut crew: Vec<Assigned> = draft
+        .crew
+        .iter()
+        .filter_map(|(person, role)| {
+            let candidate = around.people.iter().find(|candidate| candidate.person.to_string() == *person);
+            let kept = before.iter().find(|assigned| assigned.person.to_string() == *person);
+            match (candidate, kept) {
+                // Tickets are written as they stand now: that is what assignment vouches for.
+                (Some(candidate), _) => {
+                    Some(Assigned { person: candidate.person, role: *role, tickets: candidate.tickets.clone() })
+                }
+                // Somebody who has left the firm stays on the job until the lead takes them off.
+                (None, Some(kept)) => Some(Assigned { role: *role, ..kept.clone() }),
+                (None, None) => None,
+            }
+        })
+        .collect();
+    crew.sort_by_key(|assigned| (assigned.role, assigned.person));
+    let someone_works = crew.iter().any(|assigned| assigned.role == domain::job_file::body::CrewRole::Technician);
+    if !someone_works {
+        out.gaps.push(Gap::Crew);
+    }
+    let roles = |crew: &[Assigned]| -> BTreeMap<PersonId, _> { crew.iter().map(|a| (a.person, a.role)).collect() };
+    // A ticket that was renewed alone does not write a new crew; choosing a crew does.
+    let changed = roles(before) != roles(&crew);
+    push_if_changed(out, changed, Body::Assignment(Assignment { crew }));
+}
+
+fn schedule(draft: &PlanDraft, around: Around<'_>, out: &mut Reading) {
+    let (day, start) = (draft.day.trim(), draft.start.trim());
+    if day.is_empty() {
+        if !start.is_empty() {
+            out.faults.insert(FieldId::Start, Fault::HourWithoutDay);
+        }
+        out.gaps.push(Gap::Day);
+        return;
+    }
+    if Day::parse(day).is_none() {
+        out.faults.insert(FieldId::Day, Fault::NotADay);
+        return;
+    }
+    let Some(start) = hour(start) else {
+        out.faults.insert(FieldId::Start, Fault::NotAnHour);
+        return;
+    };
+    let schedule = Schedule { day: day.to_owned(), start };
+    let changed = around.before.and_then(|before| before.schedule.as_ref()) != Some(&schedule);
+    push_if_changed(out, changed, Body::Schedule(schedule));
+}
+
+/// Reads `8:30`, `08:30`, `8.30` or `8` as `HH:MM`; empty stays empty.
+pub fn hour(text: &str) -> Option<String> {
+    if text.is_empty() {
+        return Some(String::new());
+    }
+    let (hours, minutes) = text.split_once([':', '.']).unwrap_or((text, "00"));
+    let all_digits = |part: &str| !part.is_empty() && part.len() <= 2 && part.bytes().all(|b| b.is_ascii_digit());
+    if !all_digits(hours) || !all_digits(minutes) || minutes.len() != 2 {
+        return None;
+    }
+    let (hours, minutes): (u8, u8) = (hours.parse().ok()?, minutes.parse().ok()?);
+    (hours < 24 && minutes < 60).then(|| format!("{hours:02}:{minutes:02}"))
+}
+
+/// A computed comparison of the plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LiveCheck {
+    /// What it is about, in the language of the screen.
+    pub label: String,
+    /// The computation; absent while an input is missing.
+    pub check: Option<Box<Check>>,
+    /// The input that is missing.
+    pub missing: Option<String>,
+    /// It only gives the limit of a reading: its verdict comes with the reading.
+    pub limit_only: bool,
+}
+
+/// Everything that can be computed from a plan before anybody is on site.
+pub fn live_checks(method: &Method, reference: &MethodRef, bodies: &[Body], w: Words) -> Vec<LiveCheck> {
+    let job = JobId::of(uuid_v7(0, &[0; 10]));
+    let file = file_of(method, reference, bodies, job);
+    let view = job_view(job, &file, Some(method), w.lang.code());
+    let mut seen: Vec<String> = Vec::new();
+    let mut out = Vec::new();
+    for step in &view.steps {
+        if seen.contains(&step.id) {
+            continue;
+        }
+        seen.push(step.id.clone());
+        for card in &step.requirements {
+            let Some(call) = call_of(&card.need) else { continue };
+            if !is_of_design(call) {
+                continue;
+            }
+            let (check, missing, limit_only) = match &card.need {
+                Requirement::Check(_) => {
+                    let missing = match &card.answer {
+                        Answer::NotDetermined { why: OpenWhy::InputMissing(key), .. } => Some(key.clone()),
+                        _ => None,
+                    };
+                    (card.check.clone(), missing, false)
+                }
+                _ => match &card.limit {
+                    LimitInfo::Known { source: LimitSource::Check(check), .. } => (Some(check.clone()), None, true),
+                    LimitInfo::InputMissing { key } => (None, Some(key.clone()), true),
+                    LimitInfo::None | LimitInfo::Known { .. } | LimitInfo::NoMakerFigure { .. } => (None, None, true),
+                },
+            };
+            if check.is_some() || missing.is_some() {
+                out.push(LiveCheck { label: card.label.clone(), check, missing, limit_only });
+            }
+        }
+    }
+    out
+}
+
+fn call_of(need: &Requirement) -> Option<&CheckCall> {
+    match need {
+        Requirement::Check(need) => Some(&need.call),
+        Requirement::Reading(need) => match &need.limit {
+            Some(LimitRule::Check(call)) => Some(call),
+            Some(LimitRule::Constant(_) | LimitRule::Model(_)) | None => None,
+        },
+        Requirement::Photo(_) | Requirement::Serial(_) | Requirement::Confirmation(_) | Requirement::Choice(_)
+        | Requirement::Wait(_) => None,
+    }
+}
+
+/// Nothing that is measured on site goes into it.
+fn is_of_design(call: &CheckCall) -> bool {
+    !call.inputs.iter().any(|input| input.from.starts_with("reading"))
+}
+
+/// A job file that says what the plan says; it never leaves this function's caller.
+pub(super) fn file_of(method: &Method, reference: &MethodRef, bodies: &[Body], job: JobId) -> JobFile {
+    let mut file = JobFile::default();
+    let mut head = ChainHead::START;
+    let nobody = uuid_v7(0, &[1; 10]);
+    let opening = Body::JobPlanned(JobPlanned {
+        purpose: method.purpose,
+        site: SiteId::of(nobody),
+        method: reference.clone(),
+        rule_set: RULE_SET.into(),
+    });
+    let rest = bodies.iter().filter(|body| !matches!(body, Body::JobPlanned(_))).cloned();
+    for (number, body) in (1_u64..).zip(core::iter::once(opening).chain(rest)) {
+        let draft = Draft {
+            id: EntryId::of(uuid_v7(number, &[2; 10])),
+            firm: FirmId::of(nobody),
+            job,
+            author: PersonId::of(nobody),
+            device: DeviceId::of(nobody),
+            salt: [0; 16],
+            body,
+        };
+        let entry = Entry::write(draft, head, 0, number, head.hlc);
+        head = entry.as_head();
+        file.absorb(entry, None);
+    }
+    file
+}
+
+/// What a job says of itself already, as bodies: the ground on which changed sections are computed.
+pub fn bodies_of(view: &JobView) -> Vec<Body> {
+    let mut bodies = Vec::new();
+    bodies.extend(view.equipment.clone().map(Body::Equipment));
+    bodies.push(Body::DesignInputs(DesignInputs { values: view.design.clone() }));
+    bodies.extend(view.consent.clone().map(Body::Consent));
+    bodies
+}
