@@ -182,7 +182,7 @@ fn web_address(url: String) -> Result<String, BadSetting> {
 
 fn secret(text: &str) -> Result<Vec<u8>, BadSetting> {
     let bad = |what| BadSetting { name: "TOKEN_SECRET", what, example: SECRET_EXAMPLE };
-    if !text.is_ascii() || text.len() % 2 != 0 {
+    if !text.is_ascii() || !text.len().is_multiple_of(2) {
         return Err(bad("is not hexadecimal"));
     }
     let bytes: Result<Vec<u8>, _> =

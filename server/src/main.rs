@@ -3,6 +3,7 @@
 //! `server new-firm` prints a one-time link for the first owner of one more firm, and ends.
 
 use std::io::IsTerminal as _;
+use std::process::ExitCode;
 
 use anyhow::{Context as _, bail};
 use server::config::Config;
@@ -15,7 +16,18 @@ use tracing_subscriber::EnvFilter;
 const LOG_USUALLY: &str = "info,sqlx=warn";
 
 #[tokio::main]
-async fn main() -> anyhow::Result<()> {
+async fn main() -> ExitCode {
+    match run().await {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            // For people: a sentence, not the place in the code.
+            eprintln!("Witnessmark stops: {error:#}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+async fn run() -> anyhow::Result<()> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let config = Config::from_env()?;
     start_log();

@@ -8,7 +8,7 @@ use domain::ids::{InstrumentId, ModelId};
 use domain::job_file::body::UnitKind;
 use domain::people::Action;
 
-use super::{ids, permit_of_owner};
+use super::{day_after, ids, permit_of_owner};
 use crate::db::FirmTx;
 use crate::error::ApiError;
 use crate::features::reference::{Instrument, Model, insert_instrument, insert_model};
@@ -24,94 +24,83 @@ struct DemoInstrument {
     kind: &'static str,
     label: &'static str,
     serial: &'static str,
-    calibration_due: &'static str,
+    /// Counted from the day of seeding, so that the demo does not grow old.
+    due_in_days: i32,
 }
 
 const INSTRUMENTS: &[DemoInstrument] = &[
-    DemoInstrument {
-        id: ids::VOLTMETER,
-        kind: "dc-meter",
-        label: "DC meter 1",
-        serial: "DM-1042",
-        calibration_due: "2028-06-30",
-    },
+    DemoInstrument { id: ids::VOLTMETER, kind: "dc-meter", label: "DC meter 1", serial: "DM-1042", due_in_days: 580 },
     DemoInstrument {
         id: ids::OLD_VOLTMETER,
         kind: "dc-meter",
         label: "DC meter 2 (old)",
         serial: "DM-0077",
-        calibration_due: "2025-02-28",
+        due_in_days: -270,
     },
     DemoInstrument {
         id: ids::DETECTOR,
         kind: "two-pole-detector",
         label: "Two-pole detector",
         serial: "DV-2116",
-        calibration_due: "2028-01-31",
+        due_in_days: 430,
     },
-    DemoInstrument {
-        id: ids::LOW_OHM,
-        kind: "low-ohm",
-        label: "Low-ohm tester",
-        serial: "DL-4405",
-        calibration_due: "2028-04-30",
-    },
+    DemoInstrument { id: ids::LOW_OHM, kind: "low-ohm", label: "Low-ohm tester", serial: "DL-4405", due_in_days: 520 },
     DemoInstrument {
         id: ids::INSULATION_TESTER,
         kind: "insulation-tester",
         label: "Insulation tester",
         serial: "DI-3310",
-        calibration_due: "2028-04-30",
+        due_in_days: 520,
     },
     DemoInstrument {
         id: ids::INSTALLATION_TESTER,
         kind: "loop-tester",
         label: "Installation tester, loop",
         serial: "DT-5208",
-        calibration_due: "2028-09-30",
+        due_in_days: 670,
     },
     DemoInstrument {
         id: ids::TORQUE_WRENCH,
         kind: "torque-wrench",
         label: "Torque wrench 2–25 N·m",
         serial: "DW-0915",
-        calibration_due: "2027-11-30",
+        due_in_days: 370,
     },
     DemoInstrument {
         id: ids::LEVEL,
         kind: "level",
         label: "Spirit level, digital",
         serial: "DB-0302",
-        calibration_due: "2028-12-31",
+        due_in_days: 760,
     },
-    DemoInstrument { id: ids::TAPE, kind: "tape", label: "Tape 5 m", serial: "DF-0041", calibration_due: "2029-12-31" },
+    DemoInstrument { id: ids::TAPE, kind: "tape", label: "Tape 5 m", serial: "DF-0041", due_in_days: 1100 },
     DemoInstrument {
         id: ids::RCD_TESTER,
         kind: "rcd-tester",
         label: "Installation tester, RCD",
         serial: "DT-5208",
-        calibration_due: "2028-09-30",
+        due_in_days: 670,
     },
     DemoInstrument {
         id: ids::MULTIMETER,
         kind: "multimeter",
         label: "Multimeter",
         serial: "DM-1043",
-        calibration_due: "2028-06-30",
+        due_in_days: 580,
     },
     DemoInstrument {
         id: ids::OHMMETER,
         kind: "ohmmeter",
         label: "Multimeter, ohms",
         serial: "DM-1043",
-        calibration_due: "2028-06-30",
+        due_in_days: 580,
     },
     DemoInstrument {
         id: ids::CLAMP_METER,
         kind: "clamp-meter",
         label: "Clamp meter",
         serial: "DC-7120",
-        calibration_due: "2028-02-29",
+        due_in_days: 460,
     },
 ];
 
@@ -230,7 +219,7 @@ pub(super) async fn seed(tx: &mut FirmTx, now_us: i64) -> Result<(), ApiError> {
             kind: demo.kind.to_owned(),
             label: demo.label.to_owned(),
             serial: demo.serial.to_owned(),
-            calibration_due: demo.calibration_due.to_owned(),
+            calibration_due: day_after(now_us, demo.due_in_days)?,
             retired: false,
         };
         insert_instrument(tx, permit, &instrument, now_us).await?;

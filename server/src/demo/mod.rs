@@ -35,7 +35,8 @@ struct DemoPerson {
     name: &'static str,
     roles: &'static [Role],
     language: &'static str,
-    tickets: &'static [(&'static str, &'static str)],
+    /// Kind, and in how many days it runs out, counted from the day of seeding; `None`: it does not.
+    tickets: &'static [(&'static str, Option<i32>)],
 }
 
 const PEOPLE: &[DemoPerson] = &[
@@ -45,7 +46,7 @@ const PEOPLE: &[DemoPerson] = &[
         name: "Ida Marlow",
         roles: &[Role::Owner, Role::Lead],
         language: "en",
-        tickets: &[("electrician", ""), ("working-at-height", "2028-03-31")],
+        tickets: &[("electrician", None), ("working-at-height", Some(490))],
     },
     DemoPerson {
         id: ids::QUILL,
@@ -53,7 +54,7 @@ const PEOPLE: &[DemoPerson] = &[
         name: "Tobias Quill",
         roles: &[Role::Lead],
         language: "de",
-        tickets: &[("electrician", ""), ("battery-systems", "2027-09-30")],
+        tickets: &[("electrician", None), ("battery-systems", Some(310))],
     },
     DemoPerson {
         id: ids::ASHDOWN,
@@ -61,7 +62,7 @@ const PEOPLE: &[DemoPerson] = &[
         name: "Wren Ashdown",
         roles: &[Role::Technician],
         language: "en",
-        tickets: &[("electrician", ""), ("battery-systems", "2027-05-31")],
+        tickets: &[("electrician", None), ("battery-systems", Some(190))],
     },
     DemoPerson {
         id: ids::SOLANO,
@@ -69,7 +70,7 @@ const PEOPLE: &[DemoPerson] = &[
         name: "Mateo Solano",
         roles: &[Role::Technician],
         language: "es",
-        tickets: &[("battery-systems", "2026-01-31")],
+        tickets: &[("battery-systems", Some(-300))],
     },
     DemoPerson {
         id: ids::PENDLE,
@@ -102,16 +103,17 @@ pub async fn seed_people_and_catalogue(tx: &mut FirmTx, state: &AppState) -> Res
     let now = state.clock.now_us();
     let hash = state.passwords.hash(PASSWORD).await?;
     for person in PEOPLE {
-        let tickets = person.tickets.iter();
+        let ticket = |(kind, in_days): &(&str, Option<i32>)| {
+            let expires = in_days.map_or(Ok(String::new()), |days| day_after(now, days))?;
+            Ok(TicketJson { kind: (*kind).to_owned(), expires })
+        };
         let new = NewPerson {
             id: person.id,
             email: person.email.to_owned(),
             display_name: person.name.to_owned(),
             roles: person.roles.to_vec(),
             language: person.language.to_owned(),
-            tickets: tickets
-                .map(|(kind, expires)| TicketJson { kind: (*kind).into(), expires: (*expires).into() })
-                .collect(),
+            tickets: person.tickets.iter().map(ticket).collect::<Result<_, ApiError>>()?,
             password_hash: Some(hash.clone()),
             created_us: now,
         };
@@ -136,6 +138,14 @@ pub async fn sign_ins(state: &AppState) -> Result<Option<SignIns>, ApiError> {
         })
         .collect();
     Ok((!lines.is_empty()).then_some(SignIns { password: PASSWORD, people: lines }))
+}
+
+/// `YYYY-MM-DD`, so many days after the day of this moment (in UTC).
+fn day_after(now_us: i64, days: i32) -> Result<String, ApiError> {
+    let now = jiff::Timestamp::from_microsecond(now_us).map_err(ApiError::internal)?;
+    let today = now.to_zoned(jiff::tz::TimeZone::UTC).date();
+    let day = today.checked_add(jiff::Span::new().days(days)).map_err(ApiError::internal)?;
+    Ok(day.to_string())
 }
 
 /// What an owner could do by hand.
