@@ -180,6 +180,14 @@ impl Link {
         self.contact_since_photo_failure = true;
     }
 
+    /// Our server answered another window. It says nothing about what this one has tried.
+    pub(super) fn heard_elsewhere(&mut self, now_ms: u64) {
+        self.last_contact_ms = Some(now_ms);
+        self.not_ours = false;
+        self.no_connection = false;
+        self.pull_soon(now_ms);
+    }
+
     pub(super) fn learn_clock(&mut self, server_us: u64, now_ms: u64) {
         self.clock_ahead_ms = Some(i64::try_from(now_ms).unwrap_or(0) - i64::try_from(server_us / 1_000).unwrap_or(0));
     }

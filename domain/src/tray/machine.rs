@@ -75,8 +75,7 @@ impl Tray {
 
     /// Another window of this browser has just had an answer: this one need not ask for a while.
     pub fn heard_elsewhere(&mut self, now_ms: u64) {
-        self.link.contact(now_ms);
-        self.link.pull_soon(now_ms);
+        self.link.heard_elsewhere(now_ms);
     }
 
     /// A job was opened beyond the usual ones: ask for it at once.

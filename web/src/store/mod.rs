@@ -168,6 +168,15 @@ impl JobStore {
         self.0.revisions.on_write(Rc::new(listen));
     }
 
+    pub(crate) fn tell_contact(&self) {
+        self.0.revisions.tell_contact();
+    }
+
+    /// Calls `listen` when the server has answered another window.
+    pub(crate) fn on_contact_elsewhere(&self, listen: impl Fn() + 'static) {
+        self.0.revisions.on_contact(Rc::new(listen));
+    }
+
     /// Loads a job file. An unknown job is an empty one.
     ///
     /// # Errors

@@ -7,10 +7,14 @@ use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
+/// The message that the server has answered the window that sends it.
+const CONTACT: &str = "contact";
+
 #[derive(Default)]
 struct Signals {
     all: ArcRwSignal<u64>,
     by_job: RefCell<BTreeMap<JobId, ArcRwSignal<u64>>>,
+    on_contact: RefCell<Option<Rc<dyn Fn()>>>,
 }
 
 impl Signals {
@@ -59,9 +63,24 @@ impl Revisions {
         listeners.iter().for_each(|listen| listen());
     }
 
+    /// Tells other windows that the server has just answered this one, and hears it from them.
+    pub(super) fn tell_contact(&self) {
+        if let Some(channel) = &*self.channel.borrow() {
+            channel.post(CONTACT);
+        }
+    }
+
+    pub(super) fn on_contact(&self, listen: Rc<dyn Fn()>) {
+        self.signals.on_contact.replace(Some(listen));
+    }
+
     pub(super) fn follow_other_windows(&self, person: PersonId) {
         let signals = Rc::clone(&self.signals);
         let channel = Channel::open(&format!("witnessmark-{person}"), move |message| {
+            if message == CONTACT {
+                let listen = signals.on_contact.borrow().clone();
+                return listen.into_iter().for_each(|listen| listen());
+            }
             let jobs: Vec<JobId> = message.split(' ').filter_map(|job| job.parse().ok()).collect();
             signals.bump(&jobs);
         });

@@ -82,7 +82,8 @@ fn confirm(memory: &Memory, content: &[u8], at_ms: u64) {
 fn writes_make_one_chain_and_a_second_tap_nothing() {
     let (store, memory) = store();
     let first = store.new_entry_id();
-    let written = now(store.write_entries(job(), vec![(first, remark("a")).into(), remark("b").into()], vec![])).unwrap();
+    let written =
+        now(store.write_entries(job(), vec![(first, remark("a")).into(), remark("b").into()], vec![])).unwrap();
     assert_eq!(written[0], first);
     let again = now(store.write_entries(job(), vec![(first, remark("a")).into()], vec![])).unwrap();
     assert_eq!(again, [first]);
@@ -113,14 +114,21 @@ fn an_id_is_never_given_a_second_content() {
 fn what_is_too_large_is_told_before_anything_is_written() {
     let (store, memory) = store();
     let long = remark(&"x".repeat(70_000));
-    assert_eq!(now(store.write_entries(job(), vec![remark("a").into(), long.into()], vec![])), Err(SaveError::TooLarge));
+    assert_eq!(
+        now(store.write_entries(job(), vec![remark("a").into(), long.into()], vec![])),
+        Err(SaveError::TooLarge)
+    );
     assert!(memory.shelf.borrow().entries.is_empty());
 }
 
 #[test]
 fn a_full_device_drops_the_oldest_confirmed_original_and_tries_once_more() {
     let (store, memory) = store();
-    let photos = vec![photo(b"old", PhotoRole::Original), photo(b"new", PhotoRole::Original), photo(b"due", PhotoRole::Original)];
+    let photos = vec![
+        photo(b"old", PhotoRole::Original),
+        photo(b"new", PhotoRole::Original),
+        photo(b"due", PhotoRole::Original),
+    ];
     now(store.write_entries(job(), vec![], photos)).unwrap();
     confirm(&memory, b"old", NOW_MS - 30 * DAY_MS);
     confirm(&memory, b"new", NOW_MS - DAY_MS);

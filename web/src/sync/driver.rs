@@ -144,6 +144,14 @@ impl SyncHandle {
         })));
         let bell = self.0.bell.clone();
         self.0.store.on_write(move || bell.ring());
+        let weak = Rc::downgrade(&self.0);
+        self.0.store.on_contact_elsewhere(move || {
+            if let Some(inner) = weak.upgrade()
+                && let Ok(mut tray) = inner.tray.try_borrow_mut()
+            {
+                tray.heard_elsewhere(inner.clock.now_ms());
+            }
+        });
         let this = self.clone();
         spawn_local(async move {
             this.tidy_up().await;
@@ -185,7 +193,6 @@ impl SyncHandle {
 
     async fn follow(&self) {
         if self.is_stale() && self.fill().await.is_ok() {
-            self.0.tray.borrow_mut().heard_elsewhere(self.0.clock.now_ms());
             self.show();
         }
     }
@@ -212,7 +219,11 @@ impl SyncHandle {
             self.show();
         }
         let now_ms = self.0.clock.now_ms();
-        let Some(request) = self.0.tray.borrow().next_request(now_ms) else { return Ok(Turn::Idle) };
+        let next = self.0.tray.borrow().next_request(now_ms);
+        let Some(request) = next else {
+            self.0.in_hand.replace(None);
+            return Ok(Turn::Idle);
+        };
         self.0.tray.borrow_mut().begin(&request, now_ms);
         self.show();
         let answer = match self.outgoing(&request).await? {
@@ -223,7 +234,11 @@ impl SyncHandle {
                 return Ok(Turn::Idle);
             }
         };
-        let plan = self.0.tray.borrow_mut().take_reply(&request, answer, self.0.clock.now_ms(), self.0.ids.jitter());
+        let now_ms = self.0.clock.now_ms();
+        let plan = self.0.tray.borrow_mut().take_reply(&request, answer, now_ms, self.0.ids.jitter());
+        if self.0.tray.borrow().link().last_contact_ms() == Some(now_ms) {
+            self.0.store.tell_contact();
+        }
         if !plan.writes.is_empty() {
             let jobs = match self.0.local.apply(plan.clone()).await {
                 Err(StoreError::QuotaExceeded) => {
@@ -323,9 +338,6 @@ impl SyncHandle {
         let told = self.0.told.borrow().clone();
         if let Some(told) = told {
             told(word, counts);
-        }
-        if !matches!(self.0.tray.borrow().link().in_flight(), Some(Request::Photo(..))) {
-            self.0.in_hand.replace(None);
         }
     }
 }
