@@ -15,5 +15,6 @@ pub mod method;
 pub mod pack;
 pub mod people;
 pub mod registration;
+pub mod rehearsal;
 pub mod tray;
 pub mod wire;
