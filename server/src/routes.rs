@@ -42,9 +42,9 @@ fn api() -> Router<AppState> {
         .route("/instruments/{id}", patch(reference::change_instrument))
         .route("/models", get(reference::list_models).post(reference::add_model))
         .route("/models/{id}", patch(reference::change_model))
-        // --- sync
-        .route("/sync/push", post(sync::push_entries).layer(DefaultBodyLimit::max(sync::PUSH_BODY_BYTES_MAX)))
-        .route("/sync/pull", post(sync::pull_entries).layer(DefaultBodyLimit::max(sync::PULL_BODY_BYTES_MAX)))
+        // --- sync; reads its bodies itself, within limits of its own
+        .route("/sync/push", post(sync::push_entries))
+        .route("/sync/pull", post(sync::pull_entries))
         // --- photos; an upload streams and counts its bytes itself
         .route("/photos", post(photos::create_upload).options(photos::describe_uploads))
         .route(

@@ -2,6 +2,7 @@
 //!
 //! **Never enters:** anything about one feature.
 
+pub mod body;
 pub mod files;
 pub mod headers;
 pub mod trace;

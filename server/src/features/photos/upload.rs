@@ -11,7 +11,7 @@ use axum::body::{Body, BodyDataStream, Bytes};
 use axum::extract::State;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
-use domain::ids::FirmId;
+use domain::ids::{FirmId, Hash32};
 use domain::people::{Action, Ownership};
 use domain::wire::limits::PART_BYTES_MAX;
 use futures_util::StreamExt as _;
@@ -25,6 +25,7 @@ use super::{
 use crate::auth::Caller;
 use crate::error::ApiError;
 use crate::http::Path;
+use crate::http::body::drain;
 use crate::job_files::{cut, wire};
 use crate::state::AppState;
 
@@ -86,47 +87,64 @@ pub async fn go_on_with_upload(
     Path(id): Path<Uuid>,
     headers: HeaderMap,
     body: Body,
-) -> Result<Response, ApiError> {
-    require_tus(&headers)?;
+) -> Response {
+    let receiving = match accept(&caller, state, id, &headers).await {
+        Ok(receiving) => receiving,
+        Err(refusal) => {
+            drain(body.into_data_stream()).await;
+            return refusal;
+        }
+    };
+    // A task: see the head of this file.
+    let done = tokio::spawn(receiving.run(body.into_data_stream())).await;
+    match done.map_err(ApiError::internal).and_then(|progress| progress) {
+        Ok(progress) => progress.into_response(),
+        Err(error) => error.into_response(),
+    }
+}
+
+/// Takes the lock, or says why not.
+async fn accept(caller: &Caller, state: AppState, id: Uuid, headers: &HeaderMap) -> Result<Receiving, Response> {
+    let (row, lock, offset, announced) = begin(caller, &state, id, headers).await.map_err(ApiError::into_response)?;
+    if wire(row.received) != offset {
+        let mut response = ApiError::Conflict("offset").into_response();
+        mark_tus(&mut response, &[(UPLOAD_OFFSET, HeaderValue::from(row.received))]);
+        return Err(response);
+    }
+    let left = wire(row.length) - wire(row.received);
+    if announced > left {
+        return Err(ApiError::TooLarge.into_response());
+    }
+    let most = left.min(PART_BYTES_MAX);
+    Ok(Receiving { state, firm: caller.firm, id, lock, received: row.received, most })
+}
+
+async fn begin(
+    caller: &Caller,
+    state: &AppState,
+    id: Uuid,
+    headers: &HeaderMap,
+) -> Result<(queries::UploadRow, Uuid, u64, u64), ApiError> {
+    require_tus(headers)?;
     if headers.get(header::CONTENT_TYPE).is_none_or(|value| value != OFFSET_OCTET_STREAM) {
         return Err(ApiError::MediaType);
     }
-    let offset = number(&headers, &UPLOAD_OFFSET)?;
+    let offset = number(headers, &UPLOAD_OFFSET)?;
     let announced = match headers.get(header::CONTENT_LENGTH) {
-        Some(_) => number(&headers, &header::CONTENT_LENGTH)?,
+        Some(_) => number(headers, &header::CONTENT_LENGTH)?,
         None => 0,
     };
     if announced > PART_BYTES_MAX {
         return Err(ApiError::TooLarge);
     }
-    let now_us = state.clock.now_us();
     let lock = state.clock.new_id();
-    let mut tx = state.db.begin_for(&caller).await?;
+    let mut tx = state.db.begin_for(caller).await?;
     caller.may(Action::SendPhoto, Ownership::Own)?;
-    let row = queries::lock_upload(&mut tx, id, caller.person, lock, now_us).await?.ok_or(ApiError::NotFound)?;
+    let row = queries::lock_upload(&mut tx, id, caller.person, lock, state.clock.now_us()).await?;
+    let row = row.ok_or(ApiError::NotFound)?;
     tx.commit().await?;
-    require_unexpired(&state, row.expires_us)?;
-    if wire(row.received) != offset {
-        let mut response = ApiError::Conflict("offset").into_response();
-        mark_tus(&mut response, &[(UPLOAD_OFFSET, HeaderValue::from(row.received))]);
-        return Ok(response);
-    }
-    let left = wire(row.length) - wire(row.received);
-    if announced > left {
-        return Err(ApiError::TooLarge);
-    }
-    let receiving = Receiving { state, firm: caller.firm, id, lock, received: row.received };
-    // A task: see the head of this file.
-    let done = tokio::spawn(receiving.run(body.into_data_stream(), left.min(PART_BYTES_MAX)));
-    let progress = done.await.map_err(ApiError::internal)??;
-    let mut headers = vec![
-        (UPLOAD_OFFSET, HeaderValue::from(progress.received)),
-        (UPLOAD_EXPIRES, http_date(now_us + UPLOAD_GOOD_US)),
-    ];
-    if let Some(sha256) = progress.stored {
-        headers.push((STORED, HeaderValue::from_str(&sha256).expect("hexadecimal is ASCII")));
-    }
-    Ok(tus(StatusCode::NO_CONTENT, &headers))
+    require_unexpired(state, row.expires_us)?;
+    Ok((row, lock, offset, announced))
 }
 
 fn require_unexpired(state: &AppState, expires_us: i64) -> Result<(), ApiError> {
@@ -136,7 +154,19 @@ fn require_unexpired(state: &AppState, expires_us: i64) -> Result<(), ApiError> 
 /// How far it went.
 struct Progress {
     received: i64,
-    stored: Option<String>,
+    expires_us: i64,
+    stored: Option<Hash32>,
+}
+
+impl Progress {
+    fn into_response(self) -> Response {
+        let mut headers =
+            vec![(UPLOAD_OFFSET, HeaderValue::from(self.received)), (UPLOAD_EXPIRES, http_date(self.expires_us))];
+        if let Some(sha256) = self.stored {
+            headers.push((STORED, HeaderValue::from_str(&sha256.hex()).expect("hexadecimal is ASCII")));
+        }
+        tus(StatusCode::NO_CONTENT, &headers)
+    }
 }
 
 /// One PATCH under way.
@@ -146,16 +176,18 @@ struct Receiving {
     id: Uuid,
     lock: Uuid,
     received: i64,
+    /// Bytes that it may bring.
+    most: u64,
 }
 
 impl Receiving {
-    async fn run(mut self, mut body: BodyDataStream, most: u64) -> Result<Progress, ApiError> {
+    async fn run(mut self, mut body: BodyDataStream) -> Result<Progress, ApiError> {
         let mut waiting: Vec<u8> = Vec::new();
         let mut taken: u64 = 0;
         let mut fault = None;
         loop {
             match tokio::time::timeout(IDLE_MAX, body.next()).await {
-                Ok(Some(Ok(chunk))) if taken + chunk.len() as u64 > most => {
+                Ok(Some(Ok(chunk))) if taken + chunk.len() as u64 > self.most => {
                     fault = Some(ApiError::TooLarge);
                     break;
                 }
@@ -182,11 +214,12 @@ impl Receiving {
         if let Some(fault) = fault {
             return Err(fault);
         }
+        let expires_us = self.state.clock.now_us() + UPLOAD_GOOD_US;
         if self.received < length {
-            return Ok(Progress { received: self.received, stored: None });
+            return Ok(Progress { received: self.received, expires_us, stored: None });
         }
         match finish(&self.state, self.firm, self.id, self.lock).await? {
-            Outcome::Stored(sha256) => Ok(Progress { received: self.received, stored: Some(sha256.hex()) }),
+            Outcome::Stored(sha256) => Ok(Progress { received: self.received, expires_us, stored: Some(sha256) }),
             Outcome::OtherBytes => Err(ApiError::ChecksumMismatch),
         }
     }

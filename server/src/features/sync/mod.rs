@@ -17,10 +17,10 @@ use domain::wire::sync::{MEDIA_TYPE, SYNC_VERSION};
 use crate::error::ApiError;
 
 /// Bytes of a push with its frame: the limit is for the envelopes, and a client counts those.
-pub const PUSH_BODY_BYTES_MAX: usize = PUSH_BYTES_MAX + 16 * 1024;
+const PUSH_BODY_BYTES_MAX: usize = PUSH_BYTES_MAX + 16 * 1024;
 
 /// Bytes of a pull: 40 bytes a job, so more than twenty thousand jobs.
-pub const PULL_BODY_BYTES_MAX: usize = 1024 * 1024;
+const PULL_BODY_BYTES_MAX: usize = 1024 * 1024;
 
 fn require_cbor(headers: &HeaderMap) -> Result<(), ApiError> {
     match headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()) {

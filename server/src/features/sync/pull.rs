@@ -5,9 +5,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use axum::body::Bytes;
+use axum::body::Body as RequestBody;
 use axum::extract::State;
-use axum::extract::rejection::BytesRejection;
 use axum::http::HeaderMap;
 use domain::ids::{EntryId, Hash32, JobId};
 use domain::job_file::Stamp;
@@ -18,11 +17,11 @@ use domain::wire::sync::{JobHead, Pull, PullReply, PulledEntry, SYNC_VERSION};
 use domain::wire::{from_bytes, to_bytes};
 use uuid::Uuid;
 
-use super::{queries, require_cbor, require_version};
+use super::{PULL_BODY_BYTES_MAX, queries, require_cbor, require_version};
 use crate::auth::Caller;
 use crate::db::FirmTx;
 use crate::error::ApiError;
-use crate::http::Cbor;
+use crate::http::{Cbor, body};
 use crate::job_files::project::project_dirty;
 use crate::job_files::visible::{VisibleJob, visible_jobs};
 use crate::job_files::{cut, wire};
@@ -39,10 +38,11 @@ pub async fn pull_entries(
     caller: Caller,
     State(state): State<AppState>,
     headers: HeaderMap,
-    body: Result<Bytes, BytesRejection>,
+    body: RequestBody,
 ) -> Result<Cbor, ApiError> {
     require_cbor(&headers)?;
-    let pull: Pull = from_bytes(&body?).map_err(|error| ApiError::Malformed(format!("not a pull: {error}")))?;
+    let body = body::read(body, PULL_BODY_BYTES_MAX).await?;
+    let pull: Pull = from_bytes(&body).map_err(|error| ApiError::Malformed(format!("not a pull: {error}")))?;
     require_version(pull.version)?;
     let now_us = state.clock.now_us();
     let mut tx = state.db.begin_for(&caller).await?;

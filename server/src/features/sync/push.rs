@@ -2,9 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use axum::body::Bytes;
+use axum::body::Body as RequestBody;
 use axum::extract::State;
-use axum::extract::rejection::BytesRejection;
 use axum::http::HeaderMap;
 use domain::ids::{DeviceId, JobId};
 use domain::job_file::{Body, Content, Entry, NotAnEntry};
@@ -13,11 +12,11 @@ use domain::wire::limits::PUSH_ENTRIES_MAX;
 use domain::wire::sync::{HeldWhy, Push, PushReply, PushVerdict, RefusedWhy, SYNC_VERSION};
 use domain::wire::{from_bytes, to_bytes};
 
-use super::{queries, require_cbor, require_version};
+use super::{PUSH_BODY_BYTES_MAX, queries, require_cbor, require_version};
 use crate::auth::Caller;
 use crate::db::{FirmTx, Standing};
 use crate::error::ApiError;
-use crate::http::Cbor;
+use crate::http::{Cbor, body};
 use crate::job_files::append::{Appended, FirmLock, append};
 use crate::job_files::worker::project_soon;
 use crate::state::AppState;
@@ -31,10 +30,11 @@ pub async fn push_entries(
     caller: Caller,
     State(state): State<AppState>,
     headers: HeaderMap,
-    body: Result<Bytes, BytesRejection>,
+    body: RequestBody,
 ) -> Result<Cbor, ApiError> {
     require_cbor(&headers)?;
-    let push: Push = from_bytes(&body?).map_err(|error| ApiError::Malformed(format!("not a push: {error}")))?;
+    let body = body::read(body, PUSH_BODY_BYTES_MAX).await?;
+    let push: Push = from_bytes(&body).map_err(|error| ApiError::Malformed(format!("not a push: {error}")))?;
     require_version(push.version)?;
     if push.entries.len() > PUSH_ENTRIES_MAX {
         return Err(ApiError::TooLarge);

@@ -1,0 +1,6 @@
+//! Push, pull, positions and what is projected from them.
+
+mod positions;
+mod projection;
+mod pull;
+mod push;
