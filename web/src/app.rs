@@ -9,6 +9,7 @@ use leptos_router::WildcardSegment;
 
 use crate::adapters::browser;
 use crate::adapters::fetch::Api;
+use crate::device::Device;
 use crate::features::session::menu::NowherePage;
 use crate::i18n::{Words, use_words};
 use crate::prefs::{Prefs, use_prefs};
@@ -43,7 +44,9 @@ pub fn App() -> impl IntoView {
     let (session, status) = (Session::start(api, prefs), SyncStatus::default());
     provide_context(session);
     provide_context(status);
-    provide_context(Ground::start(session, api, status));
+    let ground = Ground::start(session, api, status);
+    provide_context(ground);
+    provide_context(Device::start(ground));
     provide_context(Toasts::default());
     let update = UpdateReady(RwSignal::new(false));
     provide_context(update);

@@ -12,6 +12,7 @@
 
 pub mod adapters;
 pub mod app;
+pub mod device;
 pub mod features;
 pub mod i18n;
 pub mod load;

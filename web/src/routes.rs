@@ -7,7 +7,7 @@ use domain::ids::{JobId, PersonId};
 use domain::people::Role;
 use leptos::prelude::*;
 
-use crate::features::{catalogue, crew_plan, job_desk, plan_job, registration_desk, serial_ledger, session};
+use crate::features::{catalogue, crew_plan, day_sheet, job, job_desk, plan_job, registration_desk, serial_ledger, session, step, tray};
 use crate::i18n::Key;
 use crate::key;
 use crate::ui::Icon;
@@ -37,8 +37,8 @@ pub enum Screen {
     DaySheet,
     /// A job on the phone.
     Job(JobId),
-    /// A step of a job; the step's id is the method's.
-    Step(JobId, String),
+    /// A step of a job; the step's id is the method's, the slot 0 where it is not repeated.
+    Step(JobId, String, u16),
     /// What is not yet with the server.
     Tray,
     /// The lead's people, days and jobs.
@@ -90,7 +90,10 @@ impl Screen {
             ["people", id] => id.parse().map_or(Self::Nowhere, Self::Person),
             ["day"] => Self::DaySheet,
             ["jobs", id] => job(id, Self::Job),
-            ["jobs", id, "steps", step] => id.parse().map_or(Self::Nowhere, |id| Self::Step(id, (*step).to_owned())),
+            ["jobs", id, "steps", step, slot] => match (id.parse(), slot.parse()) {
+                (Ok(id), Ok(slot)) => Self::Step(id, (*step).to_owned(), slot),
+                _ => Self::Nowhere,
+            },
             ["tray"] => Self::Tray,
             ["plan"] => Self::CrewPlan,
             ["plan", "new"] => Self::PlanNew,
@@ -117,7 +120,7 @@ impl Screen {
             Self::Person(id) => format!("/people/{id}"),
             Self::DaySheet => "/day".to_owned(),
             Self::Job(id) => format!("/jobs/{id}"),
-            Self::Step(id, step) => format!("/jobs/{id}/steps/{step}"),
+            Self::Step(id, step, slot) => format!("/jobs/{id}/steps/{step}/{slot}"),
             Self::Tray => "/tray".to_owned(),
             Self::CrewPlan => "/plan".to_owned(),
             Self::PlanNew => "/plan/new".to_owned(),
@@ -135,8 +138,8 @@ impl Screen {
             Self::SignIn | Self::Link(_) | Self::About | Self::Nowhere => Access::Anybody,
             Self::Home | Self::Menu | Self::SignOut | Self::Settings | Self::Tray => Access::Person,
             Self::DaySheet | Self::Job(_) | Self::Step(..) => Access::Person,
-            Self::CrewPlan | Self::PlanNew | Self::PlanJob(_) => Access::Roles(LEADING),
-            Self::JobDesk(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => Access::Roles(DESK),
+            Self::CrewPlan | Self::PlanNew => Access::Roles(LEADING),
+            Self::PlanJob(_) | Self::JobDesk(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => Access::Roles(DESK),
             Self::People | Self::Person(_) => Access::Roles(&[Role::Owner]),
         }
     }
@@ -157,7 +160,10 @@ impl Screen {
             Self::About => view! { <session::about::AboutPage /> }.into_any(),
             Self::People => view! { <session::people::PeoplePage /> }.into_any(),
             Self::Person(id) => view! { <session::person::PersonPage id /> }.into_any(),
-            Self::DaySheet | Self::Job(_) | Self::Step(..) | Self::Tray => nowhere(),
+            Self::DaySheet => view! { <day_sheet::page::DaySheetPage /> }.into_any(),
+            Self::Job(job) => view! { <job::page::JobPage job /> }.into_any(),
+            Self::Step(job, step, slot) => view! { <step::page::StepPage job step unit=slot /> }.into_any(),
+            Self::Tray => view! { <tray::page::TrayPage /> }.into_any(),
             Self::CrewPlan => view! { <crew_plan::page::CrewPlanPage /> }.into_any(),
             Self::PlanNew => view! { <plan_job::page::PlanJobPage job=None /> }.into_any(),
             Self::PlanJob(id) => view! { <plan_job::page::PlanJobPage job=Some(id) /> }.into_any(),
@@ -201,10 +207,12 @@ pub struct Room {
 
 /// The rooms, in the order in which the menu shows them.
 pub const ROOMS: &[Room] = &[
+    Room { screen: Screen::DaySheet, name: key!("screen.day_sheet"), icon: Icon::List, roles: &[Role::Technician] },
     Room { screen: Screen::CrewPlan, name: key!("screen.crew_plan"), icon: Icon::Calendar, roles: LEADING },
     Room { screen: Screen::RegistrationDesk, name: key!("screen.registration_desk"), icon: Icon::Tray, roles: DESK },
     Room { screen: Screen::SerialLedger, name: key!("screen.serial_ledger"), icon: Icon::Scan, roles: DESK },
     Room { screen: Screen::Catalogue, name: key!("screen.catalogue"), icon: Icon::Box, roles: DESK },
+    Room { screen: Screen::Tray, name: key!("screen.tray"), icon: Icon::Tray, roles: &Role::ALL },
     Room { screen: Screen::People, name: key!("people.title"), icon: Icon::People, roles: &[Role::Owner] },
 ];
 
@@ -243,7 +251,7 @@ mod tests {
             Screen::Person(person),
             Screen::DaySheet,
             Screen::Job(job),
-            Screen::Step(job, "torque-busbar".to_owned()),
+            Screen::Step(job, "torque-busbar".to_owned(), 3),
             Screen::Tray,
             Screen::CrewPlan,
             Screen::PlanNew,

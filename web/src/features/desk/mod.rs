@@ -284,6 +284,11 @@ async fn find_picture(store: &JobStore, api: Api, job: JobId, original: &PhotoFi
 pub struct Store(StoredValue<JobStore, LocalStorage>);
 
 impl Store {
+    /// Holds a store for as long as the part of the page that asks stands.
+    pub fn of(store: JobStore) -> Self {
+        Self(StoredValue::new_local(store))
+    }
+
     /// The store itself.
     pub fn get(self) -> JobStore {
         self.0.get_value()

@@ -6,7 +6,7 @@
 use std::collections::BTreeMap;
 
 use domain::electrical::Check;
-use domain::ids::{EntryId, JobId, PersonId, SiteId};
+use domain::ids::{EntryId, Hash32, JobId, PersonId, SiteId};
 use domain::job_file::body::{
     Assigned, Body, Consent, CrewRole, Equipment, Finding, ModelSnapshot, PhotoFile, Place, Purpose, Schedule,
     SiteDetails, StopCause, UnitKind,
@@ -68,6 +68,8 @@ pub struct JobView {
     pub breaches: Vec<BreachView>,
     /// What the server found.
     pub findings: Vec<(EntryId, Finding)>,
+    /// Photos of which a lead has said that they will not come, and why.
+    pub photos_absent: Vec<(Hash32, String)>,
     /// Entries that came after the review had passed.
     pub late: usize,
     /// Entries that are here.
@@ -411,6 +413,7 @@ pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &
         remarks: remarks_of(record),
         breaches: breaches_of(&state, file),
         findings: record.findings.iter().map(|(id, finding)| (*id, (*finding).clone())).collect(),
+        photos_absent: record.photos_absent.iter().map(|(hash, remark)| (*hash, text_of(record, *remark))).collect(),
         late: state.late.len(),
         entries: file.len(),
         unstamped: file.iter().filter(|held| held.stamp.is_none()).count(),

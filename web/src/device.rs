@@ -1,0 +1,388 @@
+//! What is on this device, for screens: [`Device`] folds the jobs of the person at work when they change, and writes.
+//!
+//! A screen says which job it follows and gets a signal of its [`JobView`]; it writes with [`Device::save`] and says "saved"
+//! when the store has said so. A job is folded once for all screens and again only after something of it changed.
+//!
+//! **Never enters:** the network, a rule, words.
+
+use std::cell::Cell;
+use std::collections::BTreeMap;
+use std::future::Future;
+use std::rc::Rc;
+use std::sync::Arc;
+
+use domain::ids::{EntryId, JobId, PersonId};
+use domain::job_file::Body;
+use domain::job_file::body::MethodRef;
+use domain::method::Method;
+use domain::tray::Counts;
+use leptos::prelude::*;
+use leptos::task::spawn_local;
+
+use crate::features::job::load::{JobView, job_view};
+use crate::i18n::{Lang, use_words};
+use crate::ports::camera::PhotoRefusal;
+use crate::ports::local_store::StoreError;
+use crate::store::{JobStore, LoadedJob, NewEntry, PhotographError, Reference, SaveError};
+use crate::sync::{Ground, Opening};
+
+/// A job as a screen follows it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub enum JobLoad {
+    /// Being read.
+    #[default]
+    Waiting,
+    /// Nothing of it is on this device.
+    NotHere,
+    /// Here.
+    Here(Arc<JobView>),
+    /// The store could not be read.
+    Failed(StoreError),
+}
+
+impl JobLoad {
+    /// The job, when it is here.
+    pub fn view(&self) -> Option<&JobView> {
+        match self {
+            Self::Here(view) => Some(view),
+            Self::Waiting | Self::NotHere | Self::Failed(_) => None,
+        }
+    }
+
+    /// The job to keep, when it is here.
+    pub fn here(self) -> Option<Arc<JobView>> {
+        match self {
+            Self::Here(view) => Some(view),
+            Self::Waiting | Self::NotHere | Self::Failed(_) => None,
+        }
+    }
+}
+
+/// A job in a list.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JobHere {
+    /// The job.
+    pub view: Arc<JobView>,
+    /// What of it is not confirmed.
+    pub counts: Counts,
+}
+
+/// How a write of a screen went.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum Saving {
+    /// Nothing was written.
+    #[default]
+    Idle,
+    /// Under way.
+    Busy,
+    /// The store has it on the disk.
+    Saved,
+    /// Nothing was written; what was to be written is still on the screen.
+    Failed(Fault),
+}
+
+/// Why nothing was written.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Fault {
+    /// The store.
+    Save(SaveError),
+    /// The file is no photo.
+    Photo(PhotoRefusal),
+    /// The store is not open.
+    NotOpen,
+}
+
+impl From<PhotographError> for Fault {
+    fn from(error: PhotographError) -> Self {
+        match error {
+            PhotographError::Refused(refusal) => Self::Photo(refusal),
+            PhotographError::NotSaved(error) => Self::Save(error),
+        }
+    }
+}
+
+impl From<SaveError> for Fault {
+    fn from(error: SaveError) -> Self {
+        Self::Save(error)
+    }
+}
+
+impl From<StoreError> for Fault {
+    fn from(error: StoreError) -> Self {
+        Self::Save(SaveError::Store(error))
+    }
+}
+
+/// A fold is the same while this is: entries never change, they only become more and get their stamps.
+#[derive(Clone, Copy, PartialEq, Eq)]
+struct Fingerprint {
+    entries: usize,
+    unstamped: usize,
+    lang: Lang,
+    with_method: bool,
+}
+
+struct Folded {
+    of: Fingerprint,
+    view: Arc<JobView>,
+}
+
+#[derive(Default)]
+struct Inner {
+    store: Option<JobStore>,
+    methods: BTreeMap<MethodRef, Arc<Method>>,
+    folded: BTreeMap<JobId, Folded>,
+    /// Jobs that this page has noted as opened.
+    opened: Vec<JobId>,
+}
+
+/// What is on this device; a context, `Copy`.
+#[derive(Clone, Copy)]
+pub struct Device {
+    ground: Ground,
+    inner: StoredValue<Inner, LocalStorage>,
+    reference: RwSignal<Option<Arc<Reference>>>,
+}
+
+/// The [`Device`] of the app.
+pub fn use_device() -> Device {
+    expect_context::<Device>()
+}
+
+impl Device {
+    /// Stands on the ground: called once, where contexts are provided.
+    pub fn start(ground: Ground) -> Self {
+        let inner = StoredValue::new_local(Inner::default());
+        let this = Self { ground, inner, reference: RwSignal::default() };
+        Effect::new(move |_| {
+            let store = this.store();
+            // Somebody else's folds and reference data are not for this person.
+            if inner.with_value(|inner| inner.store != store) {
+                inner.set_value(Inner { store: store.clone(), ..Inner::default() });
+                this.reference.set(None);
+            }
+            let Some(store) = store else { return };
+            store.revision().track();
+            spawn_local(async move { this.read_reference(&store).await });
+        });
+        this
+    }
+
+    /// Reference data changes seldom and everything's revision often: the version decides.
+    async fn read_reference(self, store: &JobStore) {
+        let Ok(reference) = store.reference().await else { return };
+        let known = self.reference.with_untracked(|own| own.as_ref().map(|own| own.version));
+        if reference.as_ref().map(|new| new.version) != known {
+            self.reference.set(reference.map(Arc::new));
+        }
+    }
+
+    /// The store, once it is open. Tracked.
+    pub fn store(self) -> Option<JobStore> {
+        self.ground.local().map(|local| local.store)
+    }
+
+    /// The store, if it is open now.
+    pub fn store_now(self) -> Option<JobStore> {
+        untrack(|| self.store())
+    }
+
+    fn failure(self) -> Option<StoreError> {
+        match self.ground.opening() {
+            Opening::Failed(error) => Some(error),
+            Opening::NotYet | Opening::Open(_) => None,
+        }
+    }
+
+    /// The person at work.
+    pub fn person(self) -> Option<PersonId> {
+        self.store_now().map(|store| store.who().person)
+    }
+
+    /// People, instruments, catalogue and methods. Tracked.
+    pub fn reference(self) -> Option<Arc<Reference>> {
+        self.reference.get()
+    }
+
+    /// Names of the firm's people. Tracked.
+    pub fn people(self) -> Vec<(PersonId, String)> {
+        let named = |reference: &Arc<Reference>| {
+            reference.people.iter().map(|person| (person.id, person.display_name.clone())).collect()
+        };
+        self.reference.with(|reference| reference.as_ref().map(named).unwrap_or_default())
+    }
+
+    /// A new entry's id: made when a screen opens, so that a second tap is the same entry.
+    pub fn new_entry_id(self) -> Option<EntryId> {
+        self.store_now().map(|store| store.new_entry_id())
+    }
+
+    /// Follows one job: reads and folds it now and whenever something of it changes. `ask`: sync should fetch it although it may
+    /// not be among the usual ones.
+    pub fn follow(self, job: JobId, ask: bool) -> RwSignal<JobLoad> {
+        let lang = use_words().lang;
+        let into = RwSignal::new(JobLoad::Waiting);
+        // A change while the job is being read must not be lost, nor may an older answer come last.
+        let turn = Rc::new(Cell::new(0_u64));
+        Effect::new(move |_| {
+            let Some(store) = self.store() else {
+                if let Some(error) = self.failure() {
+                    into.set(JobLoad::Failed(error));
+                }
+                return;
+            };
+            store.job_revision(job).track();
+            turn.set(turn.get() + 1);
+            let (mine, turn) = (turn.get(), Rc::clone(&turn));
+            spawn_local(async move {
+                self.note_opened(&store, job, ask).await;
+                let load = self.load(&store, job, lang).await;
+                if turn.get() == mine && into.try_with_untracked(|own| *own != load).unwrap_or(false) {
+                    let _ = into.try_set(load);
+                }
+            });
+        });
+        into
+    }
+
+    async fn note_opened(self, store: &JobStore, job: JobId, ask: bool) {
+        let known = self.inner.with_value(|inner| inner.opened.contains(&job));
+        if !known {
+            self.inner.update_value(|inner| inner.opened.push(job));
+            // Only the order of a list depends on it.
+            let _ = store.open_job(job, ask).await;
+        }
+    }
+
+    async fn load(self, store: &JobStore, job: JobId, lang: Lang) -> JobLoad {
+        let loaded = match store.load_job(job).await {
+            Ok(loaded) => loaded,
+            Err(error) => return JobLoad::Failed(error),
+        };
+        if loaded.file.is_empty() {
+            return JobLoad::NotHere;
+        }
+        JobLoad::Here(self.fold(store, job, &loaded, lang).await)
+    }
+
+    async fn fold(self, store: &JobStore, job: JobId, loaded: &LoadedJob, lang: Lang) -> Arc<JobView> {
+        let method = self.method(store, loaded).await;
+        let of = Fingerprint {
+            entries: loaded.file.len(),
+            unstamped: loaded.file.iter().filter(|held| held.stamp.is_none()).count(),
+            lang,
+            with_method: method.is_some(),
+        };
+        let known = self.inner.with_value(|inner| {
+            inner.folded.get(&job).filter(|folded| folded.of == of).map(|folded| Arc::clone(&folded.view))
+        });
+        if let Some(view) = known {
+            return view;
+        }
+        let view = Arc::new(job_view(job, &loaded.file, method.as_deref(), lang.code()));
+        let folded = Folded { of, view: Arc::clone(&view) };
+        self.inner.update_value(|inner| {
+            inner.folded.insert(job, folded);
+        });
+        view
+    }
+
+    async fn method(self, store: &JobStore, loaded: &LoadedJob) -> Option<Arc<Method>> {
+        let pinned = loaded.file.iter().find_map(|held| match held.entry.body() {
+            Some(Body::JobPlanned(plan)) => Some(plan.method.clone()),
+            _ => None,
+        })?;
+        if let Some(known) = self.inner.with_value(|inner| inner.methods.get(&pinned).cloned()) {
+            return Some(known);
+        }
+        let method = Arc::new(store.method(&pinned).await.ok()??);
+        self.inner.update_value(|inner| {
+            inner.methods.insert(pinned, Arc::clone(&method));
+        });
+        Some(method)
+    }
+
+    /// Follows every job on the device.
+    pub fn follow_all(self) -> RwSignal<Option<Result<Vec<JobHere>, StoreError>>> {
+        let lang = use_words().lang;
+        let into = RwSignal::new(None);
+        let turn = Rc::new(Cell::new(0_u64));
+        Effect::new(move |_| {
+            let Some(store) = self.store() else {
+                if let Some(error) = self.failure() {
+                    into.set(Some(Err(error)));
+                }
+                return;
+            };
+            store.revision().track();
+            turn.set(turn.get() + 1);
+            let (mine, turn) = (turn.get(), Rc::clone(&turn));
+            spawn_local(async move {
+                let all = Some(self.load_all(&store, lang).await);
+                if turn.get() == mine && into.try_with_untracked(|own| *own != all).unwrap_or(false) {
+                    let _ = into.try_set(all);
+                }
+            });
+        });
+        into
+    }
+
+    async fn load_all(self, store: &JobStore, lang: Lang) -> Result<Vec<JobHere>, StoreError> {
+        let mut all = Vec::new();
+        for row in store.list_jobs().await? {
+            if let JobLoad::Here(view) = self.load(store, row.job, lang).await {
+                all.push(JobHere { view, counts: row.counts });
+            }
+        }
+        Ok(all)
+    }
+
+    /// Writes entries; `saving` follows, and `then` runs once they are on the disk.
+    pub fn save(self, job: JobId, entries: Vec<NewEntry>, saving: RwSignal<Saving>, then: impl FnOnce() + 'static) {
+        self.run(saving, then, async move {
+            let store = self.store_now().ok_or(Fault::NotOpen)?;
+            store.write_entries(job, entries, Vec::new()).await.map(|_| ()).map_err(Fault::from)
+        });
+    }
+
+    /// Runs something that writes; while one write of a screen is under way another one is not begun.
+    pub fn run(
+        self,
+        saving: RwSignal<Saving>,
+        then: impl FnOnce() + 'static,
+        work: impl Future<Output = Result<(), Fault>> + 'static,
+    ) {
+        if saving.get_untracked() == Saving::Busy {
+            return;
+        }
+        saving.set(Saving::Busy);
+        spawn_local(async move {
+            let outcome = work.await;
+            let done = outcome.is_ok();
+            // The screen may be gone: what was written stays written.
+            let _ = saving.try_set(outcome.map_or_else(Saving::Failed, |()| Saving::Saved));
+            if done {
+                then();
+            }
+        });
+    }
+
+    /// Keeps a draft; with each change, for a phone may end the page at any moment.
+    pub fn keep_draft(self, key: String, text: String) {
+        let Some(store) = self.store_now() else { return };
+        spawn_local(async move {
+            // A draft that could not be kept is still on the screen; a full disk is told where something is saved.
+            let _ = if text.is_empty() {
+                store.delete_draft(&key).await
+            } else {
+                store.put_draft(&key, text.into_bytes()).await
+            };
+        });
+    }
+
+    /// A draft, if there is one.
+    pub async fn draft(self, key: &str) -> Option<String> {
+        let bytes = self.store_now()?.draft(key).await.ok()??;
+        String::from_utf8(bytes).ok()
+    }
+}

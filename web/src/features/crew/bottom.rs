@@ -1,0 +1,98 @@
+//! The bottom bar of the crew's screens: one main action, "Stop work" beside it, how the last write went above both.
+
+use leptos::prelude::*;
+use leptos::text_prop::TextProp;
+
+use super::photo::{Chooser, PhotoAct};
+use super::saving::SavingLine;
+use super::stop_work::StopButton;
+use crate::device::Saving;
+use crate::ui::{Button, LinkButton, Look};
+
+/// What the main action does.
+#[derive(Clone)]
+pub enum Act {
+    /// A press.
+    Press {
+        /// The word on it.
+        label: TextProp,
+        /// What happens.
+        press: UnsyncCallback<()>,
+        /// Cannot be pressed now.
+        disabled: Signal<bool>,
+    },
+    /// Opens the camera.
+    Photo(PhotoAct),
+    /// Goes somewhere.
+    Go {
+        /// The word on it.
+        label: String,
+        /// Where.
+        href: String,
+    },
+}
+
+/// The main action of the page; whichever part is at work puts its own here.
+#[derive(Clone, Copy)]
+pub struct MainAct(RwSignal<Option<Act>>);
+
+impl Default for MainAct {
+    fn default() -> Self {
+        Self(RwSignal::new(None))
+    }
+}
+
+impl MainAct {
+    /// Puts an action there until the part of the page that did so is gone.
+    pub fn put(self, act: Act) {
+        self.0.set(Some(act));
+        let slot = self.0;
+        on_cleanup(move || {
+            let _ = slot.try_set(None);
+        });
+    }
+
+    /// A press as the action.
+    pub fn press(
+        self,
+        label: impl Into<TextProp>,
+        disabled: impl Fn() -> bool + Send + Sync + 'static,
+        press: impl Fn() + 'static,
+    ) {
+        let press = UnsyncCallback::new(move |()| press());
+        self.put(Act::Press { label: label.into(), press, disabled: Signal::derive(disabled) });
+    }
+}
+
+/// Draws the bar. `otherwise` stands there while no part of the page has an action of its own.
+#[component]
+pub fn CrewBottom(
+    /// The main action.
+    act: MainAct,
+    /// How the last write went; a write under way keeps the action from being pressed.
+    saving: RwSignal<Saving>,
+    /// What stands there otherwise.
+    #[prop(into)]
+    otherwise: Signal<Option<Act>>,
+    /// Stops work.
+    stop: StopButton,
+) -> impl IntoView {
+    let busy = Signal::derive(move || saving.get() == Saving::Busy);
+    let main = move || {
+        act.0.get().or_else(|| otherwise.get()).map(|act| match act {
+            Act::Press { label, press, disabled } => {
+                view! { <Button label look=Look::Main disabled busy on_press=press /> }.into_any()
+            }
+            Act::Photo(act) => view! { <Chooser act busy main=true /> }.into_any(),
+            Act::Go { label, href } => view! { <LinkButton label href look=Look::Main /> }.into_any(),
+        })
+    };
+    view! {
+        <SavingLine saving />
+        <div class="act-row">
+            {stop.draw()}
+            {main}
+        </div>
+    }
+    .into_any()
+}

@@ -1,0 +1,136 @@
+//! What each part of the page works with.
+
+use domain::ids::{EntryId, JobId};
+use domain::job_file::body::Place;
+use leptos::prelude::*;
+use leptos::task::spawn_local;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+
+use crate::device::{Device, JobLoad, Saving};
+use crate::features::crew::bottom::MainAct;
+use crate::features::job::load::{JobView, RequirementCard};
+use crate::i18n::Words;
+use crate::store::NewEntry;
+
+/// One requirement at work.
+#[derive(Clone, Copy)]
+pub struct Ctx {
+    /// Words.
+    pub w: Words,
+    /// Device.
+    pub device: Device,
+    /// Job.
+    pub job: JobId,
+    /// The job as it is followed.
+    pub load: RwSignal<JobLoad>,
+    /// The main action of the page.
+    pub act: MainAct,
+    /// How the last write went.
+    pub saving: RwSignal<Saving>,
+    /// Which requirement somebody opened by hand.
+    pub chosen: RwSignal<Option<usize>>,
+    /// The entry that the next one replaces.
+    pub correcting: RwSignal<Option<EntryId>>,
+    /// Where.
+    pub place: StoredValue<Place>,
+    /// The requirement as it stands.
+    pub card: Memo<Option<RequirementCard>>,
+    /// The next entry's id: from the opening of the screen, renewed after each write.
+    id: StoredValue<Option<EntryId>>,
+}
+
+impl Ctx {
+    /// For one requirement of a page.
+    #[allow(clippy::too_many_arguments, reason = "each is one signal of the page, put together in one place")]
+    pub fn new(
+        w: Words,
+        device: Device,
+        job: JobId,
+        load: RwSignal<JobLoad>,
+        act: MainAct,
+        saving: RwSignal<Saving>,
+        chosen: RwSignal<Option<usize>>,
+        place: Place,
+        card: Memo<Option<RequirementCard>>,
+    ) -> Self {
+        let id = StoredValue::new(device.new_entry_id());
+        let (correcting, place) = (RwSignal::new(None), StoredValue::new(place));
+        Self { w, device, job, load, act, saving, chosen, correcting, place, card, id }
+    }
+
+    /// The place.
+    pub fn place(self) -> Place {
+        self.place.get_value()
+    }
+
+    /// The next entry's id; the same until it was written.
+    pub fn id(self) -> Option<EntryId> {
+        if self.id.get_value().is_none() {
+            self.id.set_value(self.device.new_entry_id());
+        }
+        self.id.get_value()
+    }
+
+    /// Reads the job as it stands. Not tracked.
+    pub fn now<T>(self, read: impl FnOnce(&JobView) -> T) -> Option<T> {
+        self.load.with_untracked(|load| load.view().map(read))
+    }
+
+    /// Reads the job as it stands. Tracked.
+    pub fn job<T>(self, read: impl FnOnce(&JobView) -> T) -> Option<T> {
+        self.load.with(|load| load.view().map(read))
+    }
+
+    /// What follows a write: the next entry has another id, and nothing is opened by hand any more.
+    pub fn written(self) {
+        self.id.set_value(self.device.new_entry_id());
+        let _ = self.correcting.try_set(None);
+        let _ = self.chosen.try_set(None);
+    }
+
+    /// Writes entries; `then` runs once they are on the disk.
+    pub fn write(self, entries: Vec<NewEntry>, then: impl FnOnce() + 'static) {
+        self.device.save(self.job, entries, self.saving, move || {
+            self.written();
+            then();
+        });
+    }
+
+    /// Under which key the draft of this requirement lies.
+    pub fn draft_key(self, kind: &str) -> String {
+        self.place
+            .with_value(|place| format!("{kind}/{}/{}/{}/{}", self.job, place.step, place.slot, place.requirement))
+    }
+
+    /// Keeps what is typed, with every change, and brings back what was typed before the page ended.
+    pub fn keep_typed<T>(self, kind: &str, now: Memo<T>, bring_back: impl Fn(T) + 'static)
+    where
+        T: Clone + Default + PartialEq + Serialize + DeserializeOwned + Send + Sync + 'static,
+    {
+        let key = self.draft_key(kind);
+        let brought = RwSignal::new(false);
+        {
+            let key = key.clone();
+            spawn_local(async move {
+                if let Some(text) = self.device.draft(&key).await
+                    && let Ok(typed) = serde_json::from_str::<T>(&text)
+                    // Whoever is faster than the disk has typed the better draft.
+                    && now.try_with_untracked(|now| *now == T::default()) == Some(true)
+                {
+                    bring_back(typed);
+                }
+                let _ = brought.try_set(true);
+            });
+        }
+        Effect::new(move |_| {
+            let typed = now.get();
+            if !brought.get() {
+                return;
+            }
+            let text =
+                if typed == T::default() { String::new() } else { serde_json::to_string(&typed).unwrap_or_default() };
+            self.device.keep_draft(key.clone(), text);
+        });
+    }
+}

@@ -1,0 +1,6 @@
+//! What is only on this device, what is on its way, what the server has confirmed and what it would not take, in words.
+//!
+//! **Never enters:** sending itself ([`crate::sync`]).
+
+pub mod page;
+pub mod view_model;
