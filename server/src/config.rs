@@ -26,6 +26,8 @@ pub struct Config {
     pub token_secret: Vec<u8>,
     /// `DEMO=1`: an empty database gets a demo firm.
     pub demo: bool,
+    /// `DEMO_JOBS=0`: the demo firm has people and a catalogue, and no jobs. On unless it is said.
+    pub demo_jobs: bool,
     /// `TRUST_FORWARDED_FOR=1`: a front of ours sets `X-Forwarded-For`; its last address is the client's.
     pub trust_forwarded_for: bool,
 }
@@ -39,6 +41,7 @@ impl fmt::Debug for Config {
             .field("web_dist", &self.web_dist)
             .field("public_url", &self.public_url)
             .field("demo", &self.demo)
+            .field("demo_jobs", &self.demo_jobs)
             .finish_non_exhaustive()
     }
 }
@@ -109,6 +112,7 @@ impl Config {
             public_url: web_address(public_url)?,
             token_secret: secret(&need("TOKEN_SECRET", SECRET_EXAMPLE)?)?,
             demo: switch("DEMO", get("DEMO"))?,
+            demo_jobs: switch("DEMO_JOBS", get("DEMO_JOBS").or_else(|| Some("1".to_owned())))?,
             trust_forwarded_for: switch("TRUST_FORWARDED_FOR", get("TRUST_FORWARDED_FOR"))?,
         })
     }

@@ -5,6 +5,9 @@
 
 mod catalogue;
 pub mod ids;
+mod jobs;
+mod picture;
+mod queries;
 
 use domain::ids::PersonId;
 use domain::people::{Action, Ownership, Permit, Role, may};
@@ -91,7 +94,9 @@ pub async fn seed(state: &AppState) -> anyhow::Result<()> {
     firms::open_firm(&mut tx, &state.clock, FIRM_NAME).await?;
     seed_people_and_catalogue(&mut tx, state).await?;
     tx.commit().await?;
-    // Jobs in different states are seeded behind this line.
+    if state.config.demo_jobs {
+        jobs::seed(state).await?;
+    }
     Ok(())
 }
 

@@ -63,6 +63,7 @@ impl TestApp {
             public_url: base.clone(),
             token_secret: SECRET.to_vec(),
             demo: false,
+            demo_jobs: false,
             trust_forwarded_for: false,
         };
         change(&mut config);

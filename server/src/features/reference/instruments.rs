@@ -57,7 +57,7 @@ impl InstrumentChange {
     }
 }
 
-pub(super) async fn load_all(tx: &mut FirmTx) -> Result<Vec<Instrument>, ApiError> {
+pub(crate) async fn load_instruments(tx: &mut FirmTx) -> Result<Vec<Instrument>, ApiError> {
     Ok(queries::instruments(tx).await?.into_iter().map(Instrument::from).collect())
 }
 
@@ -68,7 +68,7 @@ pub(super) async fn load_all(tx: &mut FirmTx) -> Result<Vec<Instrument>, ApiErro
 pub async fn list_instruments(caller: Caller, State(db): State<Db>) -> Result<Json<Vec<Instrument>>, ApiError> {
     let mut tx = db.begin_for(&caller).await?;
     caller.may(Action::SeeReference, Ownership::Firm)?;
-    Ok(Json(load_all(&mut tx).await?))
+    Ok(Json(load_instruments(&mut tx).await?))
 }
 
 /// `POST /api/instruments`.

@@ -14,9 +14,9 @@ use domain::ids::Hash32;
 use domain::people::{Action, Ownership};
 use serde::Serialize;
 
-pub(crate) use instruments::insert_instrument;
+pub(crate) use instruments::{insert_instrument, load_instruments};
 pub use instruments::{Instrument, add_instrument, change_instrument, list_instruments};
-pub(crate) use models::insert_model;
+pub(crate) use models::{insert_model, load_models};
 pub use models::{Model, add_model, change_model, list_models};
 
 use crate::auth::Caller;
@@ -81,8 +81,8 @@ pub async fn get_reference(
         version,
         firm: firms::load_firm(&mut tx).await?,
         people: firms::visible_people(&mut tx, &caller).await?,
-        instruments: instruments::load_all(&mut tx).await?,
-        models: models::load_all(&mut tx).await?,
+        instruments: instruments::load_instruments(&mut tx).await?,
+        models: models::load_models(&mut tx).await?,
         methods: lines.collect(),
     }))
 }

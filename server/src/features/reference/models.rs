@@ -92,7 +92,7 @@ impl ModelChange {
     }
 }
 
-pub(super) async fn load_all(tx: &mut FirmTx) -> Result<Vec<Model>, ApiError> {
+pub(crate) async fn load_models(tx: &mut FirmTx) -> Result<Vec<Model>, ApiError> {
     queries::latest_models(tx).await?.into_iter().map(Model::try_from).collect()
 }
 
@@ -103,7 +103,7 @@ pub(super) async fn load_all(tx: &mut FirmTx) -> Result<Vec<Model>, ApiError> {
 pub async fn list_models(caller: Caller, State(db): State<Db>) -> Result<Json<Vec<Model>>, ApiError> {
     let mut tx = db.begin_for(&caller).await?;
     caller.may(Action::SeeReference, Ownership::Firm)?;
-    Ok(Json(load_all(&mut tx).await?))
+    Ok(Json(load_models(&mut tx).await?))
 }
 
 /// `POST /api/models`.
