@@ -123,6 +123,11 @@ impl Words {
         t!(self, "date.weekday_and_day", weekday = self.weekday(day.weekday()), day = self.day(day))
     }
 
+    /// Wed 25 Nov: for the days of a plan, whose year is clear.
+    pub fn weekday_day_month(self, day: Day) -> String {
+        t!(self, "date.weekday_day_month", weekday = self.weekday(day.weekday()), day = day.day, month = self.month(day.month))
+    }
+
     /// 14:05
     pub fn clock(self, us: i64, offset_minutes: i32) -> String {
         let seconds = (us.div_euclid(SECOND_US) + i64::from(offset_minutes) * MINUTE_S).rem_euclid(DAY_S);

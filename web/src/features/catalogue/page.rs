@@ -2,7 +2,6 @@
 
 use domain::people::{Action, Ownership, may};
 use leptos::prelude::*;
-use leptos_router::components::A;
 use leptos_router::hooks::use_query_map;
 
 use super::instruments::Instruments;
@@ -67,7 +66,7 @@ pub fn CataloguePage() -> impl IntoView {
     let today = Day::of_us(now, browser::offset_minutes(now));
     let tab = move |own: Part| {
         let current = move || (part.get() == own).then_some("page");
-        view! { <A href=format!("/catalogue?part={}", own.word()) attr:class="tab" attr:aria-current=current>{w.say(own.name())}</A> }
+        view! { <a href=format!("/catalogue?part={}", own.word()) class="tab" aria-current=current>{w.say(own.name())}</a> }
     };
     let draw = move |reference: Reference| match part.get() {
         Part::Instruments => {

@@ -159,7 +159,7 @@ fn week_table(
     rows: Vec<(&PlanRow, Vec<Vec<JobCard>>)>,
     nobody: Vec<Vec<JobCard>>,
 ) -> AnyView {
-    let names: Vec<String> = days.iter().map(|day| w.weekday_and_day(*day)).collect();
+    let names: Vec<String> = days.iter().map(|day| w.weekday_day_month(*day)).collect();
     let head = days.iter().zip(&names).map(|(day, name)| {
         let current = (*day == now).then_some("date");
         view! { <th scope="col" aria-current=current>{name.clone()}</th> }
@@ -197,9 +197,12 @@ fn job_card(w: Words, card: JobCard) -> AnyView {
         Tone::Stop => "stop",
     };
     let (done, total) = card.done;
+    let name = if card.name.is_empty() { title_of(w, &card) } else { card.name.clone() };
+    let town = (!card.town.is_empty() && card.town != card.name).then(|| card.town.clone());
     view! {
         <A href=Screen::JobDesk(card.job).href() attr:class=format!("job-card {tone}")>
-            <span class="who" dir="auto">{(!card.start.is_empty()).then(|| format!("{} ", card.start))}{title_of(w, &card)}</span>
+            <span class="who" dir="auto">{(!card.start.is_empty()).then(|| format!("{} ", card.start))}{name}</span>
+            {town.map(|town| view! { <span class="soft" dir="auto">{town}</span> })}
             <span class="phase">{w.say(phase(card.phase))}</span>
             {(total > 0).then(|| view! { <span class="soft number">{t!(w, "crew.steps_done", done = done, total = total)}</span> })}
             {(card.waits > 0).then(|| view! { <span class="waits">{t!(w, "crew.waits")}</span> })}

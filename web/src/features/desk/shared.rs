@@ -18,6 +18,8 @@ pub struct Rights {
     pub decide: bool,
     /// May change the plan.
     pub plan: bool,
+    /// May correct site data and consent, and say that a photo will not come: the office does.
+    pub site: bool,
     /// Has the role to decide, but is not a lead of this very job.
     pub not_lead_here: bool,
 }
@@ -30,6 +32,7 @@ pub fn rights(view: &JobView, me: PersonId, roles: &[Role]) -> Rights {
     Rights {
         decide: allowed && lead_here && !closed,
         plan: allowed && lead_here && !closed,
+        site: may(roles, Action::WriteSite, Ownership::Firm).is_some() && view.phase != Phase::Withdrawn,
         not_lead_here: allowed && !lead_here,
     }
 }

@@ -7,10 +7,11 @@ use leptos::prelude::*;
 use serde::Deserialize;
 
 use super::steps::Around;
+use super::view_model::{AwaitedPhoto, Decision};
 use crate::features::desk::shared::is_expired;
 use crate::features::desk::{DownloadButton, DeskJob, moment, today};
 use crate::features::job::load::{JobView, Progress as Far};
-use crate::features::words::{consent, crew_role, finding, left_as, person, phase, phase_tone, purpose, unit_in_slot};
+use crate::features::words::{consent, crew_role, finding, left_as, person, phase, phase_tone, purpose, step_title, unit_in_slot};
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
 use crate::t;
@@ -142,6 +143,46 @@ fn facts(w: Words, view: &JobView, names: &[(domain::ids::PersonId, String)]) ->
         {crew}
     }
     .into_any()
+}
+
+/// Photos that the server waits for. A lead may say of one that it will not come.
+#[component]
+pub fn Awaited(here: Signal<Option<Arc<DeskJob>>>, around: Around, photos: Signal<Vec<AwaitedPhoto>>) -> impl IntoView {
+    let w = use_words();
+    move || {
+        let (photos, names, decide) = (photos.get(), around.names.get(), around.site.get());
+        let here = here.get_untracked()?;
+        if photos.is_empty() {
+            return None;
+        }
+        let line = |photo: AwaitedPhoto| {
+            let about = match &photo.at {
+                Some((label, step)) => t!(w, "desk.part_of_step", part = label, step = step_title(w, &here.view.steps[*step])),
+                None => t!(w, "desk.photo_of_deviation").to_owned(),
+            };
+            let who = photo.by.map(|by| person(w, &names, by)).unwrap_or_default();
+            let (hash, asked) = (photo.hash, about.clone());
+            view! {
+                <li>
+                    <b dir="auto">{about}</b>
+                    <span class="soft">{who}</span>
+                    {decide.then(|| view! {
+                        <button type="button" class="act quiet small" on:click=move |_| around.asking.ask(around.store, Decision::PhotoAbsent(hash), asked.clone())>
+                            {t!(w, "desk.act.photo_absent")}
+                        </button>
+                    })}
+                </li>
+            }
+        };
+        let lines = photos.into_iter().map(line).collect_view();
+        Some(view! {
+            <section class="card" aria-labelledby="awaited-title">
+                <h2 id="awaited-title">{t!(w, "desk.awaited")}</h2>
+                <p class="soft">{t!(w, "desk.awaited_explain")}</p>
+                <ul class="units">{lines}</ul>
+            </section>
+        })
+    }
 }
 
 /// Units with their serials, findings, and what people wrote.

@@ -8,10 +8,10 @@ use leptos::prelude::*;
 use leptos::task::spawn_local;
 
 use super::decide::{Asking, DecisionSheet};
-use super::head::{Head, ServerRow, Side};
+use super::head::{Awaited, Head, ServerRow, Side};
 use super::review::standing;
 use super::steps::{Around, StepList};
-use super::view_model::{Decision, standing_against};
+use super::view_model::{Decision, ServerPhoto, awaited_photos, standing_against};
 use crate::features::desk::shared::{Rights, rights};
 use super::waiting::WaitingPart;
 use crate::adapters::fetch::use_api;
@@ -49,6 +49,7 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
         here.with(|here| here.as_ref().map_or_else(Rights::default, |here| rights(&here.view, me, &roles)))
     });
     let server = RwSignal::new(ServerRow::default());
+    let photos = RwSignal::new(Vec::<ServerPhoto>::new());
     let revision = store.get().revision();
     Effect::new(move |_| {
         // Each answer of the server that changes anything, and photos of this device that were confirmed.
@@ -59,15 +60,23 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
             {
                 let _ = server.try_set(row);
             }
+            if let Ok(listed) = api.get::<Vec<ServerPhoto>>(format!("/api/jobs/{job}/photos")).await
+                && photos.try_with_untracked(|own| *own != listed) == Some(true)
+            {
+                let _ = photos.try_set(listed);
+            }
         });
     });
-    let missing_photos = move || server.with(|row| row.photos.named.saturating_sub(row.photos.arrived));
+    let awaited = Memo::new(move |_| {
+        here.with(|here| here.as_ref().map(|here| photos.with(|photos| awaited_photos(&here.view, photos))).unwrap_or_default())
+    });
     let against = Memo::new(move |_| {
-        here.with(|here| here.as_ref().map(|here| standing_against(&here.view, missing_photos())).unwrap_or_default())
+        let photos = awaited.with(Vec::len);
+        here.with(|here| here.as_ref().map(|here| standing_against(&here.view, photos)).unwrap_or_default())
     });
     let can_pass = Signal::derive(move || rights.get().decide && !against.with(|all| all.iter().any(super::view_model::Against::is_hard)));
     let asking = Asking::new();
-    let around = Around { store, job, asking, decide: Signal::derive(move || rights.get().decide), names };
+    let around = Around { store, job, asking, decide: Signal::derive(move || rights.get().decide), site: Signal::derive(move || rights.get().site), names };
     let here: Signal<Option<Arc<DeskJob>>> = here.into();
     let known = Memo::new(move |_| here.with(|here| here.as_ref().map(|here| here.known)));
     let title = move || {
@@ -79,7 +88,9 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
     };
     let phase = Memo::new(move |_| here.with(|here| here.as_ref().map(|here| here.view.phase)));
     let bottom = move || {
-        (rights.get().decide && phase.get().is_some()).then(|| {
+        // Before anything was recorded there is nothing to pass.
+        let begun = !matches!(phase.get(), None | Some(Phase::Planned | Phase::WithCrew));
+        (rights.get().decide && begun).then(|| {
             view! { <Button label=t!(w, "desk.act.pass") look=Look::Main on_press=move || asking.ask(store, Decision::Pass, String::new()) /> }
         })
     };
@@ -110,13 +121,14 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
         Some(true) => {
             view! {
                 {read_only}
-                <Head here around server=server.into() may_plan=Signal::derive(move || rights.get().plan) />
+                <Head here around server=server.into() may_plan=Signal::derive(move || rights.get().site) />
                 <div class="two-columns desk">
                     <div class="stack loose">
                         <WaitingPart here around />
                         <StepList here around />
                     </div>
                     <aside class="stack loose">
+                        <Awaited here around photos=awaited.into() />
                         <Side here around />
                         {withdraw}
                     </aside>

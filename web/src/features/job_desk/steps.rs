@@ -9,7 +9,6 @@ use domain::job_file::{Body, Place};
 use domain::method::gate::StepState;
 use domain::method::plan::Requirement;
 use leptos::prelude::*;
-use leptos_router::components::A;
 use leptos_router::hooks::use_query_map;
 
 use super::decide::Asking;
@@ -39,6 +38,8 @@ pub struct Around {
     pub asking: Asking,
     /// May the person decide? Tracked.
     pub decide: Signal<bool>,
+    /// May the person say that a photo will not come? Tracked.
+    pub site: Signal<bool>,
     /// Names.
     pub names: Signal<Vec<(PersonId, String)>>,
 }
@@ -62,7 +63,7 @@ pub fn StepList(here: Signal<Option<Arc<DeskJob>>>, around: Around) -> impl Into
     let tab = move |own: StepFilter| {
         let href = format!("{}?steps={}", Screen::JobDesk(job).href(), own.word());
         let current = move || (filter.get() == own).then_some("page");
-        view! { <A href attr:class="tab" attr:aria-current=current>{w.say(filter_name(own))}</A> }
+        view! { <a href=href class="tab" aria-current=current>{w.say(filter_name(own))}</a> }
     };
     let stages = Memo::new(move |_| {
         here.get().map_or_else(Vec::new, |here| {
@@ -80,9 +81,13 @@ pub fn StepList(here: Signal<Option<Arc<DeskJob>>>, around: Around) -> impl Into
         let steps = Memo::new(move |_| {
             stages.with(|all| all.iter().find(|(own, _, _)| *own == id).map(|(_, _, steps)| steps.clone())).unwrap_or_default()
         });
+        let counts = Memo::new(move |_| {
+            let done = |key: &StepKey| here.with(|here| here.as_ref().and_then(|here| here.view.step(&key.0, key.1)).is_some_and(StepCard::is_done));
+            steps.with(|steps| t!(w, "desk.stage_count", done = steps.iter().filter(|key| done(key)).count(), total = steps.len()))
+        });
         view! {
             <section class="stage">
-                <h3>{title}</h3>
+                <h3>{title}" "<span class="count">{move || counts.get()}</span></h3>
                 <ol class="desk-steps">
                     <For each=move || steps.get() key=StepKey::clone children=move |key| one_step(w, key, here, around, opened) />
                 </ol>

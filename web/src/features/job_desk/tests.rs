@@ -44,7 +44,9 @@ fn a_role_alone_does_not_decide_in_somebody_elses_job() {
     assert!(rights(&job, person(1), &[Role::Lead]).decide);
     let other = rights(&job, person(3), &[Role::Lead]);
     assert!(!other.decide && other.not_lead_here);
-    assert!(!rights(&job, person(1), &[Role::Office]).decide);
+    let office = rights(&job, person(3), &[Role::Office]);
+    assert!(!office.decide && !office.plan && office.site);
+    assert!(!rights(&job, person(2), &[Role::Technician]).site);
     assert!(!rights(&job, person(2), &[Role::Technician]).not_lead_here);
     assert!(!rights(&view(Phase::Passed), person(1), &[Role::Lead]).decide);
     assert!(!rights(&view(Phase::Withdrawn), person(1), &[Role::Owner]).plan);
@@ -122,4 +124,16 @@ fn the_filter_survives_the_address() {
         assert_eq!(StepFilter::of_word(filter.word()), filter);
     }
     assert_eq!(StepFilter::of_word("else"), StepFilter::All);
+}
+
+#[test]
+fn a_photo_that_will_not_come_is_no_longer_awaited() {
+    let listed = |number: u8, role: &str, arrived_us| ServerPhoto { hash: Hash32::of([number; 32]), role: role.into(), arrived_us };
+    let photos = [listed(1, "original", None), listed(1, "original", None), listed(2, "original", Some(5)), listed(3, "preview", None)];
+    let mut job = view(Phase::OnSite);
+    job.deviations = vec![deviation(1)];
+    let awaited = awaited_photos(&job, &photos);
+    assert_eq!(awaited, [AwaitedPhoto { hash: Hash32::of([1; 32]), at: None, by: Some(person(2)) }]);
+    job.photos_absent = vec![(Hash32::of([1; 32]), "phone lost".into())];
+    assert!(awaited_photos(&job, &photos).is_empty());
 }

@@ -1,8 +1,8 @@
 //! What a lead looks at before deciding: what stands against passing, what waits, what a person may do. Pure.
 
-use domain::ids::{EntryId, Hash32};
+use domain::ids::{EntryId, Hash32, PersonId};
 use domain::job_file::Phase;
-use domain::job_file::body::{Body, PhotoFile};
+use domain::job_file::body::Body;
 use domain::method::gate::StepState;
 
 use crate::features::desk::shared::waiting_deviations;
@@ -80,17 +80,53 @@ fn counting_bodies(view: &JobView) -> impl Iterator<Item = &Body> {
         .map(|item| &item.body)
 }
 
-/// Every file that entries of the job name: original and preview, without repeats.
-pub fn named_photos(view: &JobView) -> Vec<Hash32> {
-    let evidence = view.steps.iter().flat_map(|step| &step.requirements).flat_map(|card| &card.evidence);
-    let of_evidence = evidence.flat_map(|item| item.body.photo_files()).map(|file| file.hash);
-    let of_deviations = view.deviations.iter().flat_map(|deviation| {
-        core::iter::once(&deviation.photo).chain(deviation.preview.as_ref()).map(|file: &PhotoFile| file.hash)
-    });
-    let mut all: Vec<Hash32> = of_evidence.chain(of_deviations).collect();
-    all.sort_unstable();
-    all.dedup();
-    all
+/// A photo as the server lists it.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Deserialize)]
+pub struct ServerPhoto {
+    /// SHA-256.
+    pub hash: Hash32,
+    /// `original` or `preview`.
+    pub role: String,
+    /// When it came.
+    #[serde(default)]
+    pub arrived_us: Option<u64>,
+}
+
+/// A photo that the server waits for, and what it was taken for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct AwaitedPhoto {
+    /// SHA-256.
+    pub hash: Hash32,
+    /// Label of the requirement and index of the step; none where only a departure names it.
+    pub at: Option<(String, usize)>,
+    /// Who took it.
+    pub by: Option<PersonId>,
+}
+
+/// Originals that have not arrived and of which nobody has said that they will not come.
+pub fn awaited_photos(view: &JobView, listed: &[ServerPhoto]) -> Vec<AwaitedPhoto> {
+    let mut hashes: Vec<Hash32> = listed
+        .iter()
+        .filter(|photo| photo.role == "original" && photo.arrived_us.is_none())
+        .map(|photo| photo.hash)
+        .filter(|hash| !view.photos_absent.iter().any(|(absent, _)| absent == hash))
+        .collect();
+    hashes.sort_unstable();
+    hashes.dedup();
+    hashes.into_iter().map(|hash| awaited(view, hash)).collect()
+}
+
+fn awaited(view: &JobView, hash: Hash32) -> AwaitedPhoto {
+    let names_it = |body: &Body| matches!(body, Body::Photo(photo) if photo.original.hash == hash);
+    for (index, step) in view.steps.iter().enumerate() {
+        for card in &step.requirements {
+            if let Some(item) = card.evidence.iter().find(|item| names_it(&item.body)) {
+                return AwaitedPhoto { hash, at: Some((card.label.clone(), index)), by: Some(item.by) };
+            }
+        }
+    }
+    let by = view.deviations.iter().find(|deviation| deviation.photo.hash == hash).map(|deviation| deviation.by);
+    AwaitedPhoto { hash, at: None, by }
 }
 
 /// May a departure be allowed here? Not from a stop-work step: nothing but its evidence opens it.

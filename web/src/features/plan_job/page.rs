@@ -173,7 +173,9 @@ fn PlanForm(store: Store, job: Option<JobId>, found: Opened, #[prop(into)] disca
     let Opened { here, reference, draft, is_kept } = found;
     let roles = session.profile_now().map(|profile| profile.person.roles).unwrap_or_default();
     let me = store.get().who().person;
-    let allowed = here.as_ref().is_none_or(|here| rights(&here.view, me, &roles).plan);
+    let own = here.as_ref().map(|here| rights(&here.view, me, &roles));
+    let allowed = own.is_none_or(|own| own.plan || own.site);
+    let site_only = own.is_some_and(|own| !own.plan);
     let site = draft.site_id.parse::<SiteId>().unwrap_or_else(|_| SiteId::of(store.get().new_entry_id().uuid()));
     let form = Form::of(draft);
     let tried = RwSignal::new(false);
@@ -194,7 +196,11 @@ fn PlanForm(store: Store, job: Option<JobId>, found: Opened, #[prop(into)] disca
                 slots_ever: here.as_ref().map_or(0, |here| here.slots_ever),
                 site,
             };
-            read(&draft, around, w)
+            let mut reading = read(&draft, around, w);
+            if site_only {
+                reading.keep_site();
+            }
+            reading
         })
     });
     let checks = Memo::new(move |_| {
@@ -247,7 +253,7 @@ fn PlanForm(store: Store, job: Option<JobId>, found: Opened, #[prop(into)] disca
     let is_new = job.is_none();
     let with_method = {
         let models = models.clone();
-        move || method.get().map(|(method, _)| view! {
+        move || method.get().filter(|_| !site_only).map(|(method, _)| view! {
             <EquipmentSection ground method=Arc::clone(&method) models=models.clone() />
             <DesignSection ground method />
         })
@@ -277,11 +283,13 @@ fn PlanForm(store: Store, job: Option<JobId>, found: Opened, #[prop(into)] disca
             <div class="two-columns plan">
                 <div class="stack loose">
                     <SiteSection ground />
-                    <MethodSection ground reference=Arc::clone(&reference) method is_new />
+                    {(!site_only).then(|| view! { <MethodSection ground reference=Arc::clone(&reference) method is_new /> })}
                     {with_method}
                     <ConsentSection ground />
-                    <CrewSection ground people today=today() />
-                    <DaySection ground />
+                    {(!site_only).then(|| view! {
+                        <CrewSection ground people today=today() />
+                        <DaySection ground />
+                    })}
                 </div>
                 <Summary ground checks />
             </div>

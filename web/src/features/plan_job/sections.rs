@@ -224,7 +224,7 @@ pub fn CrewSection(
         let chips = move || {
             let on = on.get();
             let chip = |ticket: &domain::job_file::body::Ticket| {
-                let name = ticket.kind.clone();
+                let name = ticket.kind.replace('-', " ");
                 if is_expired(ticket, on) {
                     let label = t!(w, "plan.ticket_expired", ticket = name, day = w.day_text(&ticket.expires));
                     view! { <Chip label tone=Tone::Stop /> }.into_any()

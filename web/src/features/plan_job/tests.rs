@@ -309,3 +309,18 @@ fn a_draft_survives_being_kept() {
     assert_eq!(serde_json::from_slice::<PlanDraft>(&kept).unwrap(), draft);
     assert_eq!(serde_json::from_str::<PlanDraft>("{}").unwrap(), PlanDraft::default());
 }
+
+#[test]
+fn the_office_corrects_the_site_and_nothing_else() {
+    let setup = Setup::new();
+    let first = read(&filled(), setup.around(None, 0), POINT);
+    let view = setup.view_of(&first.bodies);
+    let mut draft = PlanDraft::of(&view, POINT);
+    draft.site.grid_point = "GP-12".into();
+    draft.day = "2026-12-09".into();
+    draft.start = "noon".into();
+    let mut reading = read(&draft, setup.around(Some(&view), 9), POINT);
+    reading.keep_site();
+    assert_eq!(reading.bodies.iter().map(Body::kind).collect::<Vec<_>>(), [14]);
+    assert!(reading.faults.is_empty());
+}

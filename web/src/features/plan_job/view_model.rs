@@ -127,6 +127,15 @@ pub struct Reading {
     pub gaps: Vec<Gap>,
 }
 
+impl Reading {
+    /// Keeps only what somebody may write who does not lead the job: site data and consent.
+    pub fn keep_site(&mut self) {
+        self.bodies.retain(|body| matches!(body, Body::SiteDetails(_) | Body::Consent(_)));
+        self.faults.retain(|field, _| matches!(field, FieldId::Street | FieldId::Town | FieldId::ConsentReference));
+        self.gaps.retain(|gap| matches!(gap, Gap::Consent | Gap::Householder | Gap::GridPoint));
+    }
+}
+
 /// Everything that the reading of a plan leans on.
 #[derive(Clone, Copy)]
 pub struct Around<'a> {

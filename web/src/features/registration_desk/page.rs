@@ -4,7 +4,6 @@ use domain::ids::JobId;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 use leptos_router::NavigateOptions;
-use leptos_router::components::A;
 use leptos_router::hooks::{use_navigate, use_query_map};
 
 use super::details::details;
@@ -55,7 +54,7 @@ pub fn RegistrationDeskPage() -> impl IntoView {
     let chosen = Memo::new(move |_| query.read().get("job").and_then(|job| job.parse::<JobId>().ok()));
     let tab = move |own: Show| {
         let current = move || (show.get() == own).then_some("page");
-        view! { <A href=move || address(own, &search.get(), None) attr:class="tab" attr:aria-current=current>{w.say(show_name(own))}</A> }
+        view! { <a href=move || address(own, &search.get(), None) class="tab" aria-current=current>{w.say(show_name(own))}</a> }
     };
     view! {
         <Page title=t!(w, "screen.registration_desk") wide=true>
@@ -184,7 +183,7 @@ fn list(w: Words, rows: Vec<RegistrationRow>, all: usize, show: Show, search: &s
         let selected = (open == Some(row.job)).then_some("true");
         view! {
             <tr aria-selected=selected data-job=row.job.to_string()>
-                <th scope="row" dir="auto"><A href>{name}</A></th>
+                <th scope="row" dir="auto"><a href=href>{name}</a></th>
                 <td data-label=t!(w, "desk.address") dir="auto">{row.street.clone()}", "{row.town.clone()}</td>
                 <td data-label=t!(w, "registration.state")>{state}</td>
                 <td data-label=t!(w, "registration.serials") class="number">{t!(w, "registration.of", known = known, all = row.units.len())}</td>
