@@ -1,12 +1,14 @@
 //! `server`: reads the settings, builds, prints where it is, serves, stops cleanly on Ctrl-C and on SIGTERM.
 //!
-//! `server new-firm` prints a one-time link for the first owner of one more firm, and ends.
+//! `server new-firm` prints a one-time link for the first owner of one more firm, and ends. `server reproject` makes the
+//! projections of all firms anew from their logs, and ends: after an update that folds otherwise, or when in doubt.
 
 use std::io::IsTerminal as _;
 use std::process::ExitCode;
 
 use anyhow::{Context as _, bail};
 use server::config::Config;
+use server::job_files::project::reproject_all;
 use server::{Welcome, firms};
 use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
@@ -34,7 +36,10 @@ async fn run() -> anyhow::Result<()> {
     match arguments.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
         [] => serve(config).await,
         ["new-firm"] => new_firm(config).await,
-        other => bail!("`{}` is not a command; there is `new-firm`, or nothing to serve", other.join(" ")),
+        ["reproject"] => reproject(config).await,
+        other => {
+            bail!("`{}` is not a command; there are `new-firm` and `reproject`, or nothing to serve", other.join(" "))
+        }
     }
 }
 
@@ -77,6 +82,17 @@ async fn new_firm(config: Config) -> anyhow::Result<()> {
         }
     };
     println!("For the first owner of the new firm, within seven days; it works once:\n  {link}");
+    app.state.db.close().await;
+    Ok(())
+}
+
+/// Servers may go on serving meanwhile: whoever needs a projection makes it.
+async fn reproject(config: Config) -> anyhow::Result<()> {
+    let app = server::build(Config { demo: false, ..config }).await?;
+    for firm in app.state.db.firm_ids().await? {
+        reproject_all(&app.state, firm).await?;
+        println!("{firm}: made anew");
+    }
     app.state.db.close().await;
     Ok(())
 }

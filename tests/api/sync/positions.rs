@@ -6,7 +6,7 @@ use std::time::Duration;
 use domain::ids::{EntryId, JobId};
 use domain::job_file::Body;
 use domain::job_file::body::Remark;
-use domain::wire::sync::PushVerdict;
+use domain::wire::sync::{PushVerdict, RefusedWhy};
 use server::demo::ids;
 use server::job_files::append::{Appended, FirmLock, append};
 use tests::app::TestApp;
@@ -131,4 +131,24 @@ async fn many_writers_and_a_reader_end_with_the_same_entries() {
     let read: BTreeSet<EntryId> = reader.files[&job].iter().map(|held| held.entry.header.id).collect();
     assert_eq!(read, table);
     assert_eq!(table.len(), start + WRITERS * PUSHES * 2);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_entry_that_the_database_refuses_holds_up_no_other() {
+    let app = TestApp::start().await;
+    let (_, mut technician, job) = planned(&app).await;
+    let before = technician.files[&job].head();
+    // Something that no check of ours knows.
+    let guilty = technician.draft(job, remark("guilty")).header.device;
+    let pool = app.db.owner_pool().await;
+    let rule = format!("alter table entries add constraint entries_test check (device_id <> '{guilty}' or seq <> 4)");
+    sqlx::query(&rule).execute(&pool).await.unwrap();
+    for number in 1..=9 {
+        technician.write(job, remark(&format!("{number}")));
+    }
+    let verdicts = technician.push().await;
+    let stored: Vec<u64> =
+        verdicts.iter().enumerate().filter(|(at, _)| *at != 3).map(|(_, verdict)| position(verdict)).collect();
+    assert_eq!(verdicts[3], PushVerdict::Refused(RefusedWhy::Malformed));
+    assert_eq!(stored, (before + 1..=before + 8).collect::<Vec<_>>(), "in their order and without a gap");
 }
