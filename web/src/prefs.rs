@@ -59,7 +59,7 @@ pub fn use_prefs() -> Prefs {
 impl Prefs {
     /// What was kept; else what the browser asks for.
     pub fn load() -> Self {
-        let kept = browser::kept(WORDS).and_then(|text| serde_json::from_str::<Kept>(&text).ok());
+        let kept = browser::kept(WORDS).and_then(|text| serde_json::from_slice::<Kept>(text.as_bytes()).ok());
         let words = kept.map_or_else(
             || {
                 let lang = browser::language().and_then(|code| Lang::from_code(&code)).unwrap_or_default();

@@ -62,6 +62,9 @@ pub struct Firm {
     pub id: FirmId,
     /// Its name.
     pub name: String,
+    /// Do owners see when somebody was last in contact? Everybody is told.
+    #[serde(default)]
+    pub shows_last_seen: bool,
 }
 
 /// What the server answers to a sign-in and to a renewal.
@@ -137,7 +140,7 @@ struct SignIn<'a> {
 impl Session {
     /// Opens what the browser kept, and asks the server in the background.
     pub fn start(api: Api, prefs: Prefs) -> Self {
-        let kept = browser::kept(PROFILE).and_then(|text| serde_json::from_str::<Profile>(&text).ok());
+        let kept = browser::kept(PROFILE).and_then(|text| serde_json::from_slice::<Profile>(text.as_bytes()).ok());
         let has_profile = kept.is_some();
         let this = Self { profile: RwSignal::new(kept), standing: RwSignal::default(), clock_ahead_us: RwSignal::default(), api, prefs };
         api.watch(move |renewal| match renewal {
@@ -178,12 +181,19 @@ impl Session {
         self.profile.with(|profile| profile.as_ref().is_some_and(|profile| profile.person.roles.contains(&role)))
     }
 
+    /// Takes in what changed about the firm.
+    pub fn set_firm(self, firm: Firm) {
+        if let Some(profile) = self.profile_now() {
+            self.keep_profile(Profile { firm, ..profile });
+        }
+    }
+
     /// Signs in.
     ///
     /// # Errors
     /// [`Refusal`]; `sign_in_refused` for a wrong e-mail or password.
     pub async fn sign_in(self, email: String, password: String) -> Result<(), Refusal> {
-        let email = email.trim().to_lowercase();
+        let email = email.trim().to_ascii_lowercase();
         let device = enrolments().into_iter().find(|enrolment| enrolment.email == email).map(|enrolment| enrolment.device);
         let body = SignIn { email: &email, password: &password, device, device_label: device_label(&browser::user_agent()) };
         let answer: SessionAnswer = self.api.send(Call::new("POST", "/api/session").json(&body).anonymous()).await?.json()?;
@@ -235,21 +245,24 @@ impl Session {
         } else {
             self.prefs.choose(Lang::from_code(&person.language).unwrap_or_default(), person.decimal);
         }
-        let profile = Profile { person, firm, device };
+        self.keep_profile(Profile { person, firm, device });
+        if self.standing.get_untracked() != Standing::Open {
+            self.standing.set(Standing::Open);
+        }
+    }
+
+    fn keep_profile(self, profile: Profile) {
         if let Ok(text) = serde_json::to_string(&profile) {
             browser::keep(PROFILE, Some(&text));
         }
         if self.profile.with_untracked(|own| own.as_ref() != Some(&profile)) {
             self.profile.set(Some(profile));
         }
-        if self.standing.get_untracked() != Standing::Open {
-            self.standing.set(Standing::Open);
-        }
     }
 }
 
 fn enrolments() -> Vec<Enrolment> {
-    browser::kept(ENROLMENTS).and_then(|text| serde_json::from_str(&text).ok()).unwrap_or_default()
+    browser::kept(ENROLMENTS).and_then(|text| serde_json::from_slice(text.as_bytes()).ok()).unwrap_or_default()
 }
 
 fn remember(email: &str, device: DeviceId) {

@@ -3,6 +3,8 @@
 //! **Never enters:** anything about jobs.
 
 pub mod about;
+mod devices;
+mod firm;
 pub mod link;
 pub mod menu;
 pub mod people;
@@ -10,4 +12,5 @@ pub mod person;
 pub mod settings;
 pub mod sign_in;
 pub mod sign_out;
+mod tickets;
 mod view_model;

@@ -1,14 +1,14 @@
-//! Everyone of the firm, for its owner: who they are, an invitation for a new one; and the list of devices.
+//! Everyone of the firm, for its owner: who they are, an invitation for a new one.
 
-use domain::ids::{DeviceId, PersonId};
 use domain::people::Role;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 use serde::{Deserialize, Serialize};
 
+use super::firm::FirmSettings;
 use super::view_model::{ROLES, email_fault, missing, role_hint, role_line, role_name};
 use crate::adapters::browser;
-use crate::adapters::fetch::{Call, use_api};
+use crate::adapters::fetch::use_api;
 use crate::i18n::{Lang, use_words};
 use crate::load::{Load, load, shown};
 use crate::refusal::Refusal;
@@ -30,19 +30,6 @@ struct Invite {
 #[derive(Deserialize)]
 struct Invited {
     link: String,
-}
-
-/// A device as the server tells it.
-#[derive(Clone, Debug, Deserialize)]
-pub struct DeviceView {
-    pub(super) id: DeviceId,
-    #[serde(default)]
-    pub(super) person: Option<PersonId>,
-    pub(super) label: String,
-    #[serde(default)]
-    last_seen_us: Option<i64>,
-    #[serde(default)]
-    revoked_us: Option<i64>,
 }
 
 /// The page.
@@ -73,6 +60,7 @@ pub fn PeoplePage() -> impl IntoView {
     view! {
         <Page title=t!(w, "people.title") back=Screen::Menu bottom=bottom>
             {shown(people, fetch, list)}
+            <FirmSettings />
             <InviteSheet open=inviting done=fetch />
         </Page>
     }
@@ -197,65 +185,5 @@ pub(super) fn RoleRows(ticks: RoleTicks, #[prop(into)] tried: Signal<bool>) -> i
             {ROLES.into_iter().zip(ticks.0).map(row).collect_view()}
             {move || (tried.get() && ticks.is_empty()).then(|| view! { <Banner tone=Tone::Stop><p>{t!(w, "people.need_role")}</p></Banner> })}
         </fieldset>
-    }
-}
-
-/// Devices with a way to shut each of them out.
-#[component]
-pub(super) fn DeviceList(devices: Vec<DeviceView>, #[prop(into)] changed: UnsyncCallback<()>) -> impl IntoView {
-    let (w, api, session) = (use_words(), use_api(), use_session());
-    let this = session.profile_now().map(|profile| profile.device);
-    let asked = RwSignal::new(None::<(DeviceId, String)>);
-    let open = RwSignal::new(false);
-    let (busy, refused) = (RwSignal::new(false), RwSignal::new(None::<Refusal>));
-    let revoke = move || {
-        let Some((id, _)) = asked.get_untracked() else { return };
-        busy.set(true);
-        spawn_local(async move {
-            let outcome = api.send(Call::new("DELETE", format!("/api/devices/{id}"))).await;
-            let _ = busy.try_set(false);
-            match outcome {
-                Ok(_) => {
-                    let _ = open.try_set(false);
-                    changed.try_run(());
-                }
-                Err(refusal) => {
-                    let _ = refused.try_set(Some(refusal));
-                }
-            }
-        });
-    };
-    let row = move |device: DeviceView| {
-        let seen = device.last_seen_us.map(|us| t!(w, "device.last_seen", when = w.moment(us, browser::offset_minutes(us))));
-        let (id, label) = (device.id, device.label.clone());
-        let ask = move || {
-            asked.set(Some((id, label.clone())));
-            refused.set(None);
-            open.set(true);
-        };
-        let end = if device.revoked_us.is_some() {
-            view! { <Chip label=t!(w, "device.revoked") tone=Tone::Stop icon=Icon::Lock /> }.into_any()
-        } else if this == Some(id) {
-            view! { <Chip label=t!(w, "device.this") tone=Tone::Good icon=Icon::Device /> }.into_any()
-        } else {
-            view! { <Button label=t!(w, "device.revoke") look=Look::Danger on_press=ask /> }.into_any()
-        };
-        view! {
-            <li class="card">
-                <p><b dir="auto">{device.label}</b>" "<span class="soft serial">{id.short()}</span></p>
-                {seen.map(|seen| view! { <p class="soft">{seen}</p> })}
-                <div class="row">{end}</div>
-            </li>
-        }
-    };
-    let none = devices.is_empty().then(|| view! { <p class="soft">{t!(w, "device.none")}</p> });
-    let title = move || asked.get().map(|(_, label)| t!(w, "device.revoke_ask", label = label)).unwrap_or_default();
-    view! {
-        {none}
-        <ul class="rows">{devices.into_iter().map(row).collect_view()}</ul>
-        <Sheet open title acts=move || view! { <Button label=t!(w, "device.revoke") look=Look::Danger busy on_press=revoke /> }>
-            <p>{t!(w, "device.revoke_warning")}</p>
-            {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}
-        </Sheet>
     }
 }

@@ -6,14 +6,16 @@ use leptos::prelude::*;
 use leptos::task::spawn_local;
 use serde::{Deserialize, Serialize};
 
-use super::people::{DeviceList, DeviceView, OneTimeLink, RoleRows, RoleTicks};
+use super::devices::{DeviceList, DeviceView};
+use super::people::{OneTimeLink, RoleRows, RoleTicks};
+use super::tickets::Tickets;
 use super::view_model::missing;
 use crate::adapters::fetch::{Call, use_api};
 use crate::i18n::use_words;
 use crate::load::{Load, load, shown};
 use crate::refusal::Refusal;
 use crate::routes::Screen;
-use crate::session::Person;
+use crate::session::{Person, Ticket};
 use crate::t;
 use crate::ui::{Banner, Button, CheckRow, Field, Look, Page, Section, Sheet, Toasts, Tone};
 
@@ -22,6 +24,7 @@ struct Change {
     display_name: String,
     roles: Vec<Role>,
     active: bool,
+    tickets: Vec<Ticket>,
 }
 
 #[derive(Deserialize)]
@@ -63,11 +66,17 @@ fn PersonForm(person: Person) -> impl IntoView {
     let name = RwSignal::new(person.display_name.clone());
     let active = RwSignal::new(person.active);
     let roles = RoleTicks::of(&person.roles);
+    let tickets = RwSignal::new(person.tickets.clone());
     let (tried, busy) = (RwSignal::new(false), RwSignal::new(false));
     let refused = RwSignal::new(None::<Refusal>);
     let save = move || {
         tried.set(true);
-        let body = Change { display_name: name.get_untracked(), roles: roles.chosen(), active: active.get_untracked() };
+        let body = Change {
+            display_name: name.get_untracked(),
+            roles: roles.chosen(),
+            active: active.get_untracked(),
+            tickets: tickets.get_untracked(),
+        };
         if missing(w, &body.display_name).is_some() || body.roles.is_empty() {
             return;
         }
@@ -89,7 +98,7 @@ fn PersonForm(person: Person) -> impl IntoView {
     let fetch = move || load(devices, async move { api.get("/api/devices").await });
     fetch();
     let list = move |all: Vec<DeviceView>| {
-        let theirs = all.into_iter().filter(|device| device.person == Some(id)).collect();
+        let theirs = all.into_iter().filter(|device| device.person == id).collect();
         view! { <DeviceList devices=theirs changed=fetch /> }.into_any()
     };
     view! {
@@ -102,6 +111,7 @@ fn PersonForm(person: Person) -> impl IntoView {
             {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}
             <Field label=t!(w, "people.name") value=name fault=name_wrong />
             <RoleRows ticks=roles tried />
+            <Tickets tickets />
             <CheckRow label=t!(w, "people.active") hint=t!(w, "people.deactivate_warning") checked=active />
             <ResetLink id name=person.display_name />
             <Section title=t!(w, "device.title")>{shown(devices, fetch, list)}</Section>

@@ -3,7 +3,7 @@
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
-use super::people::{DeviceList, DeviceView};
+use super::devices::{DeviceList, DeviceView};
 use crate::adapters::fetch::use_api;
 use crate::i18n::{Decimal, Lang, use_words};
 use crate::load::{Load, load, shown};
@@ -41,9 +41,11 @@ pub fn SettingsPage() -> impl IntoView {
     let devices = RwSignal::new(Load::<Vec<DeviceView>>::Waiting);
     let fetch = move || load(devices, async move { api.get("/api/devices").await });
     fetch();
-    let own = session.profile_now().map(|profile| profile.person.id);
+    let profile = session.profile_now();
+    let own = profile.as_ref().map(|profile| profile.person.id);
+    let watched = if profile.is_some_and(|profile| profile.firm.shows_last_seen) { t!(w, "firm.shown_on") } else { t!(w, "firm.shown_off") };
     let list = move |all: Vec<DeviceView>| {
-        let mine = all.into_iter().filter(|device| device.person.is_none() || device.person == own).collect();
+        let mine = all.into_iter().filter(|device| Some(device.person) == own).collect();
         view! { <DeviceList devices=mine changed=fetch /> }.into_any()
     };
     view! {
@@ -52,6 +54,9 @@ pub fn SettingsPage() -> impl IntoView {
             <RadioRows label=t!(w, "settings.language") value=lang choices=languages on_change=tell />
             <p class="soft">{t!(w, "settings.language_unreviewed")}</p>
             <RadioRows label=t!(w, "settings.decimal") value=decimal choices=decimals on_change=tell />
+            <Section title=t!(w, "firm.seen_of_you")>
+                <p>{watched}</p>
+            </Section>
             <Section title=t!(w, "device.title")>{shown(devices, fetch, list)}</Section>
         </Page>
     }
