@@ -34,21 +34,28 @@ pub enum Act {
 
 /// The main action of the page; whichever part is at work puts its own here.
 #[derive(Clone, Copy)]
-pub struct MainAct(RwSignal<Option<Act>>);
+pub struct MainAct {
+    act: RwSignal<Option<Act>>,
+    /// Whose action it is: a part that leaves must not take away what its successor has put there already.
+    turn: StoredValue<u32>,
+}
 
 impl Default for MainAct {
     fn default() -> Self {
-        Self(RwSignal::new(None))
+        Self { act: RwSignal::new(None), turn: StoredValue::new(0) }
     }
 }
 
 impl MainAct {
     /// Puts an action there until the part of the page that did so is gone.
     pub fn put(self, act: Act) {
-        self.0.set(Some(act));
-        let slot = self.0;
+        let mine = self.turn.get_value() + 1;
+        self.turn.set_value(mine);
+        self.act.set(Some(act));
         on_cleanup(move || {
-            let _ = slot.try_set(None);
+            if self.turn.try_get_value() == Some(mine) {
+                let _ = self.act.try_set(None);
+            }
         });
     }
 
@@ -79,7 +86,7 @@ pub fn CrewBottom(
 ) -> impl IntoView {
     let busy = Signal::derive(move || saving.get() == Saving::Busy);
     let main = move || {
-        act.0.get().or_else(|| otherwise.get()).map(|act| match act {
+        act.act.get().or_else(|| otherwise.get()).map(|act| match act {
             Act::Press { label, press, disabled } => {
                 view! { <Button label look=Look::Main disabled busy on_press=press /> }.into_any()
             }

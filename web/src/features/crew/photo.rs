@@ -103,6 +103,7 @@ pub fn Chooser(
             status.busy.set(open);
         }
     };
+    on_cleanup(move || set_busy(false));
     // The first press writes the draft and presses again once that is on the disk.
     let press = move |event: ev::MouseEvent| {
         if busy.get_untracked() {

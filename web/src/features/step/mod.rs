@@ -17,3 +17,6 @@ mod requirement;
 mod serial;
 pub mod view_model;
 mod wait;
+
+#[cfg(test)]
+mod tests;

@@ -112,11 +112,6 @@ pub fn counting(card: &RequirementCard) -> Option<&EvidenceItem> {
     card.evidence.iter().rev().find(|item| item.standing == EvidenceStanding::Counts)
 }
 
-/// What a new entry at this requirement replaces: the person's own last one that counts. Somebody else's stands beside it.
-pub fn replaces(card: &RequirementCard, person: Option<PersonId>) -> Option<EntryId> {
-    counting(card).filter(|item| Some(item.by) == person).map(|item| item.id)
-}
-
 // --- readings
 
 /// What was typed for a reading; kept as a draft.
