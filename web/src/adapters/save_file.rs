@@ -48,5 +48,8 @@ pub fn save(name: &str, media_type: &str, bytes: &[u8]) -> bool {
 /// The time zone of this browser, such as `Europe/Madrid`; empty where it does not say.
 pub fn time_zone() -> String {
     let format = js_sys::Intl::DateTimeFormat::new(&Array::new(), &js_sys::Object::new());
-    js_sys::Reflect::get(&format.resolved_options(), &"timeZone".into()).ok().and_then(|zone| zone.as_string()).unwrap_or_default()
+    js_sys::Reflect::get(&format.resolved_options(), &"timeZone".into())
+        .ok()
+        .and_then(|zone| zone.as_string())
+        .unwrap_or_default()
 }

@@ -11,15 +11,31 @@ use crate::adapters::fetch::use_api;
 use crate::features::words::instrument_kind;
 use crate::i18n::format::Day;
 use crate::i18n::use_words;
-use crate::store::Instrument;
 use crate::refusal::Refusal;
+use crate::store::Instrument;
 use crate::t;
-use crate::ui::{Banner, Button, CheckRow, Chip, Choice, Empty, Field, FieldKind, Icon, Look, Select, Sheet, Table, Tone};
+use crate::ui::{
+    Banner, Button, CheckRow, Chip, Choice, Empty, Field, FieldKind, Icon, Look, Select, Sheet, Table, Tone,
+};
 
 /// Kinds that methods ask for; a firm's own kind that is in use stays offered.
 const KINDS: [&str; 16] = [
-    "multimeter", "two-pole-detector", "dc-meter", "low-ohm", "insulation-tester", "loop-tester", "rcd-tester", "earth-tester",
-    "torque-wrench", "torque-screwdriver", "ohmmeter", "clamp-meter", "level", "tape", "ir-camera", "stopwatch",
+    "multimeter",
+    "two-pole-detector",
+    "dc-meter",
+    "low-ohm",
+    "insulation-tester",
+    "loop-tester",
+    "rcd-tester",
+    "earth-tester",
+    "torque-wrench",
+    "torque-screwdriver",
+    "ohmmeter",
+    "clamp-meter",
+    "level",
+    "tape",
+    "ir-camera",
+    "stopwatch",
 ];
 
 #[derive(Clone, Debug, Serialize)]
@@ -166,7 +182,8 @@ fn InstrumentSheet(
             }
         });
     };
-    let choices: Vec<Choice> = kinds.into_iter().map(|kind| Choice::new(kind.clone(), instrument_kind(w, &kind))).collect();
+    let choices: Vec<Choice> =
+        kinds.into_iter().map(|kind| Choice::new(kind.clone(), instrument_kind(w, &kind))).collect();
     let choices = StoredValue::new(choices);
     let label_fault = Signal::derive(move || {
         (tried.get() && label.with(|text| text.trim().is_empty())).then(|| t!(w, "ui.required").to_owned())

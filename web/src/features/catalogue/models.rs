@@ -11,9 +11,11 @@ use crate::adapters::fetch::use_api;
 use crate::features::desk::shared::{KINDS, kind_word};
 use crate::features::words::{figure, unit_kind};
 use crate::i18n::{Words, use_words};
-use crate::store::Model;
 use crate::refusal::Refusal;
-use crate::ui::{Area, Banner, Button, CheckRow, Chip, Choice, Empty, Field, FieldKind, Icon, Look, Select, Table, Tone};
+use crate::store::Model;
+use crate::ui::{
+    Area, Banner, Button, CheckRow, Chip, Choice, Empty, Field, FieldKind, Icon, Look, Select, Table, Tone,
+};
 use crate::{t, tn};
 
 /// What stands beside the list.
@@ -44,12 +46,14 @@ pub fn Models(
         panel.set(Panel::Closed);
         changed.run(());
     };
-    let beside = move || match panel.get() {
+    let beside = move || {
+        match panel.get() {
         Panel::Closed => ().into_any(),
         Panel::Form(model) => {
             view! { <ModelForm model=model.map(|model| *model) all=all.get_value() done close=move || panel.set(Panel::Closed) /> }.into_any()
         }
         Panel::Paste => view! { <Paste done close=move || panel.set(Panel::Closed) /> }.into_any(),
+    }
     };
     view! {
         <div class="row">
@@ -167,7 +171,9 @@ fn ModelForm(
     };
     let read = Memo::new(move |_| typed().read(w.decimal.sign()));
     let faults = move || if tried.get() { read.get().err().unwrap_or_default() } else { Faults::new() };
-    let fault = move |field: &'static str| Signal::derive(move || faults().get(&Spot::Field(field)).map(|own| words::wrong(w, own)));
+    let fault = move |field: &'static str| {
+        Signal::derive(move || faults().get(&Spot::Field(field)).map(|own| words::wrong(w, own)))
+    };
     let another_kind = move || {
         let mut typed = untrack(typed);
         // Names that were only offered for the other kind leave again.
@@ -197,7 +203,8 @@ fn ModelForm(
             }
         });
     };
-    let kinds: Vec<Choice> = KINDS.into_iter().map(|kind| Choice::new(kind_word(kind), w.say(unit_kind(kind)))).collect();
+    let kinds: Vec<Choice> =
+        KINDS.into_iter().map(|kind| Choice::new(kind_word(kind), w.say(unit_kind(kind)))).collect();
     let kinds = StoredValue::new(kinds);
     let is_new = id.is_none();
     view! {
@@ -237,7 +244,11 @@ fn Figures(lines: RwSignal<Vec<Line>>, faults: Signal<Faults>) -> impl IntoView 
     let line = move |(number, name, value): Line| {
         let fault = Signal::derive(move || {
             let own = name.get();
-            let spot = if own.trim().is_empty() { Spot::Figure((number + 1).to_string()) } else { Spot::Figure(own.trim().to_owned()) };
+            let spot = if own.trim().is_empty() {
+                Spot::Figure((number + 1).to_string())
+            } else {
+                Spot::Figure(own.trim().to_owned())
+            };
             faults.with(|faults| faults.get(&spot).map(|wrong| words::wrong(w, wrong)))
         });
         let what = move || {

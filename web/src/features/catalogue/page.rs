@@ -12,8 +12,8 @@ use crate::adapters::fetch::use_api;
 use crate::i18n::format::Day;
 use crate::i18n::{Key, use_words};
 use crate::load::{Load, load, shown};
-use crate::store::Reference;
 use crate::session::use_session;
+use crate::store::Reference;
 use crate::ui::Page;
 use crate::{key, t};
 
@@ -70,7 +70,8 @@ pub fn CataloguePage() -> impl IntoView {
     };
     let draw = move |reference: Reference| match part.get() {
         Part::Instruments => {
-            view! { <Instruments all=reference.instruments today may_change=may_instruments changed=fetch /> }.into_any()
+            view! { <Instruments all=reference.instruments today may_change=may_instruments changed=fetch /> }
+                .into_any()
         }
         Part::Models => view! { <Models all=reference.models may_change=may_models changed=fetch /> }.into_any(),
         Part::Methods => view! { <Methods all=reference.methods /> }.into_any(),

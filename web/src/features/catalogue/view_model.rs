@@ -153,7 +153,8 @@ impl ModelText {
 
     /// Keys that other models of the kind have and this one lacks, without figures.
     pub fn offer_keys(&mut self, models: &[Model]) {
-        let others = models.iter().filter(|model| kind_word(model.kind) == self.kind).flat_map(|model| model.values.keys());
+        let others =
+            models.iter().filter(|model| kind_word(model.kind) == self.kind).flat_map(|model| model.values.keys());
         let mut missing: Vec<String> =
             others.filter(|key| !self.figures.iter().any(|(own, _)| own == *key)).cloned().collect();
         missing.sort();
@@ -211,7 +212,9 @@ impl ModelText {
 }
 
 fn is_key(key: &str) -> bool {
-    !key.is_empty() && key.len() <= SERIAL_CHARS_MAX.into() && key.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'_')
+    !key.is_empty()
+        && key.len() <= SERIAL_CHARS_MAX.into()
+        && key.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'_')
 }
 
 fn needed(field: &'static str, text: &str, faults: &mut Faults) -> String {
@@ -255,7 +258,8 @@ fn length(least: &str, most: &str, faults: &mut Faults) -> (u16, u16) {
 /// For each model by its number from 1 what is wrong; number 0 is the text as a whole.
 pub fn read_json(text: &str) -> Result<Vec<ModelBody>, Vec<(usize, Faults)>> {
     let whole = |wrong| vec![(0, Faults::from([(Spot::Whole, wrong)]))];
-    let value: Value = serde_json::from_str(text).map_err(|error| whole(Wrong::NotJson(error.line(), error.column())))?;
+    let value: Value =
+        serde_json::from_str(text).map_err(|error| whole(Wrong::NotJson(error.line(), error.column())))?;
     let items = match value {
         Value::Array(items) if !items.is_empty() => items,
         object @ Value::Object(_) => vec![object],
@@ -378,7 +382,11 @@ mod tests {
             serial_prefix: "BR".into(),
             serial_least: "12".into(),
             serial_most: String::new(),
-            figures: vec![("cells".into(), "16".into()), ("cell_voltage_max".into(), "3,65".into()), (String::new(), String::new())],
+            figures: vec![
+                ("cells".into(), "16".into()),
+                ("cell_voltage_max".into(), "3,65".into()),
+                (String::new(), String::new()),
+            ],
         }
     }
 
@@ -390,7 +398,10 @@ mod tests {
         assert_eq!(body.maker, "Brisa");
         assert_eq!(body.serial_length, (12, 12));
         assert_eq!(body.values["cell_voltage_max"], 3_650_000);
-        assert_eq!(text.read('.').unwrap_err(), Faults::from([(Spot::Figure("cell_voltage_max".into()), Wrong::NotANumber)]));
+        assert_eq!(
+            text.read('.').unwrap_err(),
+            Faults::from([(Spot::Figure("cell_voltage_max".into()), Wrong::NotANumber)])
+        );
     }
 
     #[test]
@@ -410,12 +421,14 @@ mod tests {
 
     #[test]
     fn pasted_json_is_read_and_its_faults_are_placed() {
-        let good = r#"{"kind":"inverter","maker":"Brisa","name":"I","values":{"window_min":350000000,"window_max":"500.5"}}"#;
+        let good =
+            r#"{"kind":"inverter","maker":"Brisa","name":"I","values":{"window_min":350000000,"window_max":"500.5"}}"#;
         let body = &read_json(good).unwrap()[0];
         assert_eq!((body.values["window_min"], body.values["window_max"]), (350_000_000, 500_500_000));
         assert!(matches!(read_json("{").unwrap_err()[0].1[&Spot::Whole], Wrong::NotJson(1, _)));
         assert_eq!(read_json("3").unwrap_err()[0].1[&Spot::Whole], Wrong::NotObjects);
-        let list = format!(r#"[{good}, {{"kind":"inverter","maker":7,"name":"I","colour":"red","values":{{"u":1.5}}}}]"#);
+        let list =
+            format!(r#"[{good}, {{"kind":"inverter","maker":7,"name":"I","colour":"red","values":{{"u":1.5}}}}]"#);
         let wrong = read_json(&list).unwrap_err();
         assert_eq!(wrong[0].0, 2);
         assert_eq!(wrong[0].1[&Spot::Field("maker")], Wrong::NotText);

@@ -23,7 +23,8 @@ const WEEK: usize = 7;
 #[component]
 pub fn CrewPlanPage() -> impl IntoView {
     let w = use_words();
-    let bottom = move || view! { <LinkButton label=t!(w, "crew.new_job") href=Screen::PlanNew.href() look=Look::Main /> };
+    let bottom =
+        move || view! { <LinkButton label=t!(w, "crew.new_job") href=Screen::PlanNew.href() look=Look::Main /> };
     view! {
         <Page title=t!(w, "screen.crew_plan") wide=true bottom=bottom>
             <Plan />
@@ -65,12 +66,9 @@ fn whole(w: Words, plan: CrewPlan) -> AnyView {
         let rows = rows.iter().map(|row| (row, row.days[span.clone()].to_vec())).collect();
         week_table(w, title, now, &days[span.clone()], rows, nobody[span].to_vec())
     });
-    let lists = [
-        (t!(w, "crew.unplanned"), unplanned),
-        (t!(w, "crew.overdue"), overdue),
-        (t!(w, "crew.later"), later),
-    ];
-    let lists = lists.into_iter().filter(|(_, cards)| !cards.is_empty()).map(|(title, cards)| job_list(w, title, cards));
+    let lists = [(t!(w, "crew.unplanned"), unplanned), (t!(w, "crew.overdue"), overdue), (t!(w, "crew.later"), later)];
+    let lists =
+        lists.into_iter().filter(|(_, cards)| !cards.is_empty()).map(|(title, cards)| job_list(w, title, cards));
     view! {
         {empty.then(|| view! { <Empty words=t!(w, "crew.nothing") icon=Icon::Calendar /> })}
         <div class="crew-top">
@@ -177,7 +175,8 @@ fn week_table(
         view! { <tr class:idle=idle><th scope="row" dir="auto">{row.name.clone()}</th>{cells(lists)}</tr> }
     };
     let without = nobody.iter().any(|cards| !cards.is_empty());
-    let none = without.then(|| view! { <tr class="nobody"><th scope="row">{t!(w, "crew.nobody")}</th>{cells(nobody)}</tr> });
+    let none =
+        without.then(|| view! { <tr class="nobody"><th scope="row">{t!(w, "crew.nobody")}</th>{cells(nobody)}</tr> });
     view! {
         <table class="week">
             <caption>{title}</caption>

@@ -17,7 +17,10 @@ fn job(number: u8, day: &str, start: &str, crew: &[u8], phase: Phase) -> JobView
     view.phase = phase;
     view.site.householder = format!("House {number}");
     view.schedule = (!day.is_empty()).then(|| Schedule { day: day.into(), start: start.into() });
-    view.crew = crew.iter().map(|own| Assigned { person: person(*own), role: CrewRole::Technician, tickets: Vec::new() }).collect();
+    view.crew = crew
+        .iter()
+        .map(|own| Assigned { person: person(*own), role: CrewRole::Technician, tickets: Vec::new() })
+        .collect();
     view
 }
 

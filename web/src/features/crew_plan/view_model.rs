@@ -179,7 +179,8 @@ pub fn plan<V: AsRef<JobView>>(views: &[V], people: &[(PersonId, String)], today
             Ok(at) if at >= DAYS_SHOWN => out.later.push(card),
             Ok(at) => {
                 let mut placed = false;
-                for row in rows.iter_mut().filter(|row| view.crew.iter().any(|assigned| assigned.person == row.person)) {
+                for row in rows.iter_mut().filter(|row| view.crew.iter().any(|assigned| assigned.person == row.person))
+                {
                     row.days[at].push(card.clone());
                     placed = true;
                 }

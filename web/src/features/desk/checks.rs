@@ -24,7 +24,9 @@ pub fn check_body(w: Words, check: &Check) -> AnyView {
     let results: Vec<String> = check
         .results
         .iter()
-        .map(|(name, value)| t!(w, "plan.check.result", figure = figure(w, name), value = quantity(w, *value, Prefix::One)))
+        .map(|(name, value)| {
+            t!(w, "plan.check.result", figure = figure(w, name), value = quantity(w, *value, Prefix::One))
+        })
         .collect();
     let why = matches!(check.verdict, Verdict::Fail(_) | Verdict::NotDetermined(_) | Verdict::NotApplicable(_))
         .then(|| view! { <p>{check_verdict_why(w, check)}</p> });

@@ -18,18 +18,18 @@ use domain::method::Method;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
+use self::shared::slots_ever;
 use crate::adapters::browser;
 use crate::adapters::fetch::{Api, Call, use_api};
 use crate::adapters::save_file::{self, ObjectUrl};
 use crate::features::job::load::{JobView, job_view};
-use self::shared::slots_ever;
 use crate::i18n::format::Day;
 use crate::i18n::{Words, use_words};
 use crate::ports::local_store::StoreError;
 use crate::refusal::Refusal;
 use crate::store::{JobStore, NewEntry, SaveError};
-use crate::t;
 use crate::sync::{Opening, use_ground};
+use crate::t;
 use crate::ui::{Banner, Button, Icon, Toasts, Tone, Waiting};
 
 /// A job as it is on this device.
@@ -64,7 +64,11 @@ fn pinned_method(file: &JobFile) -> Option<MethodRef> {
 ///
 /// # Errors
 /// [`StoreError`].
-pub async fn method_of(store: &JobStore, wanted: &MethodRef, methods: &Methods) -> Result<Option<Arc<Method>>, StoreError> {
+pub async fn method_of(
+    store: &JobStore,
+    wanted: &MethodRef,
+    methods: &Methods,
+) -> Result<Option<Arc<Method>>, StoreError> {
     if let Some(method) = methods.borrow().get(wanted) {
         return Ok(Some(Arc::clone(method)));
     }
@@ -261,7 +265,13 @@ pub fn Photo(
     }
 }
 
-async fn find_picture(store: &JobStore, api: Api, job: JobId, original: &PhotoFile, preview: Option<&PhotoFile>) -> Option<ObjectUrl> {
+async fn find_picture(
+    store: &JobStore,
+    api: Api,
+    job: JobId,
+    original: &PhotoFile,
+    preview: Option<&PhotoFile>,
+) -> Option<ObjectUrl> {
     for file in preview.into_iter().chain([original]) {
         if let Ok(Some(bytes)) = store.photo_bytes(file.hash).await {
             return ObjectUrl::of(media_word(file.media), &bytes.to_vec());

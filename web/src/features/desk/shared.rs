@@ -50,7 +50,10 @@ fn stands_at_its_place(view: &JobView, deviation: &DeviationView) -> bool {
     match card.map(|card| &card.answer) {
         Some(Answer::DeviationAsked { asked }) => *asked == deviation.asked,
         Some(
-            Answer::Missing { .. } | Answer::Met { .. } | Answer::Failed { .. } | Answer::NotDetermined { .. }
+            Answer::Missing { .. }
+            | Answer::Met { .. }
+            | Answer::Failed { .. }
+            | Answer::NotDetermined { .. }
             | Answer::DeviationAllowed { .. },
         ) => false,
         // Without the method the place cannot be seen; better one question too many.

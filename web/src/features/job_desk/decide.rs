@@ -87,7 +87,11 @@ const fn words_label(decision: &Decision) -> Key {
     match decision {
         Decision::Stop(_) => key!("desk.words.stop"),
         Decision::Breach(_) => key!("desk.words.breach"),
-        Decision::Deviation { .. } | Decision::Return(_) | Decision::PhotoAbsent(_) | Decision::Pass | Decision::Withdraw => {
+        Decision::Deviation { .. }
+        | Decision::Return(_)
+        | Decision::PhotoAbsent(_)
+        | Decision::Pass
+        | Decision::Withdraw => {
             key!("desk.words.reason")
         }
     }
@@ -134,7 +138,11 @@ pub fn DecisionSheet(
     let ready = move |asked: &Asked| match asked.decision {
         Decision::Pass => can_pass.get_untracked(),
         Decision::Withdraw => own_short.with_value(|short| confirms(&number.get_untracked(), short)),
-        Decision::Deviation { .. } | Decision::Stop(_) | Decision::Breach(_) | Decision::Return(_) | Decision::PhotoAbsent(_) => true,
+        Decision::Deviation { .. }
+        | Decision::Stop(_)
+        | Decision::Breach(_)
+        | Decision::Return(_)
+        | Decision::PhotoAbsent(_) => true,
     };
     let decide = move || {
         let Some(asked) = asking.what.get_untracked() else { return };
@@ -179,8 +187,13 @@ pub fn DecisionSheet(
                 let label = t!(w, "desk.words.number", number = short);
                 view! { <Field label kind=FieldKind::Exact value=number fault=number_fault /> }.into_any()
             }
-            Decision::Deviation { .. } | Decision::Stop(_) | Decision::Breach(_) | Decision::Return(_)
-            | Decision::PhotoAbsent(_) => view! { <Area label=w.say(words_label(&asked.decision)) value=words fault /> }.into_any(),
+            Decision::Deviation { .. }
+            | Decision::Stop(_)
+            | Decision::Breach(_)
+            | Decision::Return(_)
+            | Decision::PhotoAbsent(_) => {
+                view! { <Area label=w.say(words_label(&asked.decision)) value=words fault /> }.into_any()
+            }
         };
         view! {
             {(!asked.about.is_empty()).then(|| view! { <p><b>{asked.about.clone()}</b></p> })}

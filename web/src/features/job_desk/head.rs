@@ -9,9 +9,11 @@ use serde::Deserialize;
 use super::steps::Around;
 use super::view_model::{AwaitedPhoto, Decision};
 use crate::features::desk::shared::is_expired;
-use crate::features::desk::{DownloadButton, DeskJob, moment, today};
+use crate::features::desk::{DeskJob, DownloadButton, moment, today};
 use crate::features::job::load::{JobView, Progress as Far};
-use crate::features::words::{consent, crew_role, finding, left_as, person, phase, phase_tone, purpose, step_title, unit_in_slot};
+use crate::features::words::{
+    consent, crew_role, finding, left_as, person, phase, phase_tone, purpose, step_title, unit_in_slot,
+};
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
 use crate::t;
@@ -39,7 +41,12 @@ pub struct Photos {
 
 /// The head of the page.
 #[component]
-pub fn Head(here: Signal<Option<Arc<DeskJob>>>, around: Around, server: Signal<ServerRow>, may_plan: Signal<bool>) -> impl IntoView {
+pub fn Head(
+    here: Signal<Option<Arc<DeskJob>>>,
+    around: Around,
+    server: Signal<ServerRow>,
+    may_plan: Signal<bool>,
+) -> impl IntoView {
     let w = use_words();
     let (job, names) = (around.job, around.names);
     move || {
@@ -101,13 +108,21 @@ fn paused(w: Words, view: &JobView) -> Option<AnyView> {
 
 fn facts(w: Words, view: &JobView, names: &[(domain::ids::PersonId, String)]) -> AnyView {
     let site = &view.site;
-    let address = [site.street.as_str(), site.town.as_str()].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ");
-    let day = view.schedule.as_ref().map(|schedule| format!("{} {}", w.day_text(&schedule.day), schedule.start).trim().to_owned());
+    let address = [site.street.as_str(), site.town.as_str()]
+        .into_iter()
+        .filter(|part| !part.is_empty())
+        .collect::<Vec<_>>()
+        .join(", ");
+    let day = view
+        .schedule
+        .as_ref()
+        .map(|schedule| format!("{} {}", w.day_text(&schedule.day), schedule.start).trim().to_owned());
     let method = view.method.as_ref().map(|(id, version)| {
         let title = if view.method_title.is_empty() { id.clone() } else { view.method_title.clone() };
         t!(w, "plan.method_version", title = title, version = version)
     });
-    let told = view.consent.as_ref().map(|own| format!("{} {}", w.say(consent(own.state)), own.reference).trim().to_owned());
+    let told =
+        view.consent.as_ref().map(|own| format!("{} {}", w.say(consent(own.state)), own.reference).trim().to_owned());
     let lines = [
         (t!(w, "plan.householder"), Some(site.householder.clone())),
         (t!(w, "desk.address"), Some(address)),
@@ -157,7 +172,9 @@ pub fn Awaited(here: Signal<Option<Arc<DeskJob>>>, around: Around, photos: Signa
         }
         let line = |photo: AwaitedPhoto| {
             let about = match &photo.at {
-                Some((label, step)) => t!(w, "desk.part_of_step", part = label, step = step_title(w, &here.view.steps[*step])),
+                Some((label, step)) => {
+                    t!(w, "desk.part_of_step", part = label, step = step_title(w, &here.view.steps[*step]))
+                }
                 None => t!(w, "desk.photo_of_deviation").to_owned(),
             };
             let who = photo.by.map(|by| person(w, &names, by)).unwrap_or_default();

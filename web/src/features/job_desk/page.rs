@@ -12,10 +12,10 @@ use super::head::{Awaited, Head, ServerRow, Side};
 use super::review::standing;
 use super::steps::{Around, StepList};
 use super::view_model::{Decision, ServerPhoto, awaited_photos, standing_against};
-use crate::features::desk::shared::{Rights, rights};
 use super::waiting::WaitingPart;
 use crate::adapters::fetch::use_api;
 use crate::device::use_device;
+use crate::features::desk::shared::{Rights, rights};
 use crate::features::desk::{DeskJob, Store, follow_job, with_store};
 use crate::i18n::use_words;
 use crate::routes::Screen;
@@ -68,22 +68,37 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
         });
     });
     let awaited = Memo::new(move |_| {
-        here.with(|here| here.as_ref().map(|here| photos.with(|photos| awaited_photos(&here.view, photos))).unwrap_or_default())
+        here.with(|here| {
+            here.as_ref().map(|here| photos.with(|photos| awaited_photos(&here.view, photos))).unwrap_or_default()
+        })
     });
     let against = Memo::new(move |_| {
         let photos = awaited.with(Vec::len);
         here.with(|here| here.as_ref().map(|here| standing_against(&here.view, photos)).unwrap_or_default())
     });
-    let can_pass = Signal::derive(move || rights.get().decide && !against.with(|all| all.iter().any(super::view_model::Against::is_hard)));
+    let can_pass = Signal::derive(move || {
+        rights.get().decide && !against.with(|all| all.iter().any(super::view_model::Against::is_hard))
+    });
     let asking = Asking::new();
-    let around = Around { store, job, asking, decide: Signal::derive(move || rights.get().decide), site: Signal::derive(move || rights.get().site), names };
+    let around = Around {
+        store,
+        job,
+        asking,
+        decide: Signal::derive(move || rights.get().decide),
+        site: Signal::derive(move || rights.get().site),
+        names,
+    };
     let here: Signal<Option<Arc<DeskJob>>> = here.into();
     let known = Memo::new(move |_| here.with(|here| here.as_ref().map(|here| here.known)));
     let title = move || {
         here.with(|here| {
             let site = here.as_ref().map(|here| here.view.site.clone()).unwrap_or_default();
             let name = if site.householder.is_empty() { site.town } else { site.householder };
-            if name.is_empty() { t!(w, "crew.job_number", number = job.short()) } else { t!(w, "desk.title", name = name, number = job.short()) }
+            if name.is_empty() {
+                t!(w, "crew.job_number", number = job.short())
+            } else {
+                t!(w, "desk.title", name = name, number = job.short())
+            }
         })
     };
     let phase = Memo::new(move |_| here.with(|here| here.as_ref().map(|here| here.view.phase)));
@@ -114,28 +129,27 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
     } else {
         Screen::RegistrationDesk
     };
-    let against_view = move || here.with(|here| here.as_ref().map(|here| against.with(|all| standing(w, &here.view, all))));
+    let against_view =
+        move || here.with(|here| here.as_ref().map(|here| against.with(|all| standing(w, &here.view, all))));
     let body = move || match known.get() {
         None => view! { <Waiting /> }.into_any(),
         Some(false) => view! { <Empty words=t!(w, "desk.not_here") icon=Icon::Wait /> }.into_any(),
-        Some(true) => {
-            view! {
-                {read_only}
-                <Head here around server=server.into() may_plan=Signal::derive(move || rights.get().site) />
-                <div class="two-columns desk">
-                    <div class="stack loose">
-                        <WaitingPart here around />
-                        <StepList here around />
-                    </div>
-                    <aside class="stack loose">
-                        <Awaited here around photos=awaited.into() />
-                        <Side here around />
-                        {withdraw}
-                    </aside>
+        Some(true) => view! {
+            {read_only}
+            <Head here around server=server.into() may_plan=Signal::derive(move || rights.get().site) />
+            <div class="two-columns desk">
+                <div class="stack loose">
+                    <WaitingPart here around />
+                    <StepList here around />
                 </div>
-            }
-            .into_any()
+                <aside class="stack loose">
+                    <Awaited here around photos=awaited.into() />
+                    <Side here around />
+                    {withdraw}
+                </aside>
+            </div>
         }
+        .into_any(),
     };
     view! {
         <Page title back wide=true bottom=bottom>

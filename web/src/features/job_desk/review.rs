@@ -23,7 +23,8 @@ fn line(w: Words, view: &JobView, against: &Against) -> AnyView {
         Against::KeptAnyway(n) => tn!(w, "desk.against.kept_anyway", *n),
         Against::Steps(steps) if steps.is_empty() => t!(w, "desk.against.nothing_planned").to_owned(),
         Against::Steps(steps) => {
-            let names = steps.iter().take(STEPS_NAMED).map(|index| view! { <li>{step_title(w, &view.steps[*index])}</li> });
+            let names =
+                steps.iter().take(STEPS_NAMED).map(|index| view! { <li>{step_title(w, &view.steps[*index])}</li> });
             let more = steps.len().saturating_sub(STEPS_NAMED);
             return view! {
                 <li>
@@ -49,7 +50,8 @@ pub fn standing(w: Words, view: &JobView, all: &[Against]) -> AnyView {
         let lines = list(&soft);
         view! { <Banner tone=Tone::Caution title=t!(w, "desk.against.soft")><ul class="stack bullets">{lines}</ul></Banner> }
     });
-    let nothing = all.is_empty().then(|| view! { <Banner tone=Tone::Good><p>{t!(w, "desk.against.none")}</p></Banner> });
+    let nothing =
+        all.is_empty().then(|| view! { <Banner tone=Tone::Good><p>{t!(w, "desk.against.none")}</p></Banner> });
     view! {
         {hard_part}
         {soft_part}

@@ -13,12 +13,12 @@ use leptos_router::hooks::use_query_map;
 
 use super::decide::Asking;
 use super::view_model::{Decision, StepFilter};
+use crate::features::desk::checks::{check_body, verdict_chip};
 use crate::features::desk::{DeskJob, Photo, Store, moment};
 use crate::features::job::load::{EvidenceItem, EvidenceStanding, JobView, RequirementCard, StepCard};
-use crate::features::desk::checks::{check_body, verdict_chip};
 use crate::features::words::{
-    answer, answer_tone, answer_why, evidence, limit, limit_source, obstacle, person, prefix_of, standing, step_knob, step_state,
-    step_state_word, step_title,
+    answer, answer_tone, answer_why, evidence, limit, limit_source, obstacle, person, prefix_of, standing, step_knob,
+    step_state, step_state_word, step_title,
 };
 use crate::i18n::{Key, Words, use_words};
 use crate::routes::Screen;
@@ -79,11 +79,19 @@ pub fn StepList(here: Signal<Option<Arc<DeskJob>>>, around: Around) -> impl Into
     });
     let one_stage = move |(id, title, _): (String, String, Vec<StepKey>)| {
         let steps = Memo::new(move |_| {
-            stages.with(|all| all.iter().find(|(own, _, _)| *own == id).map(|(_, _, steps)| steps.clone())).unwrap_or_default()
+            stages
+                .with(|all| all.iter().find(|(own, _, _)| *own == id).map(|(_, _, steps)| steps.clone()))
+                .unwrap_or_default()
         });
         let counts = Memo::new(move |_| {
-            let done = |key: &StepKey| here.with(|here| here.as_ref().and_then(|here| here.view.step(&key.0, key.1)).is_some_and(StepCard::is_done));
-            steps.with(|steps| t!(w, "desk.stage_count", done = steps.iter().filter(|key| done(key)).count(), total = steps.len()))
+            let done = |key: &StepKey| {
+                here.with(|here| {
+                    here.as_ref().and_then(|here| here.view.step(&key.0, key.1)).is_some_and(StepCard::is_done)
+                })
+            };
+            steps.with(|steps| {
+                t!(w, "desk.stage_count", done = steps.iter().filter(|key| done(key)).count(), total = steps.len())
+            })
         });
         view! {
             <section class="stage">
@@ -121,7 +129,8 @@ fn one_step(
     opened: RwSignal<BTreeSet<StepKey>>,
 ) -> impl IntoView {
     let own = key.clone();
-    let step = Memo::new(move |_| here.with(|here| here.as_ref().and_then(|here| here.view.step(&own.0, own.1).cloned())));
+    let step =
+        Memo::new(move |_| here.with(|here| here.as_ref().and_then(|here| here.view.step(&own.0, own.1).cloned())));
     let (is_open, toggled) = (key.clone(), key);
     let is_open = Memo::new(move |_| opened.with(|opened| opened.contains(&is_open)));
     move || {
@@ -196,7 +205,11 @@ fn step_body(w: Words, step: &StepCard, here: Signal<Option<Arc<DeskJob>>>, arou
             let by = by.iter().map(|own| view! { <li>{obstacle(w, view, own)}</li> }).collect_view();
             Some(view! { <div><p class="soft">{t!(w, "desk.locked_by")}</p><ul class="stack bullets">{by}</ul></div> })
         }
-        StepState::NotApplicable | StepState::Open | StepState::Failed | StepState::Deviating | StepState::Satisfied => None,
+        StepState::NotApplicable
+        | StepState::Open
+        | StepState::Failed
+        | StepState::Deviating
+        | StepState::Satisfied => None,
     };
     let names = around.names;
     let returned = step.returned.as_ref().map(|remark| {
@@ -288,7 +301,11 @@ fn who_when(w: Words, names: &[(PersonId, String)], item: &EvidenceItem) -> Stri
 fn evidence_line(w: Words, names: &[(PersonId, String)], card: &RequirementCard, item: &EvidenceItem) -> AnyView {
     let counts = item.standing == EvidenceStanding::Counts;
     let text = evidence(w, card, item);
-    let text = if counts { view! { <span class="value">{text}</span> }.into_any() } else { view! { <del class="value">{text}</del> }.into_any() };
+    let text = if counts {
+        view! { <span class="value">{text}</span> }.into_any()
+    } else {
+        view! { <del class="value">{text}</del> }.into_any()
+    };
     let raw = match &item.body {
         Body::Reading(reading) => Some(t!(w, "desk.as_typed", raw = reading.raw)),
         _ => None,
@@ -305,7 +322,13 @@ fn evidence_line(w: Words, names: &[(PersonId, String)], card: &RequirementCard,
     .into_any()
 }
 
-fn picture(w: Words, names: &[(PersonId, String)], card: &RequirementCard, item: &EvidenceItem, around: &Around) -> AnyView {
+fn picture(
+    w: Words,
+    names: &[(PersonId, String)],
+    card: &RequirementCard,
+    item: &EvidenceItem,
+    around: &Around,
+) -> AnyView {
     let Body::Photo(photo) = &item.body else { return ().into_any() };
     let counts = item.standing == EvidenceStanding::Counts;
     let tone = if photo.kept_anyway { Some(t!(w, "desk.kept_anyway")) } else { None };

@@ -56,7 +56,14 @@ fn a_role_alone_does_not_decide_in_somebody_elses_job() {
 fn hard_things_shut_the_way_and_soft_ones_are_only_told() {
     let mut job = view(Phase::OnSite);
     job.method_missing = false;
-    job.stops.push(StopView { id: entry(1), by: person(2), at_us: 1, cause: StopCause::Damage, remark: None, resolved: None });
+    job.stops.push(StopView {
+        id: entry(1),
+        by: person(2),
+        at_us: 1,
+        cause: StopCause::Damage,
+        remark: None,
+        resolved: None,
+    });
     job.breaches.push(BreachView {
         entry: entry(2),
         by: person(2),
@@ -128,8 +135,17 @@ fn the_filter_survives_the_address() {
 
 #[test]
 fn a_photo_that_will_not_come_is_no_longer_awaited() {
-    let listed = |number: u8, role: &str, arrived_us| ServerPhoto { hash: Hash32::of([number; 32]), role: role.into(), arrived_us };
-    let photos = [listed(1, "original", None), listed(1, "original", None), listed(2, "original", Some(5)), listed(3, "preview", None)];
+    let listed = |number: u8, role: &str, arrived_us| ServerPhoto {
+        hash: Hash32::of([number; 32]),
+        role: role.into(),
+        arrived_us,
+    };
+    let photos = [
+        listed(1, "original", None),
+        listed(1, "original", None),
+        listed(2, "original", Some(5)),
+        listed(3, "preview", None),
+    ];
     let mut job = view(Phase::OnSite);
     job.deviations = vec![deviation(1)];
     let awaited = awaited_photos(&job, &photos);

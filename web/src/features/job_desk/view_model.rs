@@ -34,7 +34,9 @@ impl Against {
     pub const fn is_hard(&self) -> bool {
         match self {
             Self::MethodMissing | Self::Stops(_) | Self::Steps(_) => true,
-            Self::NotHandedIn | Self::Deviations(_) | Self::Breaches(_) | Self::Photos(_) | Self::KeptAnyway(_) => false,
+            Self::NotHandedIn | Self::Deviations(_) | Self::Breaches(_) | Self::Photos(_) | Self::KeptAnyway(_) => {
+                false
+            }
         }
     }
 }
@@ -176,7 +178,10 @@ fn is_noteworthy(step: &StepCard) -> bool {
         item.standing != EvidenceStanding::Counts || matches!(&item.body, Body::Photo(photo) if photo.kept_anyway)
     });
     let odd_answer = step.requirements.iter().any(|card| card.deviation.is_some() || card.answer.is_bad());
-    matches!(step.state, StepState::Failed | StepState::Deviating) || step.returned.is_some() || odd_answer || odd_evidence
+    matches!(step.state, StepState::Failed | StepState::Deviating)
+        || step.returned.is_some()
+        || odd_answer
+        || odd_evidence
 }
 
 /// A decision that a dialog asks about.
@@ -215,7 +220,7 @@ impl Decision {
 
     /// The bodies to write: the words first, for the decision names their entry.
     pub fn bodies(&self, words: &str, remark: EntryId) -> Vec<Body> {
-        use domain::job_file::body::{DeviationDecided, Plain, PhotoAbsent, Remark, Returned, Settled, StopResolved};
+        use domain::job_file::body::{DeviationDecided, PhotoAbsent, Plain, Remark, Returned, Settled, StopResolved};
         let words = words.trim();
         let place = match self {
             Self::Return(place) => Some(place.clone()),

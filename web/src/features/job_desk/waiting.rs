@@ -20,7 +20,10 @@ pub fn WaitingPart(here: Signal<Option<Arc<DeskJob>>>, around: Around) -> impl I
     let w = use_words();
     let view = Memo::new(move |_| {
         // Only what is shown here, so that evidence that arrives does not draw it anew.
-        here.with(|here| here.as_ref().map(|here| (here.view.stops.clone(), here.view.deviations.clone(), here.view.breaches.clone())))
+        here.with(|here| {
+            here.as_ref()
+                .map(|here| (here.view.stops.clone(), here.view.deviations.clone(), here.view.breaches.clone()))
+        })
     });
     move || {
         let (stops, deviations, breaches) = view.get()?;
@@ -32,7 +35,8 @@ pub fn WaitingPart(here: Signal<Option<Arc<DeskJob>>>, around: Around) -> impl I
             return None;
         }
         let stops = stops.iter().map(|stop| stop_card(w, stop, decide, &around)).collect_view();
-        let deviations = deviations.iter().map(|own| deviation_card(w, &here.view, own, decide, &around)).collect_view();
+        let deviations =
+            deviations.iter().map(|own| deviation_card(w, &here.view, own, decide, &around)).collect_view();
         let breaches = breaches.iter().map(|own| breach_card(w, &here.view, own, decide, &around)).collect_view();
         Some(view! {
             <section class="stack" aria-labelledby="waiting-title" data-testid="decisions">
@@ -125,7 +129,10 @@ fn deviation_card(w: Words, view: &JobView, deviation: &DeviationView, decide: b
 
 fn breach_card(w: Words, view: &JobView, own: &BreachView, decide: bool, around: &Around) -> AnyView {
     let names = around.names.get_untracked();
-    let what = own.body.as_ref().map_or_else(|| t!(w, "desk.unreadable").to_owned(), |body| w.say(entry_kind(body)).to_owned());
+    let what = own
+        .body
+        .as_ref()
+        .map_or_else(|| t!(w, "desk.unreadable").to_owned(), |body| w.say(entry_kind(body)).to_owned());
     let at = own.body.as_ref().and_then(|body| body.evidence_place()).map(|at| place(w, view, at));
     let about = at.map_or_else(|| what.clone(), |at| t!(w, "desk.breach_at", what = what, step = at));
     let state = match &own.settled {

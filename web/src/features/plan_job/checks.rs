@@ -12,7 +12,9 @@ use crate::t;
 pub fn live_check(w: Words, live: &LiveCheck) -> AnyView {
     let body = match (&live.check, &live.missing) {
         (Some(check), _) => check_body(w, check),
-        (None, Some(missing)) => view! { <p class="soft">{t!(w, "plan.check.missing", figure = figure(w, missing))}</p> }.into_any(),
+        (None, Some(missing)) => {
+            view! { <p class="soft">{t!(w, "plan.check.missing", figure = figure(w, missing))}</p> }.into_any()
+        }
         (None, None) => ().into_any(),
     };
     let chip = match &live.check {

@@ -89,7 +89,9 @@ impl Form {
             start: text(&draft.start),
             units,
             design: RwSignal::new(draft.design.iter().map(figure).collect()),
-            crew: RwSignal::new(draft.crew.iter().map(|(person, role)| (person.clone(), text(role_word(Some(*role))))).collect()),
+            crew: RwSignal::new(
+                draft.crew.iter().map(|(person, role)| (person.clone(), text(role_word(Some(*role))))).collect(),
+            ),
             ids: StoredValue::new((draft.job, draft.site_id)),
         }
     }
@@ -126,7 +128,11 @@ impl Form {
             method: self.method.get(),
             units: KINDS.iter().zip(&self.units).filter_map(unit).collect(),
             design: design.iter().map(|(key, field)| (key.clone(), field.text.get())).collect(),
-            design_checked: design.iter().filter(|(_, field)| field.checked.get()).map(|(key, _)| key.clone()).collect(),
+            design_checked: design
+                .iter()
+                .filter(|(_, field)| field.checked.get())
+                .map(|(key, _)| key.clone())
+                .collect(),
             consent: self.consent.get(),
             consent_reference: self.consent_reference.get(),
             crew: self.crew.get().iter().filter_map(role).collect(),

@@ -12,12 +12,14 @@ use leptos_router::hooks::use_navigate;
 
 use super::draft::{PlanDraft, method_of_value, method_value};
 use super::form::Form;
-use super::sections::{ConsentSection, CrewSection, DaySection, DesignSection, EquipmentSection, Ground, Part, SiteSection, Summary};
+use super::sections::{
+    ConsentSection, CrewSection, DaySection, DesignSection, EquipmentSection, Ground, Part, SiteSection, Summary,
+};
 use super::view_model::{Around, Candidate, bodies_of, live_checks, read};
 use crate::adapters::save_file::time_zone;
 use crate::device::use_device;
-use crate::features::desk::{DeskJob, Methods, Store, job_here, method_of, save_error, today, with_store, write};
 use crate::features::desk::shared::rights;
+use crate::features::desk::{DeskJob, Methods, Store, job_here, method_of, save_error, today, with_store, write};
 use crate::features::words::purpose;
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
@@ -152,7 +154,11 @@ fn candidates(reference: &Reference) -> Vec<Candidate> {
             name: person.display_name.clone(),
             can_lead: person.roles.contains(&Role::Lead) || person.roles.contains(&Role::Owner),
             can_work: person.roles.contains(&Role::Technician) || person.roles.contains(&Role::Lead),
-            tickets: person.tickets.iter().map(|t| Ticket { kind: t.kind.clone(), expires: t.expires.clone() }).collect(),
+            tickets: person
+                .tickets
+                .iter()
+                .map(|t| Ticket { kind: t.kind.clone(), expires: t.expires.clone() })
+                .collect(),
         })
         .filter(|person| person.can_lead || person.can_work)
         .collect();
@@ -161,13 +167,19 @@ fn candidates(reference: &Reference) -> Vec<Candidate> {
 }
 
 fn models_of(reference: &Reference, here: Option<&DeskJob>) -> Vec<ModelSnapshot> {
-    let pinned = here.and_then(|here| here.view.equipment.clone()).map(|equipment| equipment.models).unwrap_or_default();
+    let pinned =
+        here.and_then(|here| here.view.equipment.clone()).map(|equipment| equipment.models).unwrap_or_default();
     let listed = reference.models.iter().filter(|model| !model.retired).map(crate::store::Model::snapshot);
     pinned.into_iter().chain(listed).collect()
 }
 
 #[component]
-fn PlanForm(store: Store, job: Option<JobId>, found: Opened, #[prop(into)] discard: UnsyncCallback<()>) -> impl IntoView {
+fn PlanForm(
+    store: Store,
+    job: Option<JobId>,
+    found: Opened,
+    #[prop(into)] discard: UnsyncCallback<()>,
+) -> impl IntoView {
     let (w, session) = (use_words(), use_session());
     let navigate = use_navigate();
     let Opened { here, reference, draft, is_kept } = found;
@@ -205,7 +217,8 @@ fn PlanForm(store: Store, job: Option<JobId>, found: Opened, #[prop(into)] disca
     });
     let checks = Memo::new(move |_| {
         let Some((method, reference)) = method.get() else { return Vec::new() };
-        let mut bodies = around.with_value(|(here, _, _)| here.as_ref().map(|here| bodies_of(&here.view)).unwrap_or_default());
+        let mut bodies =
+            around.with_value(|(here, _, _)| here.as_ref().map(|here| bodies_of(&here.view)).unwrap_or_default());
         reading.with(|reading| bodies.extend(reading.bodies.iter().cloned()));
         live_checks(&method, &reference, &bodies, w)
     });
@@ -253,14 +266,19 @@ fn PlanForm(store: Store, job: Option<JobId>, found: Opened, #[prop(into)] disca
     let is_new = job.is_none();
     let with_method = {
         let models = models.clone();
-        move || method.get().filter(|_| !site_only).map(|(method, _)| view! {
-            <EquipmentSection ground method=Arc::clone(&method) models=models.clone() />
-            <DesignSection ground method />
-        })
+        move || {
+            method.get().filter(|_| !site_only).map(|(method, _)| {
+                view! {
+                    <EquipmentSection ground method=Arc::clone(&method) models=models.clone() />
+                    <DesignSection ground method />
+                }
+            })
+        }
     };
     let problems = move || {
         let count = reading.with(|reading| reading.faults.len());
-        (tried.get() && count > 0).then(|| view! { <Banner tone=Tone::Stop><p>{crate::tn!(w, "plan.faults", count)}</p></Banner> })
+        (tried.get() && count > 0)
+            .then(|| view! { <Banner tone=Tone::Stop><p>{crate::tn!(w, "plan.faults", count)}</p></Banner> })
     };
     let bottom = move || {
         let label = if is_new { t!(w, "plan.save_new") } else { t!(w, "plan.save_changes") };
@@ -375,7 +393,10 @@ fn MethodSection(ground: Ground, reference: Arc<Reference>, method: Chosen, is_n
     for own in &lines {
         let title = reference.methods.iter().find(|line| line.id == own.id && line.version == own.version);
         let title = title.map_or(own.id.as_str(), |line| line.title(w.lang.code()));
-        choices.push(Choice::new(method_value(&own.id, own.version), t!(w, "plan.method_version", title = title, version = own.version)));
+        choices.push(Choice::new(
+            method_value(&own.id, own.version),
+            t!(w, "plan.method_version", title = title, version = own.version),
+        ));
     }
     let none = lines.is_empty();
     let choices = StoredValue::new(choices);

@@ -115,7 +115,11 @@ fn unit_row(w: Words, ground: Ground, plan: &UnitPlan, models: &[ModelSnapshot])
     } else {
         t!(w, "plan.count_range", least = plan.least, most = plan.most)
     };
-    let title = if plan.new { w.say(unit_kind(plan.unit)).to_owned() } else { t!(w, "plan.unit_there", kind = w.say(unit_kind(plan.unit))) };
+    let title = if plan.new {
+        w.say(unit_kind(plan.unit)).to_owned()
+    } else {
+        t!(w, "plan.unit_there", kind = w.say(unit_kind(plan.unit)))
+    };
     view! {
         <fieldset class="choices unit-row">
             <legend>{title}</legend>
@@ -153,7 +157,8 @@ fn design_field(w: Words, ground: Ground, field: DesignField) -> AnyView {
     let unit = field.unit.symbol();
     let id = FieldId::Design(field.key.clone());
     let implausible = Memo::new(move |_| {
-        ground.reading.with(|reading| matches!(reading.faults.get(&id), Some(Fault::OutsidePlausible { .. }))) || own.checked.get()
+        ground.reading.with(|reading| matches!(reading.faults.get(&id), Some(Fault::OutsidePlausible { .. })))
+            || own.checked.get()
     });
     let fault = ground.fault(w, FieldId::Design(field.key.clone()), Some(field.clone()));
     // What was understood, where it is not what stands there: "12 mm²" for a wire gauge, 1200 for "1.2 k".

@@ -3,8 +3,8 @@
 use super::draft::PlanDraft;
 use super::view_model::*;
 use crate::features::desk::shared::is_expired;
-use crate::features::plan_job::draft::UnitText;
 use crate::features::job::load::{JobView, job_view};
+use crate::features::plan_job::draft::UnitText;
 use crate::i18n::format::Day;
 use crate::i18n::{Decimal, Lang, Words};
 use domain::electrical::{Unit, Verdict};
@@ -12,7 +12,9 @@ use domain::ids::{JobId, ModelId, PersonId, SiteId, uuid_v7};
 use domain::job_file::Body;
 use domain::job_file::body::{CrewRole, MethodRef, ModelSnapshot, Purpose, Ticket, UnitKind};
 use domain::method::Method;
-use domain::method::plan::{CheckCall, CheckNeed, DesignField, InputSource, Micro, Requirement, Stage, Step, Text, UnitPlan};
+use domain::method::plan::{
+    CheckCall, CheckNeed, DesignField, InputSource, Micro, Requirement, Stage, Step, Text, UnitPlan,
+};
 use std::collections::BTreeMap;
 
 const POINT: Words = Words { lang: Lang::En, decimal: Decimal::Point };
@@ -71,7 +73,11 @@ fn method() -> Method {
             needs: Vec::new(),
             when: None,
             cautions: Vec::new(),
-            requirements: vec![Requirement::Check(CheckNeed { id: "window".into(), label: text("Stack window"), call })],
+            requirements: vec![Requirement::Check(CheckNeed {
+                id: "window".into(),
+                label: text("Stack window"),
+                call,
+            })],
             safety_critical: false,
             needs_consent: true,
         }],
@@ -140,7 +146,12 @@ impl Setup {
     fn new() -> Self {
         let method = method();
         let reference = method.reference();
-        Self { method, reference, models: vec![model(1, UnitKind::Module), model(2, UnitKind::Inverter)], people: people() }
+        Self {
+            method,
+            reference,
+            models: vec![model(1, UnitKind::Module), model(2, UnitKind::Inverter)],
+            people: people(),
+        }
     }
 
     fn around<'a>(&'a self, before: Option<&'a JobView>, slots_ever: u16) -> Around<'a> {
@@ -191,7 +202,9 @@ fn an_empty_plan_says_what_it_needs_and_keeps_what_is_only_missing_apart() {
 #[test]
 fn counts_stay_inside_the_method() {
     let setup = Setup::new();
-    for (count, good) in [("2", true), ("8", true), ("1", false), ("9", false), ("", false), ("three", false), ("-3", false)] {
+    for (count, good) in
+        [("2", true), ("8", true), ("1", false), ("9", false), ("", false), ("three", false), ("-3", false)]
+    {
         let mut draft = filled();
         draft.units.get_mut("module").unwrap().count = count.into();
         let reading = read(&draft, setup.around(None, 0), POINT);

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use domain::electrical::{Check, Cmp, FieldSpec, NumberLocale, Prefix, Quality, Quantity, parse_reading};
 use domain::ids::{DeviceId, EntryId, FirmId, JobId, PersonId, SiteId, uuid_v7};
 use domain::job_file::body::{
-    Assigned, Assignment, Body, Consent, ConsentState, DesignInputs, Equipment, JobPlanned, MethodRef, ModelSnapshot, Schedule,
-    Slot, Ticket, UnitKind,
+    Assigned, Assignment, Body, Consent, ConsentState, DesignInputs, Equipment, JobPlanned, MethodRef, ModelSnapshot,
+    Schedule, Slot, Ticket, UnitKind,
 };
 use domain::job_file::{ChainHead, Draft, Entry, JobFile};
 use domain::method::Method;
@@ -259,7 +259,8 @@ fn equipment(draft: &PlanDraft, method: &Method, around: Around<'_>, out: &mut R
 
 /// A pinned model stays pinned at its version while it stays chosen: the catalogue may have moved on.
 fn pinned_or_listed<'a>(around: Around<'a>, kind: UnitKind, id: &str) -> Option<&'a ModelSnapshot> {
-    let pinned = around.before.and_then(|before| before.equipment.as_ref()).map_or(&[][..], |equipment| &equipment.models);
+    let pinned =
+        around.before.and_then(|before| before.equipment.as_ref()).map_or(&[][..], |equipment| &equipment.models);
     pinned.iter().chain(around.models).find(|model| model.kind == kind && model.model.to_string() == id)
 }
 
@@ -272,7 +273,8 @@ fn places(before: Option<&Equipment>, wanted: &[(&UnitPlan, &ModelSnapshot, u16)
         let index = u16::try_from(index).unwrap_or(u16::MAX);
         let kept = before.into_iter().flat_map(|before| {
             before.slots.iter().filter(|slot| {
-                before.models.get(usize::from(slot.model)).is_some_and(|old| old.kind == plan.unit) && slot.new == plan.new
+                before.models.get(usize::from(slot.model)).is_some_and(|old| old.kind == plan.unit)
+                    && slot.new == plan.new
             })
         });
         let mut numbers: Vec<u16> = kept.map(|slot| slot.number).take(usize::from(*count)).collect();
@@ -480,7 +482,10 @@ fn call_of(need: &Requirement) -> Option<&CheckCall> {
             Some(LimitRule::Check(call)) => Some(call),
             Some(LimitRule::Constant(_) | LimitRule::Model(_)) | None => None,
         },
-        Requirement::Photo(_) | Requirement::Serial(_) | Requirement::Confirmation(_) | Requirement::Choice(_)
+        Requirement::Photo(_)
+        | Requirement::Serial(_)
+        | Requirement::Confirmation(_)
+        | Requirement::Choice(_)
         | Requirement::Wait(_) => None,
     }
 }

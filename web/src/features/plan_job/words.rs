@@ -30,7 +30,9 @@ pub fn fault(w: Words, fault: &Fault, field: Option<&DesignField>) -> String {
         Fault::OtherUnit(Some(meant)) => t!(w, "plan.fault.other_unit_meant", value = quantity(w, *meant, Prefix::One)),
         Fault::OtherUnit(None) => t!(w, "plan.fault.other_unit").to_owned(),
         Fault::NotExact => t!(w, "plan.fault.not_exact").to_owned(),
-        Fault::OutsidePlausible { least, most } => t!(w, "plan.fault.implausible", least = show(*least), most = show(*most)),
+        Fault::OutsidePlausible { least, most } => {
+            t!(w, "plan.fault.implausible", least = show(*least), most = show(*most))
+        }
     }
 }
 

@@ -23,7 +23,9 @@ pub fn details(w: Words, row: &RegistrationRow, close: UnsyncCallback<()>) -> An
             </Banner>
         }
     });
-    let complete = row.complete.then(|| view! { <Banner tone=Tone::Good><p>{t!(w, "registration.complete_explain")}</p></Banner> });
+    let complete = row
+        .complete
+        .then(|| view! { <Banner tone=Tone::Good><p>{t!(w, "registration.complete_explain")}</p></Banner> });
     let contradictions = (!row.out_of_order.is_empty()).then(|| {
         let line = |(earlier, later): &(_, _)| view! { <li>{contradiction(w, *earlier, *later)}</li> };
         let lines = row.out_of_order.iter().map(line).collect_view();
@@ -48,11 +50,16 @@ pub fn details(w: Words, row: &RegistrationRow, close: UnsyncCallback<()>) -> An
         (t!(w, "registration.firmware"), row.firmware.clone().unwrap_or_default()),
     ];
     let field = |(name, value): (&'static str, String)| {
-        let value = if value.is_empty() { view! { <span class="soft">{t!(w, "registration.not_there")}</span> }.into_any() } else { value.into_any() };
+        let value = if value.is_empty() {
+            view! { <span class="soft">{t!(w, "registration.not_there")}</span> }.into_any()
+        } else {
+            value.into_any()
+        };
         view! { <div><dt>{name}</dt><dd dir="auto">{value}</dd></div> }
     };
     let short = row.short.clone();
-    let heading = if row.householder.is_empty() { t!(w, "crew.job_number", number = row.short) } else { row.householder.clone() };
+    let heading =
+        if row.householder.is_empty() { t!(w, "crew.job_number", number = row.short) } else { row.householder.clone() };
     view! {
         <section class="card panel" aria-labelledby="registration-title" data-testid="registration">
             <div class="row">

@@ -33,7 +33,12 @@ pub fn HeldList() -> impl IntoView {
             let who = if own.author == own.by_person {
                 person(w, &names, own.author)
             } else {
-                t!(w, "registration.held_sent_by", author = person(w, &names, own.author), sender = person(w, &names, own.by_person))
+                t!(
+                    w,
+                    "registration.held_sent_by",
+                    author = person(w, &names, own.author),
+                    sender = person(w, &names, own.by_person)
+                )
             };
             view! {
                 <tr>

@@ -89,7 +89,8 @@ fn Registrations(store: Store, show: Memo<Show>, search: Memo<String>, chosen: M
     let data = RwSignal::new(Load::<Fetched>::Waiting);
     let fetch_from = move |after: Option<JobId>| {
         spawn_local(async move {
-            let path = after.map_or_else(|| "/api/registration".to_owned(), |job| format!("/api/registration?after={job}"));
+            let path =
+                after.map_or_else(|| "/api/registration".to_owned(), |job| format!("/api/registration?after={job}"));
             let outcome: Result<Vec<RegistrationRow>, Refusal> = api.get(path).await;
             let now = match outcome {
                 Ok(rows) => {
@@ -98,7 +99,8 @@ fn Registrations(store: Store, show: Memo<Show>, search: Memo<String>, chosen: M
                         (Some(_), Some(Load::Here(before))) => before.rows,
                         _ => Vec::new(),
                     };
-                    let known: Vec<RegistrationRow> = before.into_iter().filter(|old| rows.iter().all(|row| row.job != old.job)).collect();
+                    let known: Vec<RegistrationRow> =
+                        before.into_iter().filter(|old| rows.iter().all(|row| row.job != old.job)).collect();
                     Load::Here(Fetched { rows: known.into_iter().chain(rows).collect(), more })
                 }
                 // What is on the screen stays while the server is away.
@@ -166,12 +168,17 @@ fn list(w: Words, rows: Vec<RegistrationRow>, all: usize, show: Show, search: &s
     }
     let row = |row: RegistrationRow| {
         let href = address(show, search, Some(row.job));
-        let name = if row.householder.is_empty() { t!(w, "crew.job_number", number = row.short) } else { row.householder.clone() };
+        let name = if row.householder.is_empty() {
+            t!(w, "crew.job_number", number = row.short)
+        } else {
+            row.householder.clone()
+        };
         let known = row.units.iter().filter(|unit| unit.serial.is_some()).count();
         let lacks = if row.complete {
             view! { <Chip label=t!(w, "registration.complete") tone=Tone::Good /> }.into_any()
         } else {
-            let named = row.missing.iter().take(NAMED).map(|own| view! { <li>{missing(w, &row, *own)}</li> }).collect_view();
+            let named =
+                row.missing.iter().take(NAMED).map(|own| view! { <li>{missing(w, &row, *own)}</li> }).collect_view();
             let more = row.missing.len().saturating_sub(NAMED);
             view! { <ul class="stack">{named}{(more > 0).then(|| view! { <li class="soft">{tn!(w, "registration.and_more", more)}</li> })}</ul> }.into_any()
         };

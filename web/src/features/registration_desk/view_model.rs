@@ -92,15 +92,26 @@ pub enum Missing {
     Householder,
     SiteAddress,
     Equipment,
-    Serial { slot: u16 },
-    SerialUnreadable { slot: u16 },
-    SerialTwice { slot: u16, other: u16 },
-    LabelPhoto { slot: u16 },
+    Serial {
+        slot: u16,
+    },
+    SerialUnreadable {
+        slot: u16,
+    },
+    SerialTwice {
+        slot: u16,
+        other: u16,
+    },
+    LabelPhoto {
+        slot: u16,
+    },
     InstalledOn,
     CommissionedOn,
     GridProfile,
     Firmware,
-    Photos { count: u32 },
+    Photos {
+        count: u32,
+    },
     Review,
     /// Something that a newer server knows.
     #[serde(other)]
@@ -176,7 +187,8 @@ pub fn shows(show: Show, search: &str, row: &RegistrationRow) -> bool {
 /// All words that were typed stand somewhere in the row.
 fn is_found(search: &str, row: &RegistrationRow) -> bool {
     let serials = row.units.iter().filter_map(|unit| unit.serial.as_deref()).collect::<Vec<_>>().join(" ");
-    let all = [&row.short, &row.householder, &row.street, &row.town, &row.grid_point, &serials].map(|text| text.to_lowercase());
+    let all = [&row.short, &row.householder, &row.street, &row.town, &row.grid_point, &serials]
+        .map(|text| text.to_lowercase());
     search.split_whitespace().all(|word| {
         let word = word.to_lowercase();
         all.iter().any(|text| text.contains(&word))
@@ -186,7 +198,13 @@ fn is_found(search: &str, row: &RegistrationRow) -> bool {
 /// The soonest deadline first, then by name; what has none comes last.
 pub fn sorted(mut rows: Vec<RegistrationRow>) -> Vec<RegistrationRow> {
     rows.sort_by(|a, b| {
-        let key = |row: &RegistrationRow| (row.deadline.as_ref().map_or(i64::MAX, |deadline| deadline.days_left), row.householder.to_lowercase(), row.job);
+        let key = |row: &RegistrationRow| {
+            (
+                row.deadline.as_ref().map_or(i64::MAX, |deadline| deadline.days_left),
+                row.householder.to_lowercase(),
+                row.job,
+            )
+        };
         key(a).cmp(&key(b))
     });
     rows
@@ -199,7 +217,8 @@ mod tests {
     use domain::registration as server;
 
     fn row(name: &str, complete: bool, days_left: Option<i64>) -> RegistrationRow {
-        let deadline = days_left.map(|days| format!(r#"{{"due":"2026-12-01","days_left":{days}}}"#)).unwrap_or("null".into());
+        let deadline =
+            days_left.map(|days| format!(r#"{{"due":"2026-12-01","days_left":{days}}}"#)).unwrap_or("null".into());
         let text = format!(
             r#"{{"job":"0198c2a0-0000-7000-8000-000000000001","short":"000001","state":"passed","installer":"F","householder":"{name}",
             "street":"Quay 3","town":"Meridian","phone":"","email":"","grid_point":"GP-9","units":[{{"slot":1,"kind":"module","maker":"B",

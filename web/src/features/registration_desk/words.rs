@@ -24,7 +24,9 @@ pub fn missing(w: Words, row: &RegistrationRow, missing: Missing) -> String {
         Missing::SiteAddress => t!(w, "registration.missing.address").to_owned(),
         Missing::Equipment => t!(w, "registration.missing.equipment").to_owned(),
         Missing::Serial { slot: at } => t!(w, "registration.missing.serial", unit = slot(w, row, at)),
-        Missing::SerialUnreadable { slot: at } => t!(w, "registration.missing.serial_unreadable", unit = slot(w, row, at)),
+        Missing::SerialUnreadable { slot: at } => {
+            t!(w, "registration.missing.serial_unreadable", unit = slot(w, row, at))
+        }
         Missing::SerialTwice { slot: at, other } => {
             t!(w, "registration.missing.serial_twice", unit = slot(w, row, at), other = slot(w, row, other))
         }

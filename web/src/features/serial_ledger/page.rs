@@ -112,13 +112,21 @@ pub fn SerialLedgerPage() -> impl IntoView {
 
 fn table(w: Words, found: Found) -> AnyView {
     if found.rows.is_empty() {
-        let words = if found.asked.is_empty() { t!(w, "ledger.empty").to_owned() } else { t!(w, "ledger.none", asked = found.asked) };
+        let words = if found.asked.is_empty() {
+            t!(w, "ledger.empty").to_owned()
+        } else {
+            t!(w, "ledger.none", asked = found.asked)
+        };
         return view! { <Empty words icon=Icon::Search /> }.into_any();
     }
     let count = found.rows.len();
     let told = if found.asked.is_empty() { t!(w, "ledger.newest").to_owned() } else { tn!(w, "ledger.found", count) };
     let row = |unit: UnitRow| {
-        let address = [unit.street.as_str(), unit.town.as_str()].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ");
+        let address = [unit.street.as_str(), unit.town.as_str()]
+            .into_iter()
+            .filter(|part| !part.is_empty())
+            .collect::<Vec<_>>()
+            .join(", ");
         let kind = unit.kind.map(|kind| w.say(unit_kind(kind))).unwrap_or_default();
         let state = phase_of_word(&unit.job_state).map_or_else(|| unit.job_state.clone(), |key| w.say(key).to_owned());
         let standing = match unit.standing.as_str() {
@@ -128,8 +136,13 @@ fn table(w: Words, found: Found) -> AnyView {
             "late" => view! { <Chip label=t!(w, "ledger.late") tone=Tone::Caution /> }.into_any(),
             other => other.to_owned().into_any(),
         };
-        let alike = (unit.found_by == "look_alike").then(|| view! { <Chip label=t!(w, "ledger.look_alike") tone=Tone::Caution /> });
-        let name = if unit.householder.is_empty() { t!(w, "crew.job_number", number = unit.job.short()) } else { unit.householder.clone() };
+        let alike = (unit.found_by == "look_alike")
+            .then(|| view! { <Chip label=t!(w, "ledger.look_alike") tone=Tone::Caution /> });
+        let name = if unit.householder.is_empty() {
+            t!(w, "crew.job_number", number = unit.job.short())
+        } else {
+            unit.householder.clone()
+        };
         view! {
             <tr>
                 <th scope="row" class="serial">{unit.serial.clone()}{alike}</th>
