@@ -21,7 +21,7 @@ pub struct Cast<'c> {
     /// An instrument of a kind.
     pub instrument: &'c dyn Fn(&str) -> Option<InstrumentSnapshot>,
     /// A photo for a place: original, preview, capture.
-    pub photo: &'c mut dyn FnMut(&Place) -> (PhotoFile, Option<PhotoFile>, CaptureId),
+    pub photo: &'c mut dyn FnMut(&Place) -> Shot,
     /// The other person of the crew.
     pub second_person: PersonId,
     /// The householder's name.
@@ -29,6 +29,9 @@ pub struct Cast<'c> {
     /// What the serials count from.
     pub serial_base: u32,
 }
+
+/// Original, preview, capture.
+pub type Shot = (PhotoFile, Option<PhotoFile>, CaptureId);
 
 /// Something to write, under an id that was drawn for it.
 #[derive(Clone, Debug)]

@@ -41,7 +41,10 @@ pub enum NotAnEntry {
 }
 
 /// What an entry says, as far as this app can read it.
+///
+/// Nearly every entry has a body; boxing it to please the few that have none would cost the many an allocation.
 #[derive(Clone, Debug, PartialEq, Eq)]
+#[allow(clippy::large_enum_variant, reason = "the large variant is the usual one")]
 pub enum Content {
     /// Known and read.
     Body(Body),

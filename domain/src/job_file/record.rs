@@ -28,6 +28,9 @@ pub struct Evidence<'a> {
     pub body: &'a Body,
 }
 
+/// Answers to a departure by their order: allowed or not, by whom, and the remark.
+pub type Decisions = BTreeMap<OrderKey, (bool, PersonId, Option<EntryId>)>;
+
 /// A departure and its answer.
 #[derive(Clone, Debug)]
 pub struct Deviation<'a> {
@@ -38,7 +41,7 @@ pub struct Deviation<'a> {
     /// The request.
     pub asked: &'a DeviationAsked,
     /// Answers by their order: (key, allowed, who, remark). The latest counts.
-    pub decisions: BTreeMap<OrderKey, (bool, PersonId, Option<EntryId>)>,
+    pub decisions: Decisions,
 }
 
 impl Deviation<'_> {
@@ -104,7 +107,7 @@ pub struct Record<'a> {
     /// Departures by the id of their request.
     pub deviations: BTreeMap<EntryId, Deviation<'a>>,
     /// Answers by the request that they name: the request may be taken in after them.
-    pub(crate) decisions_waiting: BTreeMap<EntryId, BTreeMap<OrderKey, (bool, PersonId, Option<EntryId>)>>,
+    pub(crate) decisions_waiting: BTreeMap<EntryId, Decisions>,
     /// Resolutions by the stop that they name.
     pub(crate) resolutions_waiting: BTreeMap<EntryId, (EntryId, PersonId, EntryId)>,
     /// Stops by id.
