@@ -74,7 +74,11 @@ fn compare(language: &str, first: &Table, other: &Table, faults: &mut Vec<String
         match other.get(key) {
             None => faults.push(format!("{place}: `{key}` is missing")),
             Some(own) if blanks(own) != blanks(words) => {
-                faults.push(format!("{place}: `{key}` has the blanks {:?}, English has {:?}", blanks(own), blanks(words)));
+                faults.push(format!(
+                    "{place}: `{key}` has the blanks {:?}, English has {:?}",
+                    blanks(own),
+                    blanks(words)
+                ));
             }
             Some(_) => {}
         }

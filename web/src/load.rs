@@ -23,7 +23,10 @@ pub enum Load<T> {
 }
 
 /// Fetches into a signal; what was there stays in sight until the answer comes.
-pub fn load<T: Send + Sync + 'static>(into: RwSignal<Load<T>>, work: impl Future<Output = Result<T, Refusal>> + 'static) {
+pub fn load<T: Send + Sync + 'static>(
+    into: RwSignal<Load<T>>,
+    work: impl Future<Output = Result<T, Refusal>> + 'static,
+) {
     spawn_local(async move {
         let outcome = match work.await {
             Ok(value) => Load::Here(value),

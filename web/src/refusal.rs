@@ -83,7 +83,8 @@ pub fn judge(status: u16, protocol: Option<&str>, body: &[u8]) -> Result<(), Ref
     if (200..300).contains(&status) {
         return Ok(());
     }
-    let code = serde_json::from_slice::<Problem>(body).map_or_else(|_| format!("status_{status}"), |problem| problem.code);
+    let code =
+        serde_json::from_slice::<Problem>(body).map_or_else(|_| format!("status_{status}"), |problem| problem.code);
     Err(Refusal::Problem { status, code })
 }
 
@@ -110,6 +111,8 @@ mod tests {
         assert_eq!(refusal, Err(Refusal::Problem { status: 410, code: "link_used".to_owned() }));
         assert!(refusal.is_err_and(|refusal| refusal.is("link_used") && !refusal.may_pass()));
         let unknown = judge(500, Some("1"), b"not json");
-        assert!(unknown.is_err_and(|refusal| refusal.may_pass() && refusal.tell(Words::default()).contains("status_500")));
+        assert!(
+            unknown.is_err_and(|refusal| refusal.may_pass() && refusal.tell(Words::default()).contains("status_500"))
+        );
     }
 }

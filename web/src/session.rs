@@ -142,7 +142,13 @@ impl Session {
     pub fn start(api: Api, prefs: Prefs) -> Self {
         let kept = browser::kept(PROFILE).and_then(|text| serde_json::from_slice::<Profile>(text.as_bytes()).ok());
         let has_profile = kept.is_some();
-        let this = Self { profile: RwSignal::new(kept), standing: RwSignal::default(), clock_ahead_us: RwSignal::default(), api, prefs };
+        let this = Self {
+            profile: RwSignal::new(kept),
+            standing: RwSignal::default(),
+            clock_ahead_us: RwSignal::default(),
+            api,
+            prefs,
+        };
         api.watch(move |renewal| match renewal {
             Renewal::Renewed(answer) => this.take(*answer),
             Renewal::Ended(_) => this.standing.set(Standing::Ended),
@@ -194,9 +200,12 @@ impl Session {
     /// [`Refusal`]; `sign_in_refused` for a wrong e-mail or password.
     pub async fn sign_in(self, email: String, password: String) -> Result<(), Refusal> {
         let email = email.trim().to_ascii_lowercase();
-        let device = enrolments().into_iter().find(|enrolment| enrolment.email == email).map(|enrolment| enrolment.device);
-        let body = SignIn { email: &email, password: &password, device, device_label: device_label(&browser::user_agent()) };
-        let answer: SessionAnswer = self.api.send(Call::new("POST", "/api/session").json(&body).anonymous()).await?.json()?;
+        let device =
+            enrolments().into_iter().find(|enrolment| enrolment.email == email).map(|enrolment| enrolment.device);
+        let body =
+            SignIn { email: &email, password: &password, device, device_label: device_label(&browser::user_agent()) };
+        let answer: SessionAnswer =
+            self.api.send(Call::new("POST", "/api/session").json(&body).anonymous()).await?.json()?;
         remember(&email, answer.device);
         self.api.set_token(Some(answer.access_token.clone()));
         self.take(answer);
@@ -286,9 +295,16 @@ fn device_label(user_agent: &str) -> String {
         ("Linux", "Linux"),
     ];
     // The more particular name first: each browser also claims to be its ancestors.
-    const BROWSERS: [(&str, &str); 5] =
-        [("Edg", "Edge"), ("Firefox", "Firefox"), ("SamsungBrowser", "Samsung Internet"), ("Chrome", "Chrome"), ("Safari", "Safari")];
-    let found = |table: &[(&str, &'static str)]| table.iter().find(|(sign, _)| user_agent.contains(sign)).map(|(_, name)| *name);
+    const BROWSERS: [(&str, &str); 5] = [
+        ("Edg", "Edge"),
+        ("Firefox", "Firefox"),
+        ("SamsungBrowser", "Samsung Internet"),
+        ("Chrome", "Chrome"),
+        ("Safari", "Safari"),
+    ];
+    let found = |table: &[(&str, &'static str)]| {
+        table.iter().find(|(sign, _)| user_agent.contains(sign)).map(|(_, name)| *name)
+    };
     [found(&SYSTEMS), found(&BROWSERS)].into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
@@ -298,9 +314,13 @@ mod tests {
 
     #[test]
     fn a_device_is_named_by_system_and_browser() {
-        let phone = "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/126.0 Mobile Safari/537.36";
+        let phone =
+            "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/126.0 Mobile Safari/537.36";
         assert_eq!(device_label(phone), "Android, Chrome");
-        assert_eq!(device_label("Mozilla/5.0 (X11; Linux x86_64; rv:127.0) Gecko/20100101 Firefox/127.0"), "Linux, Firefox");
+        assert_eq!(
+            device_label("Mozilla/5.0 (X11; Linux x86_64; rv:127.0) Gecko/20100101 Firefox/127.0"),
+            "Linux, Firefox"
+        );
         assert_eq!(device_label(""), "");
     }
 

@@ -167,10 +167,13 @@ type Work = Pin<Box<dyn Future<Output = ()>>>;
 pub async fn with_lock<T: 'static>(name: &str, work: impl Future<Output = T> + 'static) -> T {
     let result = Rc::new(RefCell::new(None));
     let into = Rc::clone(&result);
-    let mut left = under_lock(name, Box::pin(async move {
-        let value = work.await;
-        into.replace(Some(value));
-    }))
+    let mut left = under_lock(
+        name,
+        Box::pin(async move {
+            let value = work.await;
+            into.replace(Some(value));
+        }),
+    )
     .await;
     loop {
         if let Some(value) = result.take() {

@@ -171,7 +171,12 @@ impl Api {
     ///
     /// # Errors
     /// [`Refusal`].
-    pub async fn exchange<T: DeserializeOwned>(self, method: &'static str, path: impl Into<String>, body: &impl Serialize) -> Result<T, Refusal> {
+    pub async fn exchange<T: DeserializeOwned>(
+        self,
+        method: &'static str,
+        path: impl Into<String>,
+        body: &impl Serialize,
+    ) -> Result<T, Refusal> {
         self.send(Call::new(method, path).json(body)).await?.json()
     }
 

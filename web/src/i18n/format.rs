@@ -125,7 +125,13 @@ impl Words {
 
     /// Wed 25 Nov: for the days of a plan, whose year is clear.
     pub fn weekday_day_month(self, day: Day) -> String {
-        t!(self, "date.weekday_day_month", weekday = self.weekday(day.weekday()), day = day.day, month = self.month(day.month))
+        t!(
+            self,
+            "date.weekday_day_month",
+            weekday = self.weekday(day.weekday()),
+            day = day.day,
+            month = self.month(day.month)
+        )
     }
 
     /// 14:05

@@ -74,7 +74,9 @@ fn next_id() -> String {
 fn fault_line(id: String, fault: Signal<Option<String>>) -> impl IntoView {
     move || {
         let id = id.clone();
-        fault.get().map(|words| view! { <p class="fault" id=id role="alert"><Glyph icon=Icon::Caution /><span>{words}</span></p> })
+        fault.get().map(
+            |words| view! { <p class="fault" id=id role="alert"><Glyph icon=Icon::Caution /><span>{words}</span></p> },
+        )
     }
 }
 

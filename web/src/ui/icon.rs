@@ -77,8 +77,12 @@ impl Icon {
     const fn lines(self) -> &'static str {
         match self {
             Self::MarkWhole => "<path d='M2 8h20M2 16h20'/><path d='M14.5 2 9.5 22' stroke-width='4.5'/>",
-            Self::MarkBroken => "<path d='M2 8h20M2 16h20'/><path d='M11 2 9.5 8M16 16l-1.5 6M12.8 8.6l-1 6.8' stroke-width='4.5' stroke-linecap='butt'/>",
-            Self::MarkHalf => "<path d='M2 8h20M2 16h20'/><path d='m14.5 2-2.2 9' stroke-width='4.5' stroke-linecap='butt'/>",
+            Self::MarkBroken => {
+                "<path d='M2 8h20M2 16h20'/><path d='M11 2 9.5 8M16 16l-1.5 6M12.8 8.6l-1 6.8' stroke-width='4.5' stroke-linecap='butt'/>"
+            }
+            Self::MarkHalf => {
+                "<path d='M2 8h20M2 16h20'/><path d='m14.5 2-2.2 9' stroke-width='4.5' stroke-linecap='butt'/>"
+            }
             Self::MarkNone => "<path d='M2 8h20M2 16h20'/>",
             Self::Add => "<path d='M12 4v16M4 12h16'/>",
             Self::Back => "<path d='M20 12H5M11 5l-7 7 7 7'/>",
@@ -98,11 +102,15 @@ impl Icon {
             Self::Menu => "<path d='M3 6h18M3 12h18M3 18h18'/>",
             Self::Next => "<path d='M9 4l8 8-8 8'/>",
             Self::Offline => "<path d='M3 21 21 3M5 13v-1c0-4 3-7 7-7M19 11c0 4-3 7-7 7'/>",
-            Self::People => "<circle cx='8' cy='8' r='4'/><path d='M1 21c0-5 3-7 7-7s7 2 7 7M15 4.5a4 4 0 0 1 0 7M18 14.5c3 1 5 3 5 6.5'/>",
+            Self::People => {
+                "<circle cx='8' cy='8' r='4'/><path d='M1 21c0-5 3-7 7-7s7 2 7 7M15 4.5a4 4 0 0 1 0 7M18 14.5c3 1 5 3 5 6.5'/>"
+            }
             Self::Person => "<circle cx='12' cy='7.5' r='4.5'/><path d='M3 22c0-5 4-7.5 9-7.500s9 2.5 9 7.5'/>",
             Self::Scan => "<path d='M3 8V3h5M16 3h5v5M21 16v5h-5M8 21H3v-5M7 8v8M11 8v8M14 8v8M17 8v8'/>",
             Self::Search => "<circle cx='10' cy='10' r='6.5'/><path d='M15 15l6 6'/>",
-            Self::Settings => "<path d='M3 7h9M18 7h3M3 17h3M12 17h9'/><circle cx='15' cy='7' r='2.7'/><circle cx='9' cy='17' r='2.7'/>",
+            Self::Settings => {
+                "<path d='M3 7h9M18 7h3M3 17h3M12 17h9'/><circle cx='15' cy='7' r='2.7'/><circle cx='9' cy='17' r='2.7'/>"
+            }
             Self::Stack => "<path d='M4 3h16v5H4zM4 9.500h16v5H4zM4 16h16v5H4zM8 5.500h2M8 12h2M8 18.500h2'/>",
             Self::Stop => "<path d='M8 2h8l6 6v8l-6 6H8l-6-6V8zM8 12h8'/>",
             Self::Tick => "<path d='M3 13l6 6L21 5'/>",

@@ -54,7 +54,9 @@ pub(super) fn DeviceList(devices: Vec<DeviceView>, #[prop(into)] changed: Unsync
         });
     };
     let row = move |device: DeviceView| {
-        let seen = device.last_contact_us.map(|us| t!(w, "device.last_seen", when = w.moment(us, browser::offset_minutes(us))));
+        let seen = device
+            .last_contact_us
+            .map(|us| t!(w, "device.last_seen", when = w.moment(us, browser::offset_minutes(us))));
         let waiting = (device.waiting > 0).then(|| tn!(w, "device.waiting", device.waiting));
         let (id, label) = (device.id, device.label.clone());
         let ask = move || {

@@ -82,10 +82,15 @@ impl Form {
         let value = |of: RwSignal<String>| Some(of.get_untracked().trim().to_owned());
         let password = self.password.get_untracked();
         match purpose {
-            Purpose::FirstOwner => {
-                Follow { password, display_name: value(self.display_name), firm_name: value(self.firm_name), email: value(self.email) }
+            Purpose::FirstOwner => Follow {
+                password,
+                display_name: value(self.display_name),
+                firm_name: value(self.firm_name),
+                email: value(self.email),
+            },
+            Purpose::Invitation => {
+                Follow { password, display_name: value(self.display_name), firm_name: None, email: None }
             }
-            Purpose::Invitation => Follow { password, display_name: value(self.display_name), firm_name: None, email: None },
             Purpose::Reset => Follow { password, display_name: None, firm_name: None, email: None },
         }
     }
@@ -165,10 +170,13 @@ fn form(w: Words, link: &LinkView, path: StoredValue<String>, done: RwSignal<boo
     };
     let (title, explain) = match purpose {
         Purpose::FirstOwner => (t!(w, "link.first_owner.title"), t!(w, "link.first_owner.explain").to_owned()),
-        Purpose::Invitation => {
-            (t!(w, "link.invitation.title"), t!(w, "link.invitation.explain", firm = link.firm_name.as_deref().unwrap_or_default()))
+        Purpose::Invitation => (
+            t!(w, "link.invitation.title"),
+            t!(w, "link.invitation.explain", firm = link.firm_name.as_deref().unwrap_or_default()),
+        ),
+        Purpose::Reset => {
+            (t!(w, "link.reset.title"), t!(w, "link.reset.explain", email = link.email.as_deref().unwrap_or_default()))
         }
-        Purpose::Reset => (t!(w, "link.reset.title"), t!(w, "link.reset.explain", email = link.email.as_deref().unwrap_or_default())),
     };
     let first = purpose == Purpose::FirstOwner;
     view! {

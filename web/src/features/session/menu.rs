@@ -15,7 +15,8 @@ pub fn MenuPage() -> impl IntoView {
     let (w, session) = (use_words(), use_session());
     let profile = session.profile_now();
     let roles = profile.as_ref().map(|profile| profile.person.roles.clone()).unwrap_or_default();
-    let lead = profile.map(|profile| t!(w, "menu.signed_in_as", name = profile.person.display_name, firm = profile.firm.name));
+    let lead =
+        profile.map(|profile| t!(w, "menu.signed_in_as", name = profile.person.display_name, firm = profile.firm.name));
     let rooms: Vec<AnyView> = rooms_of(&roles)
         .map(|room| view! { <RowLink href=room.screen.href() name=w.say(room.name) icon=room.icon /> }.into_any())
         .collect();

@@ -16,7 +16,8 @@ use crate::routes::Screen;
 use crate::session::{Person, use_session};
 use crate::t;
 use crate::ui::{
-    Banner, Button, CheckRow, Chip, Choice, Empty, Field, FieldKind, Icon, Look, Page, RowLink, Select, Sheet, Toasts, Tone,
+    Banner, Button, CheckRow, Chip, Choice, Empty, Field, FieldKind, Icon, Look, Page, RowLink, Select, Sheet, Toasts,
+    Tone,
 };
 
 #[derive(Serialize)]
@@ -56,7 +57,8 @@ pub fn PeoplePage() -> impl IntoView {
         };
         view! { <div class="rows">{all.into_iter().map(row).collect_view()}</div> }.into_any()
     };
-    let bottom = move || view! { <Button label=t!(w, "people.invite") look=Look::Main on_press=move || inviting.set(true) /> };
+    let bottom =
+        move || view! { <Button label=t!(w, "people.invite") look=Look::Main on_press=move || inviting.set(true) /> };
     view! {
         <Page title=t!(w, "people.title") back=Screen::Menu bottom=bottom>
             {shown(people, fetch, list)}
@@ -78,7 +80,12 @@ fn InviteSheet(open: RwSignal<bool>, #[prop(into)] done: UnsyncCallback<()>) -> 
     let send = move || {
         tried.set(true);
         let wanted = roles.chosen();
-        let body = Invite { email: email.get_untracked(), display_name: name.get_untracked(), roles: wanted, language: language.get_untracked() };
+        let body = Invite {
+            email: email.get_untracked(),
+            display_name: name.get_untracked(),
+            roles: wanted,
+            language: language.get_untracked(),
+        };
         if email_fault(w, &body.email).is_some() || missing(w, &body.display_name).is_some() || body.roles.is_empty() {
             return;
         }
@@ -109,12 +116,15 @@ fn InviteSheet(open: RwSignal<bool>, #[prop(into)] done: UnsyncCallback<()>) -> 
     let fault = move |of: RwSignal<String>, judge: fn(crate::i18n::Words, &str) -> Option<String>| {
         Signal::derive(move || tried.get().then(|| of.with(|value| judge(w, value))).flatten())
     };
-    let languages = Lang::ALL.into_iter().map(|lang| Choice::new(lang.code(), w.say(lang.own_name()))).collect::<Vec<_>>();
+    let languages =
+        Lang::ALL.into_iter().map(|lang| Choice::new(lang.code(), w.say(lang.own_name()))).collect::<Vec<_>>();
     let languages = StoredValue::new(languages);
     let acts = move || {
-        (link.with(Option::is_none)).then(|| view! { <Button label=t!(w, "people.invite_send") look=Look::Main busy on_press=send /> })
+        (link.with(Option::is_none))
+            .then(|| view! { <Button label=t!(w, "people.invite_send") look=Look::Main busy on_press=send /> })
     };
-    let body = move || match link.get() {
+    let body = move || {
+        match link.get() {
         Some((name, link)) => view! { <OneTimeLink name link /> }.into_any(),
         None => view! {
             {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}
@@ -124,6 +134,7 @@ fn InviteSheet(open: RwSignal<bool>, #[prop(into)] done: UnsyncCallback<()>) -> 
             <RoleRows ticks=roles tried />
         }
         .into_any(),
+    }
     };
     view! {
         <Sheet open title=t!(w, "people.invite") way_out=t!(w, "ui.close") acts=acts>

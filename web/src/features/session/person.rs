@@ -43,7 +43,9 @@ pub fn PersonPage(
     let fetch = move || {
         load(person, async move {
             let all: Vec<Person> = api.get("/api/people").await?;
-            all.into_iter().find(|person| person.id == id).ok_or(Refusal::Problem { status: 404, code: "not_found".to_owned() })
+            all.into_iter()
+                .find(|person| person.id == id)
+                .ok_or(Refusal::Problem { status: 404, code: "not_found".to_owned() })
         });
     };
     fetch();
@@ -129,7 +131,10 @@ fn ResetLink(id: PersonId, name: String) -> impl IntoView {
     let make = move || {
         busy.set(true);
         spawn_local(async move {
-            let outcome = api.send(Call::new("POST", format!("/api/people/{id}/reset"))).await.and_then(|answer| answer.json::<Link>());
+            let outcome = api
+                .send(Call::new("POST", format!("/api/people/{id}/reset")))
+                .await
+                .and_then(|answer| answer.json::<Link>());
             let _ = busy.try_set(false);
             match outcome {
                 Ok(made) => {

@@ -31,8 +31,10 @@ pub fn SettingsPage() -> impl IntoView {
             }
         });
     };
-    let languages = Lang::ALL.into_iter().map(|lang| Choice::new(lang.code(), w.say(lang.own_name()))).collect::<Vec<_>>();
-    let decimals = vec![Choice::new(".", t!(w, "settings.decimal.point")), Choice::new(",", t!(w, "settings.decimal.comma"))];
+    let languages =
+        Lang::ALL.into_iter().map(|lang| Choice::new(lang.code(), w.say(lang.own_name()))).collect::<Vec<_>>();
+    let decimals =
+        vec![Choice::new(".", t!(w, "settings.decimal.point")), Choice::new(",", t!(w, "settings.decimal.comma"))];
     let themes = vec![
         Choice::new(Theme::Auto.word(), t!(w, "settings.theme.auto")),
         Choice::new(Theme::Light.word(), t!(w, "settings.theme.light")),
@@ -43,7 +45,11 @@ pub fn SettingsPage() -> impl IntoView {
     fetch();
     let profile = session.profile_now();
     let own = profile.as_ref().map(|profile| profile.person.id);
-    let watched = if profile.is_some_and(|profile| profile.firm.shows_last_seen) { t!(w, "firm.shown_on") } else { t!(w, "firm.shown_off") };
+    let watched = if profile.is_some_and(|profile| profile.firm.shows_last_seen) {
+        t!(w, "firm.shown_on")
+    } else {
+        t!(w, "firm.shown_off")
+    };
     let list = move |all: Vec<DeviceView>| {
         let mine = all.into_iter().filter(|device| Some(device.person) == own).collect();
         view! { <DeviceList devices=mine changed=fetch /> }.into_any()

@@ -34,14 +34,18 @@ pub fn SignInPage() -> impl IntoView {
     let busy = RwSignal::new(false);
     let setup_needed = RwSignal::new(false);
     spawn_local(async move {
-        let setup = api.send(Call::new("GET", "/api/setup").anonymous()).await.and_then(|answer| answer.json::<Setup>());
+        let setup =
+            api.send(Call::new("GET", "/api/setup").anonymous()).await.and_then(|answer| answer.json::<Setup>());
         let _ = setup_needed.try_set(setup.is_ok_and(|setup| setup.needed));
     });
     let navigate = use_navigate();
     let sign_in = move || {
         email_wrong.set(email_fault(w, &email.get_untracked()));
         password_wrong.set(missing(w, &password.get_untracked()));
-        if email_wrong.with_untracked(Option::is_some) || password_wrong.with_untracked(Option::is_some) || busy.get_untracked() {
+        if email_wrong.with_untracked(Option::is_some)
+            || password_wrong.with_untracked(Option::is_some)
+            || busy.get_untracked()
+        {
             return;
         }
         busy.set(true);
@@ -51,7 +55,9 @@ pub fn SignInPage() -> impl IntoView {
             let outcome = session.sign_in(email.get_untracked(), password.get_untracked()).await;
             let _ = busy.try_set(false);
             match outcome {
-                Ok(()) => navigate(&Screen::Home.href(), NavigateOptions { replace: true, ..NavigateOptions::default() }),
+                Ok(()) => {
+                    navigate(&Screen::Home.href(), NavigateOptions { replace: true, ..NavigateOptions::default() })
+                }
                 Err(refusal) => {
                     let _ = refused.try_set(Some(refusal));
                 }

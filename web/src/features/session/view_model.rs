@@ -34,7 +34,8 @@ pub(super) const fn role_hint(role: Role) -> Key {
 
 /// The names of roles in one line, in the order in which they are offered.
 pub(super) fn role_line(w: Words, roles: &[Role]) -> String {
-    let names: Vec<&str> = ROLES.iter().filter(|role| roles.contains(role)).map(|role| w.say(role_name(*role))).collect();
+    let names: Vec<&str> =
+        ROLES.iter().filter(|role| roles.contains(role)).map(|role| w.say(role_name(*role))).collect();
     names.join(", ")
 }
 
@@ -47,7 +48,9 @@ pub(super) fn missing(w: Words, value: &str) -> Option<String> {
 pub(super) fn email_fault(w: Words, value: &str) -> Option<String> {
     let value = value.trim();
     missing(w, value).or_else(|| {
-        let fits = value.split_once('@').is_some_and(|(name, host)| !name.is_empty() && host.len() > 2 && !value.contains(char::is_whitespace));
+        let fits = value
+            .split_once('@')
+            .is_some_and(|(name, host)| !name.is_empty() && host.len() > 2 && !value.contains(char::is_whitespace));
         (!fits).then(|| t!(w, "problem.email").to_owned())
     })
 }
