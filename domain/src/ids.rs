@@ -87,9 +87,13 @@ impl Hash32 {
     pub const NONE: Self = Self([0; 32]);
 
     /// Wraps 32 bytes.
-    pub const fn of(bytes: [u8; 32]) -> Self { Self(bytes) }
+    pub const fn of(bytes: [u8; 32]) -> Self {
+        Self(bytes)
+    }
     /// The bytes.
-    pub const fn bytes(&self) -> &[u8; 32] { &self.0 }
+    pub const fn bytes(&self) -> &[u8; 32] {
+        &self.0
+    }
     /// SHA-256 of these bytes, without any prefix: the name of a photo.
     pub fn sha256(bytes: &[u8]) -> Self {
         use sha2::Digest;
@@ -117,13 +121,19 @@ impl Hash32 {
 }
 
 impl fmt::Debug for Hash32 {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result { write!(f, "Hash32({}…)", &self.hex()[..8]) }
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Hash32({}…)", &self.hex()[..8])
+    }
 }
 impl fmt::Display for Hash32 {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result { f.write_str(&self.hex()) }
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.hex())
+    }
 }
 impl serde::Serialize for Hash32 {
-    fn serialize<S: serde::Serializer>(&self, s: S) -> Result<S::Ok, S::Error> { s.serialize_str(&self.hex()) }
+    fn serialize<S: serde::Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+        s.serialize_str(&self.hex())
+    }
 }
 impl<'de> serde::Deserialize<'de> for Hash32 {
     fn deserialize<D: serde::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {

@@ -6,11 +6,11 @@
 
 use crate::electrical::{Limit, Unit};
 use crate::ids::{CaptureId, EntryId, Hash32, PersonId};
-use crate::job_file::body::{
-    CautionsRead, Choice, Confirmation, InstrumentSnapshot, Photo, PhotoFile, PhotoOrigin, Place, Reading, ReadingQuality,
-    Remark, SerialRead, SerialSource, Sign, Waited,
-};
 use crate::job_file::Body;
+use crate::job_file::body::{
+    CautionsRead, Choice, Confirmation, InstrumentSnapshot, Photo, PhotoFile, PhotoOrigin, Place, Reading,
+    ReadingQuality, Remark, SerialRead, SerialSource, Sign, Waited,
+};
 use crate::method::gate::{Answer, Gate, LimitInfo, LimitSource, StepRef};
 use crate::method::plan::{Confirmer, ReadingNeed, Requirement};
 
@@ -163,7 +163,9 @@ fn serial(gate: &Gate<'_, '_>, slot: u16, base: u32) -> String {
 /// A value inside the limit, of a size that a person would not wonder at.
 fn good_value(need: &ReadingNeed, info: &LimitInfo) -> i64 {
     match info {
-        LimitInfo::Known { limit: Limit { at_least: Some(least), at_most: Some(most) }, .. } => least + (most - least) / 2,
+        LimitInfo::Known { limit: Limit { at_least: Some(least), at_most: Some(most) }, .. } => {
+            least + (most - least) / 2
+        }
         LimitInfo::Known { limit: Limit { at_least: Some(least), at_most: None }, .. } => {
             let wanted = match need.unit {
                 Unit::Count => *least,
@@ -175,9 +177,10 @@ fn good_value(need: &ReadingNeed, info: &LimitInfo) -> i64 {
         // A computed upper limit has a floor of belief under it: stay near the expected value.
         LimitInfo::Known { limit: Limit { at_most: Some(most), .. }, source: LimitSource::Check(_) } => most / 4 * 3,
         LimitInfo::Known { limit: Limit { at_most: Some(most), .. }, .. } => most / 4,
-        LimitInfo::Known { .. } | LimitInfo::None | LimitInfo::NoMakerFigure { .. } | LimitInfo::InputMissing { .. } => {
-            free_value(need)
-        }
+        LimitInfo::Known { .. }
+        | LimitInfo::None
+        | LimitInfo::NoMakerFigure { .. }
+        | LimitInfo::InputMissing { .. } => free_value(need),
     }
 }
 
@@ -192,8 +195,16 @@ fn free_value(need: &ReadingNeed) -> i64 {
         Unit::Second => 65_000_000,
         Unit::Metre => 1_400_000,
         Unit::Celsius => 21_000_000,
-        Unit::Count | Unit::WattHour | Unit::Hertz | Unit::MetrePerMetre | Unit::SquareMillimetre | Unit::NewtonMetre
-        | Unit::Newton | Unit::Kelvin | Unit::Kilogram | Unit::Farad => need.sanity.0.0 / 2 + need.sanity.1.0 / 2,
+        Unit::Count
+        | Unit::WattHour
+        | Unit::Hertz
+        | Unit::MetrePerMetre
+        | Unit::SquareMillimetre
+        | Unit::NewtonMetre
+        | Unit::Newton
+        | Unit::Kelvin
+        | Unit::Kilogram
+        | Unit::Farad => need.sanity.0.0 / 2 + need.sanity.1.0 / 2,
     };
     usual.clamp(need.sanity.0.0, need.sanity.1.0)
 }

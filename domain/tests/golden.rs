@@ -159,10 +159,8 @@ fn unhex(text: &str) -> Vec<u8> {
 
 #[test]
 fn each_kind_has_its_bytes() {
-    let lines: Vec<String> = entries()
-        .iter()
-        .map(|entry| format!("{} {} {}", entry.header.kind, hex(entry.bytes()), entry.hash))
-        .collect();
+    let lines: Vec<String> =
+        entries().iter().map(|entry| format!("{} {} {}", entry.header.kind, hex(entry.bytes()), entry.hash)).collect();
     let golden: Vec<&str> = GOLDEN.lines().collect();
     for (line, golden) in lines.iter().zip(&golden) {
         assert_eq!(line, golden);

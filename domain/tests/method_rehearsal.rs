@@ -3,7 +3,9 @@
 #![cfg(feature = "methods")]
 #![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
 
-use domain::ids::{CaptureId, DeviceId, EntryId, FirmId, Hash32, InstrumentId, JobId, ModelId, PersonId, SiteId, uuid_v7};
+use domain::ids::{
+    CaptureId, DeviceId, EntryId, FirmId, Hash32, InstrumentId, JobId, ModelId, PersonId, SiteId, uuid_v7,
+};
 use domain::job_file::body::*;
 use domain::job_file::{Body, Draft, Entry, JobFile, Place, Stamp, fold};
 use domain::method::gate::{Obstacle, Plan, StepRef, StepState};
@@ -68,29 +70,61 @@ fn model(kind: UnitKind, number: u64, values: &[(&str, i64)]) -> ModelSnapshot {
 
 fn opening(method: &Method) -> Log {
     let module = [
-        ("ocv_min", 51_000_000), ("ocv_max", 53_800_000), ("spread_max", 200_000), ("soc_spread_max", 5_000_000),
-        ("temp_min", 5_000_000), ("temp_max", 40_000_000), ("cells", 16_000_000), ("cell_min", 2_500_000),
-        ("cell_max", 3_650_000), ("depth_m", 360_000), ("torque_link_nm_min", 5_000_000),
-        ("torque_link_nm_max", 6_000_000), ("clearance_side_m", 300_000), ("clearance_top_m", 300_000),
+        ("ocv_min", 51_000_000),
+        ("ocv_max", 53_800_000),
+        ("spread_max", 200_000),
+        ("soc_spread_max", 5_000_000),
+        ("temp_min", 5_000_000),
+        ("temp_max", 40_000_000),
+        ("cells", 16_000_000),
+        ("cell_min", 2_500_000),
+        ("cell_max", 3_650_000),
+        ("depth_m", 360_000),
+        ("torque_link_nm_min", 5_000_000),
+        ("torque_link_nm_max", 6_000_000),
+        ("clearance_side_m", 300_000),
+        ("clearance_top_m", 300_000),
         ("clearance_front_m", 800_000),
     ];
     let control = [
-        ("torque_bracket_nm_min", 9_000_000), ("torque_bracket_nm_max", 11_000_000), ("torque_pe_nm_min", 3_500_000),
-        ("torque_pe_nm_max", 4_500_000), ("torque_dc_nm_min", 5_000_000), ("torque_dc_nm_max", 6_000_000),
+        ("torque_bracket_nm_min", 9_000_000),
+        ("torque_bracket_nm_max", 11_000_000),
+        ("torque_pe_nm_min", 3_500_000),
+        ("torque_pe_nm_max", 4_500_000),
+        ("torque_dc_nm_min", 5_000_000),
+        ("torque_dc_nm_max", 6_000_000),
         ("bracket_capacity_n", 1_200_000_000),
     ];
     let inverter = [
-        ("dc_min", 120_000_000), ("dc_max", 600_000_000), ("discharge_wait_s", 300_000_000),
-        ("torque_dc_nm_min", 2_500_000), ("torque_dc_nm_max", 3_000_000),
+        ("dc_min", 120_000_000),
+        ("dc_max", 600_000_000),
+        ("discharge_wait_s", 300_000_000),
+        ("torque_dc_nm_min", 2_500_000),
+        ("torque_dc_nm_max", 3_000_000),
     ];
     let design = [
-        ("energy_total_wh", 15_360_000_000), ("energy_limit_wh", 40_000_000_000), ("dc_device_rating_v", 1_000_000_000),
-        ("dc_nominal_v", 153_600_000), ("dc_cable_size_mm2", 6_000_000), ("dc_cable_class", 5_000_000),
-        ("dc_cable_length_m", 4_000_000), ("dc_cable_joints", 2_000_000), ("pe_size_mm2", 6_000_000),
-        ("pe_class", 2_000_000), ("pe_length_m", 8_000_000), ("pe_joints", 2_000_000), ("pe_joints_module", 4_000_000),
-        ("pe_cap_ohm", 500_000), ("ambient_c", 20_000_000), ("ac_nominal_v", 230_000_000), ("loop_max_ohm", 1_093_000),
-        ("export_limit_w", 3_680_000_000), ("opening_distance_m", 1_000_000), ("stack_mass_kg", 180_000_000),
-        ("stack_gravity_height_m", 600_000), ("bracket_height_m", 1_100_000),
+        ("energy_total_wh", 15_360_000_000),
+        ("energy_limit_wh", 40_000_000_000),
+        ("dc_device_rating_v", 1_000_000_000),
+        ("dc_nominal_v", 153_600_000),
+        ("dc_cable_size_mm2", 6_000_000),
+        ("dc_cable_class", 5_000_000),
+        ("dc_cable_length_m", 4_000_000),
+        ("dc_cable_joints", 2_000_000),
+        ("pe_size_mm2", 6_000_000),
+        ("pe_class", 2_000_000),
+        ("pe_length_m", 8_000_000),
+        ("pe_joints", 2_000_000),
+        ("pe_joints_module", 4_000_000),
+        ("pe_cap_ohm", 500_000),
+        ("ambient_c", 20_000_000),
+        ("ac_nominal_v", 230_000_000),
+        ("loop_max_ohm", 1_093_000),
+        ("export_limit_w", 3_680_000_000),
+        ("opening_distance_m", 1_000_000),
+        ("stack_mass_kg", 180_000_000),
+        ("stack_gravity_height_m", 600_000),
+        ("bracket_height_m", 1_100_000),
     ];
     let mut slots: Vec<Slot> = (1..=MODULES).map(|number| Slot { number, model: 0, new: true }).collect();
     slots.push(Slot { number: MODULES + 1, model: 1, new: true });
@@ -182,7 +216,13 @@ fn perfect_run(plan: &Plan<'_>) -> Log {
         }
         let mut state = fold(&log.file, plan);
         let view = state.gate.view(at);
-        assert!(state.gate.is_done(at), "{} slot {} is not closed by good work: {:?}", view.step.id, at.slot, view.answers);
+        assert!(
+            state.gate.is_done(at),
+            "{} slot {} is not closed by good work: {:?}",
+            view.step.id,
+            at.slot,
+            view.answers
+        );
     }
 }
 
@@ -291,7 +331,9 @@ fn good_work_closes_each_method_and_every_omission_shuts_what_follows() {
             for requirement in &plan.step(at.step).requirements {
                 let place = state.gate.place(at, requirement.id());
                 let switches = method.steps.iter().any(|step| {
-                    step.when.as_ref().is_some_and(|when| when.step == place.step && when.requirement == place.requirement)
+                    step.when
+                        .as_ref()
+                        .is_some_and(|when| when.step == place.step && when.requirement == place.requirement)
                 });
                 if matches!(requirement, Requirement::Check(_)) || switches {
                     continue;
@@ -302,7 +344,11 @@ fn good_work_closes_each_method_and_every_omission_shuts_what_follows() {
                 assert!(waits_for.is_subset(&shut), "{place:?} left out: {:?} stay open", waits_for.difference(&shut));
                 omissions += 1;
                 let some_bad = without.len() < log.file.len()
-                    && log.file.iter().filter_map(|h| h.entry.body()).any(|body| body.evidence_place() == Some(&place) && bad(requirement, body).is_some());
+                    && log
+                        .file
+                        .iter()
+                        .filter_map(|h| h.entry.body())
+                        .any(|body| body.evidence_place() == Some(&place) && bad(requirement, body).is_some());
                 if some_bad {
                     let spoiled = altered(&log, &place, &|body| bad(requirement, body));
                     let (shut, done) = outcome(&spoiled, &plan, at);

@@ -3,9 +3,9 @@
 use domain::people::Role;
 use domain::tray::Word;
 use leptos::prelude::*;
+use leptos_router::WildcardSegment;
 use leptos_router::components::{A, FlatRoutes, Redirect, Route, Router};
 use leptos_router::hooks::use_location;
-use leptos_router::WildcardSegment;
 
 use crate::adapters::browser;
 use crate::adapters::fetch::Api;
@@ -85,7 +85,9 @@ fn frame(screen: Screen, roles: Option<&[Role]>) -> impl IntoView {
     let content = match (screen.access().admits(roles), roles, &screen) {
         (false, None, _) => view! { <Redirect path=Screen::SignIn.href() /> }.into_any(),
         (false, Some(_), _) => view! { <NowherePage words=key!("page.not_for_you") /> }.into_any(),
-        (true, Some(roles), Screen::Home) => view! { <Redirect path=crate::routes::home_of(roles).href() /> }.into_any(),
+        (true, Some(roles), Screen::Home) => {
+            view! { <Redirect path=crate::routes::home_of(roles).href() /> }.into_any()
+        }
         (true, _, _) => screen.draw(),
     };
     view! {
@@ -112,7 +114,8 @@ fn rail(w: Words, screen: &Screen, roles: &[Role]) -> AnyView {
         }
         .into_any()
     };
-    let rooms: Vec<AnyView> = rooms_of(roles).map(|room| link(room.screen.clone(), w.say(room.name), room.icon)).collect();
+    let rooms: Vec<AnyView> =
+        rooms_of(roles).map(|room| link(room.screen.clone(), w.say(room.name), room.icon)).collect();
     view! {
         <nav class="rail" aria-label=t!(w, "menu.title")>
             <a class="sign" href="/">

@@ -7,7 +7,9 @@ use domain::ids::{JobId, PersonId};
 use domain::people::Role;
 use leptos::prelude::*;
 
-use crate::features::{catalogue, crew_plan, day_sheet, job, job_desk, plan_job, registration_desk, serial_ledger, session, step, tray};
+use crate::features::{
+    catalogue, crew_plan, day_sheet, job, job_desk, plan_job, registration_desk, serial_ledger, session, step, tray,
+};
 use crate::i18n::Key;
 use crate::key;
 use crate::ui::Icon;
@@ -139,7 +141,9 @@ impl Screen {
             Self::Home | Self::Menu | Self::SignOut | Self::Settings | Self::Tray => Access::Person,
             Self::DaySheet | Self::Job(_) | Self::Step(..) => Access::Person,
             Self::CrewPlan | Self::PlanNew => Access::Roles(LEADING),
-            Self::PlanJob(_) | Self::JobDesk(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => Access::Roles(DESK),
+            Self::PlanJob(_) | Self::JobDesk(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => {
+                Access::Roles(DESK)
+            }
             Self::People | Self::Person(_) => Access::Roles(&[Role::Owner]),
         }
     }
@@ -223,8 +227,11 @@ pub fn rooms_of(roles: &[Role]) -> impl Iterator<Item = &'static Room> {
 
 /// Where somebody begins: the one room of their work; whoever has several gets the menu.
 pub fn home_of(roles: &[Role]) -> Screen {
-    const PLACES: [(Role, Screen); 3] =
-        [(Role::Technician, Screen::DaySheet), (Role::Lead, Screen::CrewPlan), (Role::Office, Screen::RegistrationDesk)];
+    const PLACES: [(Role, Screen); 3] = [
+        (Role::Technician, Screen::DaySheet),
+        (Role::Lead, Screen::CrewPlan),
+        (Role::Office, Screen::RegistrationDesk),
+    ];
     let mut own = PLACES.into_iter().filter(|(role, _)| roles.contains(role)).map(|(_, screen)| screen);
     match (own.next(), own.next()) {
         (Some(screen), None) if ROOMS.iter().any(|room| room.screen == screen) => screen,

@@ -1,20 +1,39 @@
 //! `cargo xtask bench [NAME…] [--json]`: figures of size and speed, printed, never asserted.
 //!
-//! A new figure is one entry in [`all`]. A bench may give several figures where measuring one gives the others too.
+//! A new figure is one entry in [`all`]. A bench may give several figures where measuring one gives the others too. What
+//! needs a server or a browser is measured by the example `bench` of the package `tests`, in its release build and on a
+//! Postgres of its own with fsync; here it is only started and read.
 
-use anyhow::{Result, bail};
+use std::path::PathBuf;
 
+use anyhow::{Context, Result, bail};
+use serde_json::{Map, Value};
+
+use crate::postgres::{Cluster, DATABASE};
+use crate::test::Browser;
+use crate::tools;
 use crate::web::{self, Profile};
+
+/// Figures that a browser on a server gives.
+const BROWSER_FIGURES: [&str; 4] =
+    ["start_cold_ms", "start_offline_ms", "tap_reading_saved_ms_p95", "photo_12mp_saved_ms_p95"];
+/// Settings that point at real services, which no bench may touch.
+const REAL_SERVICES: [&str; 6] = ["DATABASE_URL", "DATABASE_OWNER_URL", "PHOTO_STORE", "DEMO", "LISTEN", "PUBLIC_URL"];
 
 struct Bench {
     /// The names that it prints, unit last.
     figures: &'static [&'static str],
-    /// One value for each of them, in that order.
-    measure: fn() -> Result<Vec<f64>>,
+    /// One value for each of the names that are asked of it, in that order.
+    measure: fn(&[&str]) -> Result<Vec<f64>>,
 }
 
 fn all() -> Vec<Bench> {
-    vec![Bench { figures: &["web_code_brotli_bytes"], measure: web_code_brotli_bytes }]
+    vec![
+        Bench { figures: &["web_code_brotli_bytes"], measure: web_code_brotli_bytes },
+        Bench { figures: &["fold_2000_ms"], measure: fold_2000_ms },
+        Bench { figures: &["push_ratio_to_bare_insert", "pull_ratio_1m_to_1k"], measure: on_a_server },
+        Bench { figures: &BROWSER_FIGURES, measure: on_a_server },
+    ]
 }
 
 /// Prints one flat object `{name: number}` with `--json`, or a line a figure.
@@ -26,21 +45,22 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
     if let Some(unknown) = names.iter().find(|name| !known.contains(name)) {
         bail!("there is no bench `{unknown}`; there are: {}", known.join(", "));
     }
-    let mut figures = serde_json::Map::new();
+    let mut figures = Map::new();
     for bench in benches {
-        if !names.is_empty() && !bench.figures.iter().any(|figure| names.contains(figure)) {
+        let asked: Vec<&str> =
+            bench.figures.iter().copied().filter(|figure| names.is_empty() || names.contains(figure)).collect();
+        if asked.is_empty() {
             continue;
         }
-        let values = (bench.measure)()?;
-        assert_eq!(values.len(), bench.figures.len(), "a bench gives a value for each figure that it names");
-        for (figure, value) in bench.figures.iter().zip(values) {
-            if names.is_empty() || names.contains(figure) {
-                figures.insert((*figure).to_owned(), number(value));
-            }
+        let values = (bench.measure)(&asked)?;
+        assert_eq!(values.len(), asked.len(), "a bench gives a value for each figure that it is asked for");
+        for (figure, value) in asked.into_iter().zip(values) {
+            tools::say(format!("{figure} {value}"));
+            figures.insert(figure.to_owned(), number(value));
         }
     }
     if json {
-        println!("{}", serde_json::Value::Object(figures));
+        println!("{}", Value::Object(figures));
     } else {
         for (name, value) in &figures {
             println!("{name}  {value}");
@@ -50,7 +70,7 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
 }
 
 /// Whole figures stay whole in JSON: `350000`, not `350000.0`.
-fn number(value: f64) -> serde_json::Value {
+fn number(value: f64) -> Value {
     if value.fract() == 0.0 && value.abs() < 9e15 {
         return serde_json::json!(value as i64);
     }
@@ -58,10 +78,57 @@ fn number(value: f64) -> serde_json::Value {
 }
 
 /// What a browser must load before it can draw: wasm and scripts, as brotli sends them.
-fn web_code_brotli_bytes() -> Result<Vec<f64>> {
+fn web_code_brotli_bytes(_: &[&str]) -> Result<Vec<f64>> {
     let dist = web::build(Profile::Ship)?;
     let sum: u64 = web::code_sizes(&dist)?.iter().map(|(_, _, sent)| sent).sum();
     Ok(vec![sum as f64])
+}
+
+/// The fold of a job file of 2,000 entries with the state of every step, on this machine.
+fn fold_2000_ms(_: &[&str]) -> Result<Vec<f64>> {
+    let words =
+        ["run", "--quiet", "--release", "--package", "domain", "--features", "methods", "--example", "fold_2000"];
+    let printed = tools::read(&mut tools::cargo(words))?;
+    let ms = printed.trim().parse().with_context(|| format!("the example printed no number but {printed:?}"))?;
+    Ok(vec![ms])
+}
+
+/// Builds, starts and reads the example `bench`.
+fn on_a_server(figures: &[&str]) -> Result<Vec<f64>> {
+    let (server, bench) = build_for_release()?;
+    let mut command = std::process::Command::new(bench);
+    command.args(figures);
+    for name in REAL_SERVICES {
+        command.env_remove(name);
+    }
+    if figures.iter().any(|figure| BROWSER_FIGURES.contains(figure)) {
+        let browser = Browser::find_or_install()?;
+        command.env("WITNESSMARK_CHROMIUM", browser.chromium).env("WITNESSMARK_CHROMEDRIVER", browser.driver);
+        command.env("WITNESSMARK_SERVER_BIN", server).env("WITNESSMARK_WEB_DIST", web::build(Profile::Ship)?);
+    }
+    // Fresh, because a cluster that was filled and emptied again has other habits than a new one.
+    let name = format!("test-{}", std::process::id());
+    let cluster = Cluster::start(&name)?;
+    cluster.create_database(DATABASE)?;
+    command.env("WITNESSMARK_TEST_DATABASE_URL", cluster.owner_url(DATABASE));
+    let printed = tools::read_out(&mut command);
+    cluster.stop()?;
+    Cluster::remove(&name)?;
+    let printed = printed?;
+    let found: Map<String, Value> =
+        serde_json::from_str(printed.trim()).with_context(|| format!("no flat object but {printed:?}"))?;
+    let value = |figure: &&str| found.get(*figure).and_then(Value::as_f64).with_context(|| format!("no {figure}"));
+    figures.iter().map(value).collect()
+}
+
+/// The server's program and the bench, both as they would run in earnest. One call of cargo, so that what they share is
+/// compiled once.
+fn build_for_release() -> Result<(PathBuf, PathBuf)> {
+    let words =
+        ["build", "--release", "--package", "server", "--package", "tests", "--bin", "server", "--example", "bench"];
+    tools::run(&mut tools::cargo(words)).context("the server or the bench does not compile")?;
+    let release = tools::target_dir().join("release");
+    Ok((release.join("server"), release.join("examples/bench")))
 }
 
 #[cfg(test)]
@@ -77,6 +144,6 @@ mod tests {
     #[test]
     fn an_unknown_name_is_refused_before_anything_is_measured() {
         let refused = command(&["nonsense".to_owned()]).err().map(|error| error.to_string());
-        assert!(refused.is_some_and(|text| text.contains("web_code_brotli_bytes")));
+        assert!(refused.is_some_and(|text| text.contains("web_code_brotli_bytes") && text.contains("start_cold_ms")));
     }
 }

@@ -111,6 +111,32 @@ pub(crate) fn read(command: &mut Command) -> Result<String> {
     Ok(String::from_utf8_lossy(&output.stdout).into_owned())
 }
 
+/// Like [`read`], and what it says on stderr goes on to ours: for what takes minutes and tells how far it is.
+pub(crate) fn read_out(command: &mut Command) -> Result<String> {
+    let mut child = command
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .spawn()
+        .with_context(|| format!("cannot start `{}`", line_of(command)))?;
+    let mut out = child.stdout.take().context("the pipe was just asked for")?;
+    // In a thread, so that Ctrl-C is seen while the child is silent.
+    let reader = thread::spawn(move || {
+        let mut text = String::new();
+        out.read_to_string(&mut text).map(|_| text)
+    });
+    let Some(status) = wait_or_stop(&mut child)? else {
+        end(&mut child)?;
+        bail!("stopped");
+    };
+    if !status.success() {
+        bail!("`{}` ended with {status}", line_of(command));
+    }
+    match reader.join() {
+        Ok(text) => Ok(text?),
+        Err(_) => bail!("what `{}` printed could not be read", line_of(command)),
+    }
+}
+
 /// Asks a child to end (SIGTERM), waits, and kills it only when it does not.
 pub(crate) fn end(child: &mut Child) -> Result<()> {
     if child.try_wait()?.is_some() {

@@ -104,19 +104,14 @@ pub struct Check {
 impl Check {
     /// A result by its key.
     pub fn result(&self, key: &str) -> Option<Quantity> {
-        self.results
-            .iter()
-            .find(|(name, _)| *name == key)
-            .map(|(_, quantity)| *quantity)
+        self.results.iter().find(|(name, _)| *name == key).map(|(_, quantity)| *quantity)
     }
 
     /// The verdict on a reading by this check's limit and terms: the same rule that `verdict` followed when the reading
     /// was among the inputs.
     pub fn judge_reading(&self, reading: &ParsedReading) -> Verdict {
         let limit = match self.limit {
-            Some(CheckLimit { unit, .. })
-                if reading.value.is_some_and(|value| value.unit != unit) =>
-            {
+            Some(CheckLimit { unit, .. }) if reading.value.is_some_and(|value| value.unit != unit) => {
                 return Verdict::NotDetermined(Why::UnitMismatch);
             }
             Some(CheckLimit { limit, .. }) => limit,
@@ -129,11 +124,7 @@ impl Check {
         }
         let bands = self.terms.causes;
         match judge(reading, &limit) {
-            Verdict::Fail(why) => Verdict::Fail(
-                reading
-                    .value
-                    .map_or(why, |value| cause_of(bands, value.micro, why)),
-            ),
+            Verdict::Fail(why) => Verdict::Fail(reading.value.map_or(why, |value| cause_of(bands, value.micro, why))),
             Verdict::NotDetermined(Why::NoLimit) => {
                 Verdict::NotDetermined(self.terms.limit_missing.unwrap_or(Why::NoLimit))
             }
@@ -156,17 +147,11 @@ impl Check {
         if self.terms.zero_needs_null && micro <= 0 {
             return Verdict::NotDetermined(Why::NullNotRecorded);
         }
-        let used = reading
-            .parts
-            .test_voltage
-            .map(|used| used.micro)
-            .or(self.terms.test_voltage_recorded);
+        let used = reading.parts.test_voltage.map(|used| used.micro).or(self.terms.test_voltage_recorded);
         match (self.terms.test_voltage_at_least, used) {
             (None, _) => Verdict::Pass,
             (Some(_), None) => Verdict::NotDetermined(Why::TestVoltageMissing),
-            (Some(least), Some(used)) if used < least => {
-                Verdict::NotDetermined(Why::TestVoltageTooLow)
-            }
+            (Some(least), Some(used)) if used < least => Verdict::NotDetermined(Why::TestVoltageTooLow),
             (Some(_), Some(_)) => Verdict::Pass,
         }
     }
@@ -174,10 +159,7 @@ impl Check {
 
 /// The known cause of a failed value, else what the comparison said.
 fn cause_of(bands: &[Cause], micro: i64, otherwise: Why) -> Why {
-    bands
-        .iter()
-        .find(|band| (band.from..=band.to).contains(&micro))
-        .map_or(otherwise, |band| band.why)
+    bands.iter().find(|band| (band.from..=band.to).contains(&micro)).map_or(otherwise, |band| band.why)
 }
 
 /// The inputs of a check: key to values in millionths. Keys and units stand in
@@ -209,10 +191,7 @@ impl Inputs {
 
     /// Every key that holds something, in order.
     pub fn keys(&self) -> impl Iterator<Item = &str> {
-        self.0
-            .iter()
-            .filter(|(_, values)| !values.is_empty())
-            .map(|(key, _)| key.as_str())
+        self.0.iter().filter(|(_, values)| !values.is_empty()).map(|(key, _)| key.as_str())
     }
 }
 

@@ -11,24 +11,15 @@ pub struct Limit {
 
 impl Limit {
     pub const fn at_least(micro: i64) -> Limit {
-        Limit {
-            at_least: Some(micro),
-            at_most: None,
-        }
+        Limit { at_least: Some(micro), at_most: None }
     }
 
     pub const fn at_most(micro: i64) -> Limit {
-        Limit {
-            at_least: None,
-            at_most: Some(micro),
-        }
+        Limit { at_least: None, at_most: Some(micro) }
     }
 
     pub const fn between(low: i64, high: i64) -> Limit {
-        Limit {
-            at_least: Some(low),
-            at_most: Some(high),
-        }
+        Limit { at_least: Some(low), at_most: Some(high) }
     }
 
     /// Neither end is known.
@@ -125,9 +116,7 @@ pub fn judge(reading: &ParsedReading, limit: &Limit) -> Verdict {
     }
     match reading.value {
         Some(value) => judge_value(value.micro, reading.cmp, limit),
-        None if reading.quality == Quality::OverRange => {
-            Verdict::NotDetermined(Why::RangeTopUnknown)
-        }
+        None if reading.quality == Quality::OverRange => Verdict::NotDetermined(Why::RangeTopUnknown),
         None => Verdict::NotDetermined(Why::NoReading),
     }
 }
@@ -153,17 +142,9 @@ pub fn judge_value(micro: i64, cmp: Cmp, limit: &Limit) -> Verdict {
     {
         return Verdict::Fail(Why::AboveMaximum);
     }
-    let least_holds = limit
-        .at_least
-        .is_none_or(|least| low.is_some_and(|low| low >= least));
-    let most_holds = limit
-        .at_most
-        .is_none_or(|most| high.is_some_and(|high| high <= most));
-    if least_holds && most_holds {
-        Verdict::Pass
-    } else {
-        Verdict::NotDetermined(Why::BoundTooWide)
-    }
+    let least_holds = limit.at_least.is_none_or(|least| low.is_some_and(|low| low >= least));
+    let most_holds = limit.at_most.is_none_or(|most| high.is_some_and(|high| high <= most));
+    if least_holds && most_holds { Verdict::Pass } else { Verdict::NotDetermined(Why::BoundTooWide) }
 }
 
 #[cfg(test)]
@@ -181,10 +162,7 @@ mod tests {
         ] {
             assert_eq!(judge_value(value, Cmp::Equal, &limit), verdict, "{value}");
         }
-        assert_eq!(
-            judge_value(1, Cmp::Equal, &Limit::default()),
-            Verdict::NotDetermined(Why::NoLimit)
-        );
+        assert_eq!(judge_value(1, Cmp::Equal, &Limit::default()), Verdict::NotDetermined(Why::NoLimit));
     }
 
     #[test]
@@ -193,28 +171,16 @@ mod tests {
         let least = Limit::at_least(100);
         assert_eq!(judge_value(100, Cmp::Greater, &least), Verdict::Pass);
         assert_eq!(judge_value(99, Cmp::Greater, &least), unsure);
-        assert_eq!(
-            judge_value(100, Cmp::Less, &least),
-            Verdict::Fail(Why::BelowMinimum)
-        );
+        assert_eq!(judge_value(100, Cmp::Less, &least), Verdict::Fail(Why::BelowMinimum));
         assert_eq!(judge_value(101, Cmp::Less, &least), unsure);
         let most = Limit::at_most(300);
         assert_eq!(judge_value(300, Cmp::Less, &most), Verdict::Pass);
         assert_eq!(judge_value(301, Cmp::Less, &most), unsure);
-        assert_eq!(
-            judge_value(300, Cmp::Greater, &most),
-            Verdict::Fail(Why::AboveMaximum)
-        );
+        assert_eq!(judge_value(300, Cmp::Greater, &most), Verdict::Fail(Why::AboveMaximum));
         assert_eq!(judge_value(299, Cmp::Greater, &most), unsure);
         let selective = Limit::between(130, 500);
         assert_eq!(judge_value(300, Cmp::Less, &selective), unsure);
-        assert_eq!(
-            judge_value(501, Cmp::Greater, &selective),
-            Verdict::Fail(Why::AboveMaximum)
-        );
-        assert_eq!(
-            judge_value(130, Cmp::Less, &selective),
-            Verdict::Fail(Why::BelowMinimum)
-        );
+        assert_eq!(judge_value(501, Cmp::Greater, &selective), Verdict::Fail(Why::AboveMaximum));
+        assert_eq!(judge_value(130, Cmp::Less, &selective), Verdict::Fail(Why::BelowMinimum));
     }
 }

@@ -18,7 +18,5 @@ pub mod units;
 pub use check::{Check, CheckLimit, CheckNote, Inputs, Mark, Source};
 pub use checks::{CheckInfo, InputFault, InputInfo, all, compute};
 pub use judge::{Limit, Verdict, Why, judge};
-pub use reading::{
-    Cmp, FieldSpec, Note, NumberLocale, ParsedReading, Quality, QuantityKind, parse_reading,
-};
+pub use reading::{Cmp, FieldSpec, Note, NumberLocale, ParsedReading, Quality, QuantityKind, parse_reading};
 pub use units::{Prefix, Quantity, Unit};

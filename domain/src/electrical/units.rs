@@ -10,9 +10,7 @@ pub const MICRO: i64 = 1_000_000;
 const DIGITS_MAX: usize = 15;
 
 /// The unit of a [`Quantity`]. The number is written into stored bytes: never reuse or renumber one.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, minicbor::Encode, minicbor::Decode,
-)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, minicbor::Encode, minicbor::Decode)]
 #[cbor(index_only)]
 #[repr(u8)]
 pub enum Unit {
@@ -210,10 +208,7 @@ impl Quantity {
 
     /// A whole number of units; callers pass small constants (the product must fit `i64`).
     pub const fn whole(unit: Unit, number: i64) -> Quantity {
-        Quantity {
-            unit,
-            micro: number * MICRO,
-        }
+        Quantity { unit, micro: number * MICRO }
     }
 
     /// Exact decimal text (`-51.8`, `0,35` with `decimal = ','`), no grouping, no unit.
@@ -221,14 +216,8 @@ impl Quantity {
     /// # Errors
     /// Text that is no number, too large, or finer than a millionth: nothing is rounded here.
     pub fn parse(unit: Unit, text: &str, decimal: char) -> Result<Quantity, DecimalError> {
-        let (micro, exact) = Decimal::parse(text, decimal)?
-            .to_micro(0, 1, 1)
-            .ok_or(DecimalError::TooLarge)?;
-        if exact {
-            Ok(Quantity { unit, micro })
-        } else {
-            Err(DecimalError::TooFine)
-        }
+        let (micro, exact) = Decimal::parse(text, decimal)?.to_micro(0, 1, 1).ok_or(DecimalError::TooLarge)?;
+        if exact { Ok(Quantity { unit, micro }) } else { Err(DecimalError::TooFine) }
     }
 
     /// Digits with `decimals` places after `separator`, in prefixed units, rounded half away from zero. For showing only:
@@ -236,10 +225,7 @@ impl Quantity {
     pub fn format(self, decimals: u32, prefix: Prefix, separator: char) -> String {
         let decimals = decimals.min(12);
         let unit_in_micro = 10_i128.pow((6 + prefix.exponent()).unsigned_abs());
-        let scaled = round_div(
-            i128::from(self.micro) * 10_i128.pow(decimals),
-            unit_in_micro,
-        );
+        let scaled = round_div(i128::from(self.micro) * 10_i128.pow(decimals), unit_in_micro);
         digits(scaled, decimals, separator)
     }
 
@@ -267,10 +253,7 @@ fn digits(scaled: i128, decimals: u32, separator: char) -> String {
     if decimals == 0 {
         format!("{sign}{whole}")
     } else {
-        format!(
-            "{sign}{whole}{separator}{rest:0width$}",
-            width = decimals as usize
-        )
+        format!("{sign}{whole}{separator}{rest:0width$}", width = decimals as usize)
     }
 }
 
@@ -304,10 +287,7 @@ impl Decimal {
             Some(parts) => parts,
             None => (body, ""),
         };
-        let all_digits = whole
-            .bytes()
-            .chain(fraction.bytes())
-            .all(|byte| byte.is_ascii_digit());
+        let all_digits = whole.bytes().chain(fraction.bytes()).all(|byte| byte.is_ascii_digit());
         if !all_digits || whole.len() + fraction.len() == 0 {
             return Err(DecimalError::NotANumber);
         }
@@ -319,10 +299,7 @@ impl Decimal {
             mantissa = mantissa * 10 + i128::from(digit - b'0');
         }
         let scale = fraction.bytes().map(|_| 1_u32).sum();
-        Ok(Decimal {
-            mantissa: if negative { -mantissa } else { mantissa },
-            scale,
-        })
+        Ok(Decimal { mantissa: if negative { -mantissa } else { mantissa }, scale })
     }
 
     /// The number itself when it has no fraction.
@@ -334,36 +311,22 @@ impl Decimal {
     /// `offset_micro` is in millionths of the typed unit (32 °F, 273.15 K).
     pub fn to_micro(self, offset_micro: i128, num: i128, den: i128) -> Option<(i64, bool)> {
         let power = 10_i128.pow(self.scale);
-        let shifted = self
-            .mantissa
-            .checked_mul(1_000_000)?
-            .checked_add(offset_micro.checked_mul(power)?)?;
+        let shifted = self.mantissa.checked_mul(1_000_000)?.checked_add(offset_micro.checked_mul(power)?)?;
         let top = shifted.checked_mul(num)?;
         let bottom = power.checked_mul(den)?;
-        Some((
-            i64::try_from(round_div(top, bottom)).ok()?,
-            top % bottom == 0,
-        ))
+        Some((i64::try_from(round_div(top, bottom)).ok()?, top % bottom == 0))
     }
 }
 
 /// Division rounded half away from zero, the way a pocket calculator's user rounds. `den` is positive.
 pub fn round_div(num: i128, den: i128) -> i128 {
     let (quotient, rest) = (num / den, num % den);
-    if 2 * rest.abs() >= den {
-        quotient + num.signum()
-    } else {
-        quotient
-    }
+    if 2 * rest.abs() >= den { quotient + num.signum() } else { quotient }
 }
 
 /// [`round_div`] into stored millionths; `None` beyond `i64`.
 pub fn ratio_micro(num: i128, den: i128) -> Option<i64> {
-    if den <= 0 {
-        None
-    } else {
-        i64::try_from(round_div(num, den)).ok()
-    }
+    if den <= 0 { None } else { i64::try_from(round_div(num, den)).ok() }
 }
 
 #[cfg(test)]
@@ -380,19 +343,8 @@ mod tests {
         }
         assert_eq!(Unit::from_code(18), None);
         // Stored bytes of old job files hold these numbers.
-        assert!(
-            Unit::ALL
-                .iter()
-                .all(|unit| minicbor::to_vec(unit).unwrap() == [unit.code()])
-        );
-        assert_eq!(
-            (
-                Unit::Ohm.code(),
-                Unit::NewtonMetre.code(),
-                Unit::Farad.code()
-            ),
-            (3, 11, 17)
-        );
+        assert!(Unit::ALL.iter().all(|unit| minicbor::to_vec(unit).unwrap() == [unit.code()]));
+        assert_eq!((Unit::Ohm.code(), Unit::NewtonMetre.code(), Unit::Farad.code()), (3, 11, 17));
     }
 
     #[test]
@@ -420,10 +372,7 @@ mod tests {
         assert_eq!(ohm(-500_000).format(0, Prefix::One, '.'), "-1");
         assert_eq!(ohm(80_656).format(1, Prefix::Milli, '.'), "80.7");
         assert_eq!(ohm(12_000_000).plain(), "12");
-        assert_eq!(
-            Quantity::of(Unit::NewtonMetre, 11_976_392).to_string(),
-            "11.976392 N·m"
-        );
+        assert_eq!(Quantity::of(Unit::NewtonMetre, 11_976_392).to_string(), "11.976392 N·m");
     }
 
     proptest! {

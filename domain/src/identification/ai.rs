@@ -63,9 +63,7 @@ pub(super) fn code_len(text: &str) -> Option<usize> {
         31..=36 | 39 | 43 | 70 | 72 | 80..=82 => 4,
         _ => return None,
     };
-    text.get(..length)
-        .filter(|code| is_digits(code))
-        .map(|_| length)
+    text.get(..length).filter(|code| is_digits(code)).map(|_| length)
 }
 
 /// Characters of a field that needs no separator behind it; `None` when the field runs to a separator.
@@ -86,9 +84,7 @@ pub(super) fn fixed_len(code: &str) -> Option<usize> {
 pub(super) fn is_text(code: &str) -> bool {
     match rule(code) {
         Rule::Text(_) | Rule::Returnable | Rule::Model | Rule::Part(_) => true,
-        Rule::Digits(..) | Rule::Checked(_) | Rule::Date(..) | Rule::PartSerial | Rule::Piece => {
-            false
-        }
+        Rule::Digits(..) | Rule::Checked(_) | Rule::Date(..) | Rule::PartSerial | Rule::Piece => false,
     }
 }
 
@@ -135,40 +131,26 @@ pub(super) fn check_field(code: &str, value: &str) -> Result<(), Problem> {
         (1..=most).contains(&value.len()) && value.chars().all(allowed)
     };
     let form = |fits: bool| {
-        if fits {
-            Ok(())
-        } else {
-            Err(Problem::FieldFormat)
-        }
+        if fits { Ok(()) } else { Err(Problem::FieldFormat) }
     };
     let check = |digits: &str| {
-        if gs1_valid(digits) {
-            Ok(())
-        } else {
-            Err(Problem::CheckDigitWrong)
-        }
+        if gs1_valid(digits) { Ok(()) } else { Err(Problem::CheckDigitWrong) }
     };
     match rule(code) {
-        Rule::Digits(least, most) => {
-            form(is_digits(value) && (least..=most).contains(&value.len()))
-        }
+        Rule::Digits(least, most) => form(is_digits(value) && (least..=most).contains(&value.len())),
         Rule::Checked(length) => {
             form(is_digits(value) && value.len() == length)?;
             check(value)
         }
         Rule::Date(_, month_end) => {
             form(is_digits(value) && value.len() == 6)?;
-            ScanDate::parse_short(value, month_end)
-                .map(|_| ())
-                .map_err(|_| Problem::NotADate)
+            ScanDate::parse_short(value, month_end).map(|_| ()).map_err(|_| Problem::NotADate)
         }
         Rule::Text(most) => form(text(value, most, is_set_82)),
         Rule::Part(most) => form(text(value, most, is_set_39)),
         Rule::PartSerial => form(is_digits(value) && value.len() <= 12 && !value.starts_with('0')),
         Rule::Returnable => {
-            let code = value
-                .get(..14)
-                .filter(|code| is_digits(code) && code.starts_with('0'));
+            let code = value.get(..14).filter(|code| is_digits(code) && code.starts_with('0'));
             let code = code.ok_or(Problem::FieldFormat)?;
             let serial = &value[14..];
             form(serial.is_empty() || text(serial, 16, is_set_82))?;
@@ -181,11 +163,7 @@ pub(super) fn check_field(code: &str, value: &str) -> Result<(), Problem> {
         }
         Rule::Model => {
             form(text(value, 25, is_set_82))?;
-            if check_pair_valid(value) {
-                Ok(())
-            } else {
-                Err(Problem::CheckDigitWrong)
-            }
+            if check_pair_valid(value) { Ok(()) } else { Err(Problem::CheckDigitWrong) }
         }
     }
 }
@@ -200,9 +178,9 @@ pub(super) fn piece(value: &str) -> Option<(u8, u8)> {
 /// The date of a checked field, if it is one.
 pub(super) fn date(code: &str, value: &str) -> Option<(DateMeaning, ScanDate)> {
     match rule(code) {
-        Rule::Date(meaning, month_end) => ScanDate::parse_short(value, month_end)
-            .ok()
-            .map(|scanned| (meaning, scanned)),
+        Rule::Date(meaning, month_end) => {
+            ScanDate::parse_short(value, month_end).ok().map(|scanned| (meaning, scanned))
+        }
         Rule::Digits(..)
         | Rule::Checked(_)
         | Rule::Text(_)
@@ -215,38 +193,24 @@ pub(super) fn date(code: &str, value: &str) -> Option<(DateMeaning, ScanDate)> {
 }
 
 /// Pairs of identifiers that contradict each other on one item.
-const EXCLUDES: [(&str, &str); 7] = [
-    ("01", "02"),
-    ("01", "255"),
-    ("01", "37"),
-    ("21", "235"),
-    ("8006", "01"),
-    ("8006", "03"),
-    ("8006", "37"),
-];
+const EXCLUDES: [(&str, &str); 7] =
+    [("01", "02"), ("01", "255"), ("01", "37"), ("21", "235"), ("8006", "01"), ("8006", "03"), ("8006", "37")];
 
 /// Identifiers that mean nothing without one of the others in the same carrier. That a serial needs its product code
 /// is left out: the code often stands in a second barcode of the same label.
 const NEEDS: [(&str, &[&str]); 2] = [("8011", &["8010"]), ("37", &["02", "8026"])];
 
 /// What is wrong between the fields of one carrier.
-pub(super) fn associations<'a>(
-    fields: impl Iterator<Item = (&'a str, &'a str)>,
-) -> Option<Problem> {
+pub(super) fn associations<'a>(fields: impl Iterator<Item = (&'a str, &'a str)>) -> Option<Problem> {
     let fields: Vec<_> = fields.collect();
     let has = |code: &str| fields.iter().any(|(present, _)| *present == code);
     for (at, (code, value)) in fields.iter().enumerate() {
-        if fields[..at]
-            .iter()
-            .any(|(earlier, other)| earlier == code && other != value)
-        {
+        if fields[..at].iter().any(|(earlier, other)| earlier == code && other != value) {
             return Some(Problem::Contradiction);
         }
     }
     let excluded = EXCLUDES.iter().any(|(one, other)| has(one) && has(other));
-    let lonely = NEEDS
-        .iter()
-        .any(|(code, needed)| has(code) && !needed.iter().any(|other| has(other)));
+    let lonely = NEEDS.iter().any(|(code, needed)| has(code) && !needed.iter().any(|other| has(other)));
     (excluded || lonely).then_some(Problem::Association)
 }
 
@@ -292,11 +256,7 @@ mod tests {
             ("8011", "12", Ok(())),
             ("8011", "012", Err(Problem::FieldFormat)),
             ("8013", "1987654Ad4X4bL5ttr2310c2K", Ok(())),
-            (
-                "8013",
-                "1987654Ad4X4bL5ttr2310c2L",
-                Err(Problem::CheckDigitWrong),
-            ),
+            ("8013", "1987654Ad4X4bL5ttr2310c2L", Err(Problem::CheckDigitWrong)),
             ("8200", "https://example.com", Ok(())),
             ("91", "anything", Ok(())),
         ];
@@ -333,29 +293,16 @@ mod tests {
 
     #[test]
     fn fields_that_exclude_or_need_each_other() {
-        let verdict =
-            |fields: &[(&'static str, &'static str)]| associations(fields.iter().copied());
+        let verdict = |fields: &[(&'static str, &'static str)]| associations(fields.iter().copied());
         assert_eq!(verdict(&[("01", "a"), ("21", "b"), ("10", "c")]), None);
         assert_eq!(verdict(&[("21", "b")]), None);
         assert_eq!(verdict(&[("21", "b"), ("21", "b")]), None);
-        assert_eq!(
-            verdict(&[("21", "b"), ("21", "c")]),
-            Some(Problem::Contradiction)
-        );
-        assert_eq!(
-            verdict(&[("01", "a"), ("02", "b"), ("37", "1")]),
-            Some(Problem::Association)
-        );
+        assert_eq!(verdict(&[("21", "b"), ("21", "c")]), Some(Problem::Contradiction));
+        assert_eq!(verdict(&[("01", "a"), ("02", "b"), ("37", "1")]), Some(Problem::Association));
         assert_eq!(verdict(&[("02", "b"), ("37", "1")]), None);
         assert_eq!(verdict(&[("37", "1")]), Some(Problem::Association));
-        assert_eq!(
-            verdict(&[("21", "b"), ("235", "c")]),
-            Some(Problem::Association)
-        );
-        assert_eq!(
-            verdict(&[("8006", "b"), ("01", "c")]),
-            Some(Problem::Association)
-        );
+        assert_eq!(verdict(&[("21", "b"), ("235", "c")]), Some(Problem::Association));
+        assert_eq!(verdict(&[("8006", "b"), ("01", "c")]), Some(Problem::Association));
         assert_eq!(verdict(&[("8011", "1")]), Some(Problem::Association));
         assert_eq!(verdict(&[("8010", "X"), ("8011", "1")]), None);
     }

@@ -4,14 +4,12 @@
 //! proves a wrong scan. Luhn is another algorithm, and the two must not stand in for each other.
 
 /// The characters of GS1 set 82 in the order that gives them their values for the check pair.
-const SET_82: &[u8] =
-    b"!\"%&'()*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZ_abcdefghijklmnopqrstuvwxyz";
+const SET_82: &[u8] = b"!\"%&'()*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZ_abcdefghijklmnopqrstuvwxyz";
 /// The characters that a check pair may consist of: none that is mistaken for another.
 const SET_32: &[u8; 32] = b"23456789ABCDEFGHJKLMNPQRSTUVWXYZ";
 /// Weights of the check pair, from the right. Source: GS1 General Specifications, check character pair.
-const PAIR_WEIGHTS: [u32; 23] = [
-    2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71, 73, 79, 83,
-];
+const PAIR_WEIGHTS: [u32; 23] =
+    [2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71, 73, 79, 83];
 /// Modulus of the check pair.
 const PAIR_MODULUS: u32 = 1021;
 
@@ -39,14 +37,10 @@ pub fn gs1_check_digit(body: &str) -> Option<u8> {
     if !is_digits(body) {
         return None;
     }
-    let sum = body
-        .bytes()
-        .rev()
-        .enumerate()
-        .fold(0u32, |sum, (place, byte)| {
-            let weight = if place % 2 == 0 { 3 } else { 1 };
-            (sum + weight * u32::from(byte - b'0')) % 10
-        });
+    let sum = body.bytes().rev().enumerate().fold(0u32, |sum, (place, byte)| {
+        let weight = if place % 2 == 0 { 3 } else { 1 };
+        (sum + weight * u32::from(byte - b'0')) % 10
+    });
     u8::try_from((10 - sum) % 10).ok()
 }
 
@@ -64,8 +58,7 @@ pub fn gs1_valid(digits: &str) -> bool {
 #[must_use]
 pub fn gtin14(digits: &str) -> Option<String> {
     // Zeros on the left do not change the sum, so the padded form is as valid as the short one.
-    (matches!(digits.len(), 8 | 12 | 13 | 14) && gs1_valid(digits))
-        .then(|| format!("{digits:0>14}"))
+    (matches!(digits.len(), 8 | 12 | 13 | 14) && gs1_valid(digits)).then(|| format!("{digits:0>14}"))
 }
 
 /// Whether the last digit is the Luhn check digit of the others (IMEI, most ICCIDs).
@@ -74,15 +67,11 @@ pub fn luhn_valid(digits: &str) -> bool {
     if digits.len() < 2 || !is_digits(digits) {
         return false;
     }
-    let sum = digits
-        .bytes()
-        .rev()
-        .enumerate()
-        .fold(0u32, |sum, (place, byte)| {
-            let digit = u32::from(byte - b'0');
-            let part = if place % 2 == 0 { digit } else { digit * 2 };
-            sum + part / 10 + part % 10
-        });
+    let sum = digits.bytes().rev().enumerate().fold(0u32, |sum, (place, byte)| {
+        let digit = u32::from(byte - b'0');
+        let part = if place % 2 == 0 { digit } else { digit * 2 };
+        sum + part / 10 + part % 10
+    });
     sum % 10 == 0
 }
 
@@ -98,10 +87,7 @@ pub fn check_pair_valid(text: &str) -> bool {
     }
     let mut sum = 0;
     for (byte, weight) in body.iter().rev().zip(PAIR_WEIGHTS) {
-        let Some(value) = (0u32..)
-            .zip(SET_82)
-            .find_map(|(value, c)| (c == byte).then_some(value))
-        else {
+        let Some(value) = (0u32..).zip(SET_82).find_map(|(value, c)| (c == byte).then_some(value)) else {
             return false;
         };
         sum += value * weight;

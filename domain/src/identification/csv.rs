@@ -18,19 +18,10 @@ pub const LINE_END: &str = "\r\n";
 /// ```
 #[must_use]
 pub fn escape_cell(text: &str) -> String {
-    let marked = if starts_a_formula(text) {
-        format!("'{text}")
-    } else {
-        text.to_owned()
-    };
+    let marked = if starts_a_formula(text) { format!("'{text}") } else { text.to_owned() };
     // Spaces at the ends are quoted too, because some readers drop them otherwise.
-    let needs_quotes =
-        marked.contains([',', '"', '\r', '\n', ';', '\t']) || marked.trim() != marked;
-    if needs_quotes {
-        format!("\"{}\"", marked.replace('"', "\"\""))
-    } else {
-        marked
-    }
+    let needs_quotes = marked.contains([',', '"', '\r', '\n', ';', '\t']) || marked.trim() != marked;
+    if needs_quotes { format!("\"{}\"", marked.replace('"', "\"\"")) } else { marked }
 }
 
 /// A whole line of text cells with its end.
@@ -45,8 +36,7 @@ fn starts_a_formula(text: &str) -> bool {
         return true;
     }
     // Some programs skip spaces before the sign, and East Asian versions read the full-width signs as well.
-    text.trim_start()
-        .starts_with(['=', '+', '-', '@', '\0', '＝', '＋', '－', '＠'])
+    text.trim_start().starts_with(['=', '+', '-', '@', '\0', '＝', '＋', '－', '＠'])
 }
 
 #[cfg(test)]
@@ -73,10 +63,7 @@ mod tests {
             ("\0x", "'\0x"),
             (" =1", "' =1"),
             ("＝1", "'＝1"),
-            (
-                "=HYPERLINK(\"http://x\",\"y\")",
-                "\"'=HYPERLINK(\"\"http://x\"\",\"\"y\"\")\"",
-            ),
+            ("=HYPERLINK(\"http://x\",\"y\")", "\"'=HYPERLINK(\"\"http://x\"\",\"\"y\"\")\""),
             (" a", "\" a\""),
         ];
         for (text, cell) in cases {

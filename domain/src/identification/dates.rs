@@ -116,24 +116,15 @@ impl Date {
         let days = days.checked_add(DAYS_TO_EPOCH).ok_or(NotADate)?;
         let era = days.div_euclid(DAYS_PER_ERA);
         let day_of_era = days.rem_euclid(DAYS_PER_ERA);
-        let year_of_era = (day_of_era - day_of_era / 1_460 + day_of_era / 36_524
-            - day_of_era / (DAYS_PER_ERA - 1))
-            / 365;
+        let year_of_era =
+            (day_of_era - day_of_era / 1_460 + day_of_era / 36_524 - day_of_era / (DAYS_PER_ERA - 1)) / 365;
         let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
         let month_from_march = (5 * day_of_year + 2) / 153;
         let day = day_of_year - (153 * month_from_march + 2) / 5 + 1;
-        let month = if month_from_march < 10 {
-            month_from_march + 3
-        } else {
-            month_from_march - 9
-        };
+        let month = if month_from_march < 10 { month_from_march + 3 } else { month_from_march - 9 };
         let year = year_of_era + era * 400 + i64::from(month <= 2);
         let narrow = |n: i64| u8::try_from(n).map_err(|_| NotADate);
-        Self::new(
-            u16::try_from(year).map_err(|_| NotADate)?,
-            narrow(month)?,
-            narrow(day)?,
-        )
+        Self::new(u16::try_from(year).map_err(|_| NotADate)?, narrow(month)?, narrow(day)?)
     }
 
     /// So many days later (earlier, when negative).
@@ -193,11 +184,7 @@ impl<'de> serde::Deserialize<'de> for Date {
 
 pub(super) fn number(digits: &[u8]) -> Result<u16, NotADate> {
     digits.iter().try_fold(0u16, |sum, byte| {
-        if byte.is_ascii_digit() {
-            Ok(sum * 10 + u16::from(byte - b'0'))
-        } else {
-            Err(NotADate)
-        }
+        if byte.is_ascii_digit() { Ok(sum * 10 + u16::from(byte - b'0')) } else { Err(NotADate) }
     })
 }
 
@@ -224,9 +211,7 @@ pub fn warranty_due(anchor: Date, days: u16) -> Result<Date, NotADate> {
 }
 
 /// Events in the life of a unit that can only happen in this order. Makers reject registrations that break it.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
-)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Milestone {
     /// It was made.
@@ -270,13 +255,7 @@ mod tests {
 
     #[test]
     fn only_real_days_are_read() {
-        for text in [
-            "2026-02-28",
-            "2024-02-29",
-            "2000-02-29",
-            "0001-01-01",
-            "9999-12-31",
-        ] {
+        for text in ["2026-02-28", "2024-02-29", "2000-02-29", "0001-01-01", "9999-12-31"] {
             assert_eq!(date(text).to_string(), text);
         }
         for text in [
@@ -317,12 +296,7 @@ mod tests {
 
     #[test]
     fn days_since_the_epoch() {
-        for (text, days) in [
-            ("1970-01-01", 0),
-            ("1969-12-31", -1),
-            ("2000-03-01", 11_017),
-            ("2026-04-15", 20_558),
-        ] {
+        for (text, days) in [("1970-01-01", 0), ("1969-12-31", -1), ("2000-03-01", 11_017), ("2026-04-15", 20_558)] {
             assert_eq!(date(text).unix_days(), days, "{text}");
             assert_eq!(Date::from_unix_days(days), Ok(date(text)));
         }
@@ -339,28 +313,16 @@ mod tests {
         ];
         assert_eq!(
             out_of_order(&known),
-            [
-                (Milestone::Manufacture, Milestone::Purchase),
-                (Milestone::Manufacture, Milestone::Commissioning)
-            ]
+            [(Milestone::Manufacture, Milestone::Purchase), (Milestone::Manufacture, Milestone::Commissioning)]
         );
-        assert_eq!(
-            out_of_order(&[
-                (Milestone::Purchase, known[0].1),
-                (Milestone::Installation, known[0].1)
-            ]),
-            []
-        );
+        assert_eq!(out_of_order(&[(Milestone::Purchase, known[0].1), (Milestone::Installation, known[0].1)]), []);
     }
 
     #[test]
     fn json_writes_the_iso_form() {
         let json = serde_json::to_string(&date("2026-04-15")).unwrap();
         assert_eq!(json, "\"2026-04-15\"");
-        assert_eq!(
-            serde_json::from_str::<Date>(&json).unwrap(),
-            date("2026-04-15")
-        );
+        assert_eq!(serde_json::from_str::<Date>(&json).unwrap(), date("2026-04-15"));
         assert!(serde_json::from_str::<Date>("\"2026-02-30\"").is_err());
     }
 

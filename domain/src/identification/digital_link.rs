@@ -10,8 +10,8 @@ use super::problem::Problem;
 
 /// Keys that a link can be about.
 const PRIMARY_KEYS: [&str; 17] = [
-    "00", "01", "253", "255", "401", "402", "414", "415", "417", "8003", "8004", "8006", "8010",
-    "8013", "8017", "8018", "gtin",
+    "00", "01", "253", "255", "401", "402", "414", "415", "417", "8003", "8004", "8006", "8010", "8013", "8017",
+    "8018", "gtin",
 ];
 
 /// What a web address says.
@@ -41,9 +41,7 @@ pub(super) fn host(text: &str) -> Option<&str> {
 fn behind_scheme(text: &str) -> Option<&str> {
     ["https://", "http://"].iter().find_map(|scheme| {
         let start = text.get(..scheme.len())?;
-        start
-            .eq_ignore_ascii_case(scheme)
-            .then(|| &text[scheme.len()..])
+        start.eq_ignore_ascii_case(scheme).then(|| &text[scheme.len()..])
     })
 }
 
@@ -116,11 +114,7 @@ fn current_name(name: &str) -> &str {
 
 /// Older writers put the short product codes into links.
 fn pad_gtin(value: String) -> String {
-    if is_digits(&value) && matches!(value.len(), 8 | 12 | 13) {
-        format!("{value:0>14}")
-    } else {
-        value
-    }
+    if is_digits(&value) && matches!(value.len(), 8 | 12 | 13) { format!("{value:0>14}") } else { value }
 }
 
 /// The chains of qualifiers that a key may have, each in its order.
@@ -141,10 +135,7 @@ fn check_qualifiers(fields: &mut Fields) {
     let Some((key, qualifiers)) = fields.elements.split_first() else {
         return;
     };
-    let names: Vec<&str> = qualifiers
-        .iter()
-        .map(|element| element.id.as_str())
-        .collect();
+    let names: Vec<&str> = qualifiers.iter().map(|element| element.id.as_str()).collect();
     let chains = qualifier_chains(&key.id);
     let in_order = |chain: &[&str]| {
         let mut left = chain.iter();
@@ -187,18 +178,10 @@ fn check_attributes(fields: &mut Fields, path_fields: usize) {
     let (path, query) = fields.elements.split_at(path_fields);
     let Some(key) = path.first() else { return };
     let chains = qualifier_chains(&key.id);
-    let misplaced = query.iter().any(|element| {
-        element.id == key.id
-            || chains
-                .iter()
-                .any(|chain| chain.contains(&element.id.as_str()))
-    });
-    let contradicts = ai::associations(
-        fields
-            .elements
-            .iter()
-            .map(|e| (e.id.as_str(), e.value.as_str())),
-    );
+    let misplaced = query
+        .iter()
+        .any(|element| element.id == key.id || chains.iter().any(|chain| chain.contains(&element.id.as_str())));
+    let contradicts = ai::associations(fields.elements.iter().map(|e| (e.id.as_str(), e.value.as_str())));
     if misplaced {
         fields.note(Problem::Association);
     } else if let Some(problem) = contradicts {
@@ -212,11 +195,7 @@ fn percent_decode(text: &str) -> Option<String> {
     while let Some((first, behind)) = rest.split_first() {
         if *first == b'%' {
             let (pair, after) = behind.split_first_chunk::<2>()?;
-            let digit = |byte: u8| {
-                char::from(byte)
-                    .to_digit(16)
-                    .and_then(|d| u8::try_from(d).ok())
-            };
+            let digit = |byte: u8| char::from(byte).to_digit(16).and_then(|d| u8::try_from(d).ok());
             bytes.push(digit(pair[0])? << 4 | digit(pair[1])?);
             rest = after;
         } else {
@@ -236,11 +215,8 @@ mod tests {
             Link::Plain(None) => "plain".to_owned(),
             Link::Plain(Some(problem)) => format!("plain {problem:?}"),
             Link::Item(fields) => {
-                let mut line: String = fields
-                    .elements
-                    .iter()
-                    .map(|element| format!("({}){}", element.id, element.value))
-                    .collect();
+                let mut line: String =
+                    fields.elements.iter().map(|element| format!("({}){}", element.id, element.value)).collect();
                 if let Some(problem) = fields.problem {
                     line += &format!(" {problem:?}");
                 }
@@ -252,104 +228,38 @@ mod tests {
     #[test]
     fn links_are_walked_from_their_end() {
         let cases = [
-            (
-                "https://id.gs1.org/01/09521234543213/21/12345",
-                "(01)09521234543213(21)12345",
-            ),
+            ("https://id.gs1.org/01/09521234543213/21/12345", "(01)09521234543213(21)12345"),
             (
                 "https://example.com/p/01/09521234543213/10/LOT7/21/A1?11=260415",
                 "(01)09521234543213(10)LOT7(21)A1(11)260415",
             ),
-            (
-                "https://id.gs1.org/01/09521234543213/21/A1%2FB2",
-                "(01)09521234543213(21)A1/B2",
-            ),
+            ("https://id.gs1.org/01/09521234543213/21/A1%2FB2", "(01)09521234543213(21)A1/B2"),
             ("https://example.com/x/21/A1", "plain"),
-            (
-                "https://example.com/01/09521234543214/21/A1",
-                "plain CheckDigitWrong",
-            ),
-            (
-                "https://example.com/01/09521234543213/21/9/10/L",
-                "(01)09521234543213(21)9(10)L QualifierOrder",
-            ),
-            (
-                "https://example.com/01/09521234543213/235/X/21/Y",
-                "(01)09521234543213(235)X(21)Y QualifierOrder",
-            ),
-            (
-                "https://example.com/01/09521234543213/235/X",
-                "(01)09521234543213(235)X",
-            ),
-            (
-                "https://example.com/01/09521234543213/22/2A/10/L/21/S/",
-                "(01)09521234543213(22)2A(10)L(21)S",
-            ),
-            (
-                "https://example.com/01/09521234543213/99/S",
-                "(01)09521234543213(99)S Association",
-            ),
-            (
-                "https://example.com/01/9521234543213/21/S",
-                "(01)09521234543213(21)S",
-            ),
-            (
-                "https://example.com/gtin/09521234543213/ser/S",
-                "(01)09521234543213(21)S",
-            ),
-            (
-                "HTTPS://EXAMPLE.COM/01/09521234543213/21/S",
-                "(01)09521234543213(21)S",
-            ),
-            (
-                "https://example.com/01/09521234543213/21/01",
-                "(01)09521234543213(21)01",
-            ),
-            (
-                "https://example.com/21/01/01/09521234543213",
-                "(01)09521234543213",
-            ),
-            (
-                "https://example.com/01/09521234543213/21/S#frag/10/x",
-                "(01)09521234543213(21)S",
-            ),
-            (
-                "https://example.com/01/09521234543213/21/S?linkType=all&17=260200",
-                "(01)09521234543213(21)S(17)260200",
-            ),
-            (
-                "https://example.com/01/09521234543213?21=S",
-                "(01)09521234543213(21)S Association",
-            ),
-            (
-                "https://example.com/01/09521234543213/21/S?11=260230",
-                "(01)09521234543213(21)S(11)260230 NotADate",
-            ),
-            (
-                "https://example.com/01/09521234543213/21/%GG",
-                "plain FieldFormat",
-            ),
+            ("https://example.com/01/09521234543214/21/A1", "plain CheckDigitWrong"),
+            ("https://example.com/01/09521234543213/21/9/10/L", "(01)09521234543213(21)9(10)L QualifierOrder"),
+            ("https://example.com/01/09521234543213/235/X/21/Y", "(01)09521234543213(235)X(21)Y QualifierOrder"),
+            ("https://example.com/01/09521234543213/235/X", "(01)09521234543213(235)X"),
+            ("https://example.com/01/09521234543213/22/2A/10/L/21/S/", "(01)09521234543213(22)2A(10)L(21)S"),
+            ("https://example.com/01/09521234543213/99/S", "(01)09521234543213(99)S Association"),
+            ("https://example.com/01/9521234543213/21/S", "(01)09521234543213(21)S"),
+            ("https://example.com/gtin/09521234543213/ser/S", "(01)09521234543213(21)S"),
+            ("HTTPS://EXAMPLE.COM/01/09521234543213/21/S", "(01)09521234543213(21)S"),
+            ("https://example.com/01/09521234543213/21/01", "(01)09521234543213(21)01"),
+            ("https://example.com/21/01/01/09521234543213", "(01)09521234543213"),
+            ("https://example.com/01/09521234543213/21/S#frag/10/x", "(01)09521234543213(21)S"),
+            ("https://example.com/01/09521234543213/21/S?linkType=all&17=260200", "(01)09521234543213(21)S(17)260200"),
+            ("https://example.com/01/09521234543213?21=S", "(01)09521234543213(21)S Association"),
+            ("https://example.com/01/09521234543213/21/S?11=260230", "(01)09521234543213(21)S(11)260230 NotADate"),
+            ("https://example.com/01/09521234543213/21/%GG", "plain FieldFormat"),
             ("https://example.com/01/09521234543213/21/", "plain"),
-            (
-                "https://example.com/415/9521234543213",
-                "(415)9521234543213 QualifierMissing",
-            ),
-            (
-                "https://example.com/415/9521234543213/8020/R1",
-                "(415)9521234543213(8020)R1",
-            ),
+            ("https://example.com/415/9521234543213", "(415)9521234543213 QualifierMissing"),
+            ("https://example.com/415/9521234543213/8020/R1", "(415)9521234543213(8020)R1"),
             (
                 "https://example.com/414/9521234543213/254/X/7040/1ABC",
                 "(414)9521234543213(254)X(7040)1ABC QualifierOrder",
             ),
-            (
-                "https://example.com/8006/095212345432130203/21/S",
-                "(8006)095212345432130203(21)S",
-            ),
-            (
-                "https://example.com/8010/952123-A/8011/7",
-                "(8010)952123-A(8011)7",
-            ),
+            ("https://example.com/8006/095212345432130203/21/S", "(8006)095212345432130203(21)S"),
+            ("https://example.com/8010/952123-A/8011/7", "(8010)952123-A(8011)7"),
             ("https://example.com/00/page", "plain"),
             ("https://example.com", "plain"),
             ("https://example.com/", "plain"),

@@ -12,9 +12,7 @@ pub(super) const SEPARATOR: char = '\u{1d}';
 
 /// What the separator turns into between a scanner and a text field; these cannot stand in a field's value, or only in
 /// one that nobody prints.
-const SPELLINGS: [&str; 9] = [
-    "␝", "<GS>", "{GS}", "^]", "\\x1d", "\\x1D", "\\u001d", "\\u001D", "~d029",
-];
+const SPELLINGS: [&str; 9] = ["␝", "<GS>", "{GS}", "^]", "\\x1d", "\\x1D", "\\u001d", "\\u001D", "~d029"];
 /// More spellings, which are ordinary text outside an element string.
 const WEAK_SPELLINGS: [char; 2] = ['|', ' '];
 
@@ -55,11 +53,7 @@ pub(super) struct Fields {
 
 impl Fields {
     pub(super) fn push(&mut self, scheme: Scheme, id: &str, value: &str) {
-        self.elements.push(Element {
-            scheme,
-            id: id.to_owned(),
-            value: value.to_owned(),
-        });
+        self.elements.push(Element { scheme, id: id.to_owned(), value: value.to_owned() });
     }
 
     pub(super) fn note(&mut self, problem: Problem) {
@@ -67,10 +61,7 @@ impl Fields {
     }
 
     fn note_associations(&mut self) {
-        let pairs = self
-            .elements
-            .iter()
-            .map(|element| (element.id.as_str(), element.value.as_str()));
+        let pairs = self.elements.iter().map(|element| (element.id.as_str(), element.value.as_str()));
         if let Some(problem) = ai::associations(pairs) {
             self.note(problem);
         }
@@ -84,21 +75,13 @@ pub(super) fn respell(text: &str) -> (String, bool) {
         return (text.to_owned(), false);
     }
     let one = SEPARATOR.to_string();
-    (
-        SPELLINGS.iter().fold(text.to_owned(), |text, spelling| {
-            text.replace(spelling, &one)
-        }),
-        true,
-    )
+    (SPELLINGS.iter().fold(text.to_owned(), |text, spelling| text.replace(spelling, &one)), true)
 }
 
 /// The same for the spellings that count only once a text is known to be an element string.
 pub(super) fn respell_weak(text: &str) -> (String, bool) {
     let one = SEPARATOR.to_string();
-    (
-        text.replace(WEAK_SPELLINGS, &one),
-        text.contains(WEAK_SPELLINGS),
-    )
+    (text.replace(WEAK_SPELLINGS, &one), text.contains(WEAK_SPELLINGS))
 }
 
 /// Whether a text is an element string although no scanner said so. It asks for much, because a serial may be digits
@@ -109,11 +92,7 @@ pub(super) fn looks_like(text: &str) -> bool {
         && let Some(code) = digits(2, 16)
     {
         let usual = ["10", "11", "17", "21", "240", "250"];
-        let follows = |rest: &str| {
-            usual
-                .iter()
-                .any(|code| rest.len() > code.len() && rest.starts_with(code))
-        };
+        let follows = |rest: &str| usual.iter().any(|code| rest.len() > code.len() && rest.starts_with(code));
         return gs1_valid(code) || follows(text[16..].trim_start_matches(['|', ' ', SEPARATOR]));
     }
     if text.starts_with("00") {
@@ -152,13 +131,8 @@ pub(super) fn parse(text: &str) -> Fields {
         let value = &behind[..end];
         if let Err(problem) = ai::check_field(code, value) {
             // Too many characters and not one separator: the next field is in there.
-            let swallowed =
-                problem == Problem::FieldFormat && ai::is_text(code) && !separators_survived;
-            fields.note(if swallowed && value.len() > 20 {
-                Problem::SeparatorLost
-            } else {
-                problem
-            });
+            let swallowed = problem == Problem::FieldFormat && ai::is_text(code) && !separators_survived;
+            fields.note(if swallowed && value.len() > 20 { Problem::SeparatorLost } else { problem });
         }
         fields.push(Scheme::Ai, code, value);
         ran_to_the_end = ai::fixed_len(code).is_none() && end == behind.len();
@@ -181,9 +155,7 @@ fn look_for_a_swallowed_field(fields: &mut Fields) {
     }
     let tails = || (1..last.value.len()).filter_map(|at| last.value.get(at..));
     let named = SERIAL_CODES.contains(&last.id.as_str())
-        || before
-            .iter()
-            .any(|element| SERIAL_CODES.contains(&element.id.as_str()));
+        || before.iter().any(|element| SERIAL_CODES.contains(&element.id.as_str()));
     if !named {
         // No serial anywhere, and what could be one inside the last field.
         if tails().any(|tail| tail.len() > 2 && tail.starts_with("21")) {
@@ -196,16 +168,13 @@ fn look_for_a_swallowed_field(fields: &mut Fields) {
     }
     // A whole date at the end of a serial is too unlikely to be chance; a lot number there is not.
     let date_tail = |tail: &str| {
-        tail.len() == 8
-            && ["11", "17"].contains(&&tail[..2])
-            && ai::check_field(&tail[..2], &tail[2..]).is_ok()
+        tail.len() == 8 && ["11", "17"].contains(&&tail[..2]) && ai::check_field(&tail[..2], &tail[2..]).is_ok()
     };
     let lost = tails().any(|tail| tail.is_ascii() && date_tail(tail));
     let doubtful = tails().any(|tail| {
         ["10", "240", "250"].iter().any(|code| {
             tail.strip_prefix(code).is_some_and(|value| {
-                !before.iter().any(|element| element.id == *code)
-                    && ai::check_field(code, value).is_ok()
+                !before.iter().any(|element| element.id == *code) && ai::check_field(code, value).is_ok()
             })
         })
     });
@@ -222,20 +191,14 @@ pub(super) fn parse_bracketed(text: &str) -> Option<Fields> {
     let mut rest = text;
     while !rest.is_empty() {
         let (code, behind) = bracketed_code(rest)?;
-        let next = behind
-            .char_indices()
-            .find(|(at, c)| *c == '(' && bracketed_code(&behind[*at..]).is_some());
+        let next = behind.char_indices().find(|(at, c)| *c == '(' && bracketed_code(&behind[*at..]).is_some());
         let end = next.map_or(behind.len(), |(at, _)| at);
         let printed = behind[..end].trim();
         if printed.is_empty() {
             return None;
         }
         // Print groups digits with spaces. In a text field a space is kept: it is not ours to say that it is layout.
-        let value = if ai::is_text(code) {
-            printed.to_owned()
-        } else {
-            printed.replace(' ', "")
-        };
+        let value = if ai::is_text(code) { printed.to_owned() } else { printed.replace(' ', "") };
         if let Err(problem) = ai::check_field(code, &value.replace(' ', "")) {
             fields.note(problem);
         }
@@ -279,68 +242,29 @@ mod tests {
     fn fields_follow_each_other() {
         let cases = [
             ("0109521234543213211234ABC", "(01)09521234543213(21)1234ABC"),
-            (
-                "010952123454321310LOT7\u{1d}21A1B2C3",
-                "(01)09521234543213(10)LOT7(21)A1B2C3",
-            ),
-            (
-                "\u{1d}0109521234543213\u{1d}21A1\u{1d}",
-                "(01)09521234543213(21)A1",
-            ),
-            (
-                "01095212345432131126041521X1",
-                "(01)09521234543213(11)260415(21)X1",
-            ),
-            (
-                "0109521234543213310300012521X1",
-                "(01)09521234543213(3103)000125(21)X1",
-            ),
-            (
-                "0109521234543213402-",
-                "(01)09521234543213(402)- FieldFormat",
-            ),
-            (
-                "010952123454321310LOT721A1B2C3",
-                "(01)09521234543213(10)LOT721A1B2C3 SeparatorLost",
-            ),
+            ("010952123454321310LOT7\u{1d}21A1B2C3", "(01)09521234543213(10)LOT7(21)A1B2C3"),
+            ("\u{1d}0109521234543213\u{1d}21A1\u{1d}", "(01)09521234543213(21)A1"),
+            ("01095212345432131126041521X1", "(01)09521234543213(11)260415(21)X1"),
+            ("0109521234543213310300012521X1", "(01)09521234543213(3103)000125(21)X1"),
+            ("0109521234543213402-", "(01)09521234543213(402)- FieldFormat"),
+            ("010952123454321310LOT721A1B2C3", "(01)09521234543213(10)LOT721A1B2C3 SeparatorLost"),
             ("010952123454321310LOT7", "(01)09521234543213(10)LOT7"),
-            (
-                "010952123454321321A1B2C311260415",
-                "(01)09521234543213(21)A1B2C311260415 SeparatorLost",
-            ),
-            (
-                "010952123454321321A1B2C310LOT7",
-                "(01)09521234543213(21)A1B2C310LOT7 doubtful",
-            ),
+            ("010952123454321321A1B2C311260415", "(01)09521234543213(21)A1B2C311260415 SeparatorLost"),
+            ("010952123454321321A1B2C310LOT7", "(01)09521234543213(21)A1B2C310LOT7 doubtful"),
             (
                 "010952123454321321A1B2C310LOT7ABCDEFGHI",
                 "(01)09521234543213(21)A1B2C310LOT7ABCDEFGHI SeparatorLost doubtful",
             ),
-            (
-                "010952123454321321A1B2C310LOT7\u{1d}",
-                "(01)09521234543213(21)A1B2C310LOT7",
-            ),
-            (
-                "010952123454321421X",
-                "(01)09521234543214(21)X CheckDigitWrong",
-            ),
-            (
-                "010952123454321305X",
-                "(01)09521234543213 UnknownIdentifier",
-            ),
+            ("010952123454321321A1B2C310LOT7\u{1d}", "(01)09521234543213(21)A1B2C310LOT7"),
+            ("010952123454321421X", "(01)09521234543214(21)X CheckDigitWrong"),
+            ("010952123454321305X", "(01)09521234543213 UnknownIdentifier"),
             ("0109521234543213111", "(01)09521234543213 FieldFormat"),
-            (
-                "0109521234543213112602300",
-                "(01)09521234543213(11)260230 NotADate",
-            ),
+            ("0109521234543213112602300", "(01)09521234543213(11)260230 NotADate"),
             ("8003095212345432131001", "(8003)095212345432131001"),
             ("8006095212345432130203", "(8006)095212345432130203"),
             ("8010952-A\u{1d}80117", "(8010)952-A(8011)7"),
             ("21A\u{1d}21B", "(21)A(21)B Contradiction"),
-            (
-                "0109521234543213010952123454321321A",
-                "(01)09521234543213(01)09521234543213(21)A",
-            ),
+            ("0109521234543213010952123454321321A", "(01)09521234543213(01)09521234543213(21)A"),
             ("", ""),
         ];
         for (text, expected) in cases {
@@ -351,20 +275,11 @@ mod tests {
     #[test]
     fn brackets_are_print_only_when_all_of_the_text_is() {
         let cases = [
-            (
-                "(01)09521234543213(21)A1B2-C3(10)LOT7",
-                Some("(01)09521234543213(21)A1B2-C3(10)LOT7"),
-            ),
-            (
-                "(01) 0952 1234 5432 13 (21) A1 B2",
-                Some("(01)09521234543213(21)A1 B2"),
-            ),
+            ("(01)09521234543213(21)A1B2-C3(10)LOT7", Some("(01)09521234543213(21)A1B2-C3(10)LOT7")),
+            ("(01) 0952 1234 5432 13 (21) A1 B2", Some("(01)09521234543213(21)A1 B2")),
             ("(21)A(B)C", Some("(21)A(B)C")),
             ("(21)A(05)C", Some("(21)A(05)C")),
-            (
-                "(01)09521234543214(21)A",
-                Some("(01)09521234543214(21)A CheckDigitWrong"),
-            ),
+            ("(01)09521234543214(21)A", Some("(01)09521234543214(21)A CheckDigitWrong")),
             ("x(21)A", None),
             ("(21)", None),
             ("(2)A", None),
@@ -372,11 +287,7 @@ mod tests {
             ("", None),
         ];
         for (text, expected) in cases {
-            assert_eq!(
-                parse_bracketed(text).map(|fields| show(&fields)).as_deref(),
-                expected,
-                "{text}"
-            );
+            assert_eq!(parse_bracketed(text).map(|fields| show(&fields)).as_deref(), expected, "{text}");
         }
     }
 
@@ -384,11 +295,7 @@ mod tests {
     fn separators_are_known_by_their_spellings() {
         for spelling in SPELLINGS {
             let (text, spelled) = respell(&format!("10L{spelling}21S"));
-            assert_eq!(
-                (text.as_str(), spelled),
-                ("10L\u{1d}21S", true),
-                "{spelling}"
-            );
+            assert_eq!((text.as_str(), spelled), ("10L\u{1d}21S", true), "{spelling}");
         }
         assert_eq!(respell("10L|21S"), ("10L|21S".to_owned(), false));
         assert_eq!(respell_weak("10L|21S"), ("10L\u{1d}21S".to_owned(), true));
@@ -406,16 +313,9 @@ mod tests {
         ] {
             assert!(looks_like(text), "{text}");
         }
-        for text in [
-            "0109521234543214",
-            "0123",
-            "211234",
-            "BX24-1",
-            "00106141411234567898",
-            "8003",
-            "",
-            "01é9521234543213",
-        ] {
+        for text in
+            ["0109521234543214", "0123", "211234", "BX24-1", "00106141411234567898", "8003", "", "01é9521234543213"]
+        {
             assert!(!looks_like(text), "{text}");
         }
     }

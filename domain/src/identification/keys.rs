@@ -57,11 +57,7 @@ impl Serial {
             // NFKC leaves Cyrillic and Greek twins of Latin letters as they are, and an all-Cyrillic serial is not
             // even mixed script. So every letter outside ASCII is refused.
             if !c.is_ascii() {
-                return Err(if c.is_alphanumeric() {
-                    Problem::NonAsciiLetters
-                } else {
-                    Problem::NonAsciiSigns
-                });
+                return Err(if c.is_alphanumeric() { Problem::NonAsciiLetters } else { Problem::NonAsciiSigns });
             }
         }
         if stored.len() > SERIAL_CHARS_MAX {
@@ -75,20 +71,13 @@ impl Serial {
             return Err(Problem::Empty);
         }
         let skeleton = skeleton(&match_key);
-        Ok(Self {
-            stored: stored.to_owned(),
-            match_key,
-            skeleton,
-        })
+        Ok(Self { stored: stored.to_owned(), match_key, skeleton })
     }
 }
 
 /// Upper case without the separators that people add or leave out when they copy a label.
 pub(super) fn match_key(text: &str) -> String {
-    text.chars()
-        .filter(|c| !matches!(c, ' ' | '-' | '.' | '/'))
-        .map(|c| c.to_ascii_uppercase())
-        .collect()
+    text.chars().filter(|c| !matches!(c, ' ' | '-' | '.' | '/')).map(|c| c.to_ascii_uppercase()).collect()
 }
 
 /// Folds characters that are mistaken for each other on labels. W → VV is left out: it changes the length, which the
@@ -179,9 +168,7 @@ impl SerialPattern {
             return PatternVerdict::PrefixDiffers;
         }
         match self.length {
-            Some((least, most)) if !(least..=most).contains(&serial.match_key.len()) => {
-                PatternVerdict::LengthDiffers
-            }
+            Some((least, most)) if !(least..=most).contains(&serial.match_key.len()) => PatternVerdict::LengthDiffers,
             Some(_) | None => PatternVerdict::Fits,
         }
     }
@@ -206,11 +193,7 @@ mod tests {
         ];
         for (typed, stored, key) in cases {
             let serial = Serial::of(typed).unwrap();
-            assert_eq!(
-                (serial.stored.as_str(), serial.match_key.as_str()),
-                (stored, key),
-                "{typed}"
-            );
+            assert_eq!((serial.stored.as_str(), serial.match_key.as_str()), (stored, key), "{typed}");
         }
     }
 
@@ -249,18 +232,12 @@ mod tests {
         assert_eq!(likeness("000123", "123"), Likeness::Different);
         assert_eq!(likeness("BX24-000150", "BX24-000151"), Likeness::Different);
         assert_eq!(Serial::of("B8O01I").unwrap().skeleton, "880011");
-        assert_eq!(
-            Serial::of("oqd il z s g b u w").unwrap().skeleton,
-            "0001125".to_owned() + "68VW"
-        );
+        assert_eq!(Serial::of("oqd il z s g b u w").unwrap().skeleton, "0001125".to_owned() + "68VW");
     }
 
     #[test]
     fn a_pattern_is_a_hint() {
-        let pattern = SerialPattern {
-            prefix: "bx-24".into(),
-            length: Some((10, 10)),
-        };
+        let pattern = SerialPattern { prefix: "bx-24".into(), length: Some((10, 10)) };
         let cases = [
             ("BX24-000150", PatternVerdict::Fits),
             ("BX 24 000 150", PatternVerdict::Fits),
@@ -269,16 +246,9 @@ mod tests {
             ("BX24-0001500", PatternVerdict::LengthDiffers),
         ];
         for (text, verdict) in cases {
-            assert_eq!(
-                pattern.matches(&Serial::of(text).unwrap()),
-                verdict,
-                "{text}"
-            );
+            assert_eq!(pattern.matches(&Serial::of(text).unwrap()), verdict, "{text}");
         }
-        assert_eq!(
-            SerialPattern::default().matches(&Serial::of("anything").unwrap()),
-            PatternVerdict::Fits
-        );
+        assert_eq!(SerialPattern::default().matches(&Serial::of("anything").unwrap()), PatternVerdict::Fits);
     }
 
     proptest::proptest! {

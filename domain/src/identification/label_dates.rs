@@ -70,19 +70,13 @@ impl ScanDate {
         if bytes.len() != 6 {
             return Err(NotADate);
         }
-        let two = |at: usize| {
-            number(&bytes[at..at + 2]).and_then(|n| u8::try_from(n).map_err(|_| NotADate))
-        };
+        let two = |at: usize| number(&bytes[at..at + 2]).and_then(|n| u8::try_from(n).map_err(|_| NotADate));
         let (year, month, day) = (two(0)?, two(2)?, two(4)?);
         // 2000 was a leap year, so year 00 has a 29 February in some century; the others agree in all of them.
         let sample = 2000 + u16::from(year);
         if day == 0 {
             Date::new(sample, month, 1)?;
-            return Ok(if zero_is_month_end {
-                Self::MonthEnd { year, month }
-            } else {
-                Self::Month { year, month }
-            });
+            return Ok(if zero_is_month_end { Self::MonthEnd { year, month } } else { Self::Month { year, month } });
         }
         Date::new(sample, month, day)?;
         Ok(Self::Day { year, month, day })
@@ -97,15 +91,9 @@ impl ScanDate {
         if bytes.len() != 4 {
             return Err(NotADate);
         }
-        let two = |at: usize| {
-            number(&bytes[at..at + 2]).and_then(|n| u8::try_from(n).map_err(|_| NotADate))
-        };
+        let two = |at: usize| number(&bytes[at..at + 2]).and_then(|n| u8::try_from(n).map_err(|_| NotADate));
         let (year, week) = (two(0)?, two(2)?);
-        if (1..=53).contains(&week) {
-            Ok(Self::Week { year, week })
-        } else {
-            Err(NotADate)
-        }
+        if (1..=53).contains(&week) { Ok(Self::Week { year, week }) } else { Err(NotADate) }
     }
 
     /// The date with its century, as seen from this year.
@@ -117,18 +105,14 @@ impl ScanDate {
         match self {
             Self::Day { year, month, day } => Date::new(full(year), month, day).map(LabelDate::Day),
             Self::Month { year, month } => {
-                Date::new(full(year), month, 1).map(|first| LabelDate::Month {
-                    year: first.year(),
-                    month,
-                })
+                Date::new(full(year), month, 1).map(|first| LabelDate::Month { year: first.year(), month })
             }
             Self::MonthEnd { year, month } => {
                 Date::new(full(year), month, days_in_month(full(year), month)).map(LabelDate::Day)
             }
-            Self::Week { year, week } => week_start(full(year), week).map(|_| LabelDate::Week {
-                year: full(year),
-                week,
-            }),
+            Self::Week { year, week } => {
+                week_start(full(year), week).map(|_| LabelDate::Week { year: full(year), week })
+            }
             Self::Full(date) => Ok(LabelDate::Day(date)),
         }
     }
@@ -140,11 +124,7 @@ fn week_start(year: u16, week: u8) -> Result<Date, NotADate> {
     let first_monday = fourth.add_days(1 - i64::from(fourth.weekday()))?;
     let monday = first_monday.add_days(7 * (i64::from(week) - 1))?;
     // The Thursday says which year a week belongs to.
-    if monday.add_days(3)?.year() == year {
-        Ok(monday)
-    } else {
-        Err(NotADate)
-    }
+    if monday.add_days(3)?.year() == year { Ok(monday) } else { Err(NotADate) }
 }
 
 /// A date on a label, as exact as the label gives it.
@@ -199,14 +179,9 @@ mod tests {
 
     #[test]
     fn the_century_follows_this_year() {
-        for (short, this_year, full) in [
-            (76, 2026, 2076),
-            (77, 2026, 1977),
-            (26, 2026, 2026),
-            (0, 2099, 2100),
-            (49, 2099, 2149),
-            (50, 2099, 2050),
-        ] {
+        for (short, this_year, full) in
+            [(76, 2026, 2076), (77, 2026, 1977), (26, 2026, 2026), (0, 2099, 2100), (49, 2099, 2149), (50, 2099, 2050)]
+        {
             assert_eq!(full_year(short, this_year), full, "{short} in {this_year}");
         }
     }
@@ -216,66 +191,25 @@ mod tests {
         let resolved = |text: &str, month_end: bool| {
             ScanDate::parse_short(text, month_end).and_then(|scanned| scanned.resolve(2026))
         };
-        assert_eq!(
-            resolved("260200", true),
-            Ok(LabelDate::Day(date("2026-02-28")))
-        );
-        assert_eq!(
-            resolved("240200", true),
-            Ok(LabelDate::Day(date("2024-02-29")))
-        );
-        assert_eq!(
-            resolved("260200", false),
-            Ok(LabelDate::Month {
-                year: 2026,
-                month: 2
-            })
-        );
-        assert_eq!(
-            resolved("260415", false),
-            Ok(LabelDate::Day(date("2026-04-15")))
-        );
+        assert_eq!(resolved("260200", true), Ok(LabelDate::Day(date("2026-02-28"))));
+        assert_eq!(resolved("240200", true), Ok(LabelDate::Day(date("2024-02-29"))));
+        assert_eq!(resolved("260200", false), Ok(LabelDate::Month { year: 2026, month: 2 }));
+        assert_eq!(resolved("260415", false), Ok(LabelDate::Day(date("2026-04-15"))));
         assert_eq!(resolved("260230", false), Err(NotADate));
         assert_eq!(resolved("261300", true), Err(NotADate));
         assert_eq!(resolved("26041", false), Err(NotADate));
-        assert_eq!(
-            ScanDate::parse_short("000229", false)
-                .unwrap()
-                .resolve(2080),
-            Err(NotADate)
-        );
+        assert_eq!(ScanDate::parse_short("000229", false).unwrap().resolve(2080), Err(NotADate));
     }
 
     #[test]
     fn weeks_have_seven_days() {
         let week = ScanDate::parse_week("2616").unwrap().resolve(2026).unwrap();
-        assert_eq!(
-            week,
-            LabelDate::Week {
-                year: 2026,
-                week: 16
-            }
-        );
+        assert_eq!(week, LabelDate::Week { year: 2026, week: 16 });
         assert_eq!(week.span(), Ok((date("2026-04-13"), date("2026-04-19"))));
-        assert_eq!(
-            ScanDate::parse_week("2653")
-                .unwrap()
-                .resolve(2026)
-                .unwrap()
-                .span()
-                .unwrap()
-                .0,
-            date("2026-12-28")
-        );
-        assert_eq!(
-            ScanDate::parse_week("2553").unwrap().resolve(2026),
-            Err(NotADate)
-        );
+        assert_eq!(ScanDate::parse_week("2653").unwrap().resolve(2026).unwrap().span().unwrap().0, date("2026-12-28"));
+        assert_eq!(ScanDate::parse_week("2553").unwrap().resolve(2026), Err(NotADate));
         assert_eq!(ScanDate::parse_week("2600"), Err(NotADate));
-        let month = LabelDate::Month {
-            year: 2026,
-            month: 2,
-        };
+        let month = LabelDate::Month { year: 2026, month: 2 };
         assert_eq!(month.span(), Ok((date("2026-02-01"), date("2026-02-28"))));
     }
 

@@ -1,9 +1,7 @@
 //! Why a scan or a typed serial is not taken as it is. Every reason is a name; words for it stand in the language files.
 
 /// Why a text is not taken as a serial, or is taken only after a question.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
-)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Problem {
     /// Nothing, or nothing but separators.
@@ -58,10 +56,7 @@ impl Problem {
     #[must_use]
     pub fn may_be_confirmed(self) -> bool {
         match self {
-            Self::ProductNotItem
-            | Self::LooksLikeMac
-            | Self::LooksLikeImei
-            | Self::LooksLikeIccid => true,
+            Self::ProductNotItem | Self::LooksLikeMac | Self::LooksLikeImei | Self::LooksLikeIccid => true,
             Self::Empty
             | Self::TooLong
             | Self::ControlCharacters

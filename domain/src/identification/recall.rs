@@ -8,9 +8,7 @@ use super::keys::{Serial, match_key, skeleton};
 use super::label_dates::LabelDate;
 
 /// What a notice means for one unit. The order is that of urgency, least first.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
-)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum RecallAnswer {
     /// The notice does not mean it.
@@ -24,9 +22,7 @@ pub enum RecallAnswer {
 }
 
 /// What an answer rests on.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
-)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Ground {
     /// The product code or the model name.
@@ -94,10 +90,7 @@ pub fn judge_recall(notice: &Notice, unit: &Unit) -> RecallMatch {
     let model = model_answer(notice, unit);
     let mut grounds = vec![(Ground::Model, model)];
     if model == RecallAnswer::No {
-        return RecallMatch {
-            answer: RecallAnswer::No,
-            grounds,
-        };
+        return RecallMatch { answer: RecallAnswer::No, grounds };
     }
     if !notice.lots.is_empty() {
         grounds.push((Ground::Lot, lot_answer(&notice.lots, unit.lot.as_deref())));
@@ -107,24 +100,13 @@ pub fn judge_recall(notice: &Notice, unit: &Unit) -> RecallMatch {
     }
     if !notice.ranges.is_empty() {
         let answer = match &unit.serial {
-            Some(serial) => notice
-                .ranges
-                .iter()
-                .map(|range| in_range(serial, range))
-                .max(),
+            Some(serial) => notice.ranges.iter().map(|range| in_range(serial, range)).max(),
             None => None,
         };
-        grounds.push((
-            Ground::SerialRange,
-            answer.unwrap_or(RecallAnswer::Undecidable),
-        ));
+        grounds.push((Ground::SerialRange, answer.unwrap_or(RecallAnswer::Undecidable)));
     }
     // A notice that names only a model means all of its units.
-    let narrowed = grounds[1..]
-        .iter()
-        .map(|(_, answer)| *answer)
-        .max()
-        .unwrap_or(RecallAnswer::Hit);
+    let narrowed = grounds[1..].iter().map(|(_, answer)| *answer).max().unwrap_or(RecallAnswer::Hit);
     let answer = match (narrowed, model) {
         (RecallAnswer::No, _) => RecallAnswer::No,
         // A sure serial on a model that is not known for sure stays a possibility; "ask the maker" does as well.
@@ -138,19 +120,11 @@ fn model_answer(notice: &Notice, unit: &Unit) -> RecallAnswer {
     if notice.gtins.is_empty() && notice.models.is_empty() {
         return RecallAnswer::Hit;
     }
-    let by_gtin = unit
-        .gtin
-        .as_ref()
-        .filter(|_| !notice.gtins.is_empty())
-        .map(|gtin| notice.gtins.contains(gtin));
-    let by_name = unit
-        .model
-        .as_ref()
-        .filter(|_| !notice.models.is_empty())
-        .map(|name| {
-            let name = model_key(name);
-            notice.models.iter().any(|listed| model_key(listed) == name)
-        });
+    let by_gtin = unit.gtin.as_ref().filter(|_| !notice.gtins.is_empty()).map(|gtin| notice.gtins.contains(gtin));
+    let by_name = unit.model.as_ref().filter(|_| !notice.models.is_empty()).map(|name| {
+        let name = model_key(name);
+        notice.models.iter().any(|listed| model_key(listed) == name)
+    });
     match (by_gtin, by_name) {
         (Some(true), _) | (_, Some(true)) => RecallAnswer::Hit,
         (Some(false), _) | (_, Some(false)) => RecallAnswer::No,
@@ -211,11 +185,7 @@ fn production_answer((first, last): (Date, Date), made: Option<LabelDate>) -> Re
 /// ```
 #[must_use]
 pub fn in_range(serial: &Serial, range: &SerialRange) -> RecallAnswer {
-    let exact = key_in_range(
-        &serial.match_key,
-        &range.from.match_key,
-        &range.to.match_key,
-    );
+    let exact = key_in_range(&serial.match_key, &range.from.match_key, &range.to.match_key);
     if exact == RecallAnswer::Hit {
         return exact;
     }
@@ -226,9 +196,7 @@ pub fn in_range(serial: &Serial, range: &SerialRange) -> RecallAnswer {
 }
 
 fn key_in_range(key: &str, from: &str, to: &str) -> RecallAnswer {
-    let (Some((from_prefix, from_run)), Some((to_prefix, to_run))) =
-        (split_run(from), split_run(to))
-    else {
+    let (Some((from_prefix, from_run)), Some((to_prefix, to_run))) = (split_run(from), split_run(to)) else {
         return RecallAnswer::Undecidable;
     };
     // Runs of equal length compare as texts the way they compare as numbers, however long they are.
@@ -262,10 +230,7 @@ mod tests {
     }
 
     fn range(from: &str, to: &str) -> SerialRange {
-        SerialRange {
-            from: serial(from),
-            to: serial(to),
-        }
+        SerialRange { from: serial(from), to: serial(to) }
     }
 
     #[test]
@@ -291,19 +256,12 @@ mod tests {
             ("0150", ("0100", "0200"), Hit),
             (
                 "99999999999999999999999999999999150",
-                (
-                    "99999999999999999999999999999999100",
-                    "99999999999999999999999999999999200",
-                ),
+                ("99999999999999999999999999999999100", "99999999999999999999999999999999200"),
                 Hit,
             ),
         ];
         for (text, (from, to), answer) in cases {
-            assert_eq!(
-                in_range(&serial(text), &range(from, to)),
-                answer,
-                "{text} in {from}..{to}"
-            );
+            assert_eq!(in_range(&serial(text), &range(from, to)), answer, "{text} in {from}..{to}");
         }
     }
 
@@ -333,51 +291,16 @@ mod tests {
             (unit("BX24-000999", Some("LOT9"), month(6)), No),
             (unit("BX24-000999", None, month(6)), Undecidable),
             (unit("BX24-000150", Some("LOT9"), month(6)), Hit),
-            (
-                Unit {
-                    model: Some("Demo Module 6".into()),
-                    ..unit("BX24-000150", None, None)
-                },
-                No,
-            ),
-            (
-                Unit {
-                    model: None,
-                    ..unit("BX24-000150", None, None)
-                },
-                Possible,
-            ),
-            (
-                Unit {
-                    gtin: Some("09521234543213".into()),
-                    model: None,
-                    ..unit("BX24-000150", None, None)
-                },
-                Hit,
-            ),
-            (
-                Unit {
-                    gtin: Some("09506000134352".into()),
-                    model: None,
-                    ..unit("BX24-000150", None, None)
-                },
-                No,
-            ),
-            (
-                Unit {
-                    serial: None,
-                    ..unit("X1", Some("LOT9"), month(6))
-                },
-                Undecidable,
-            ),
+            (Unit { model: Some("Demo Module 6".into()), ..unit("BX24-000150", None, None) }, No),
+            (Unit { model: None, ..unit("BX24-000150", None, None) }, Possible),
+            (Unit { gtin: Some("09521234543213".into()), model: None, ..unit("BX24-000150", None, None) }, Hit),
+            (Unit { gtin: Some("09506000134352".into()), model: None, ..unit("BX24-000150", None, None) }, No),
+            (Unit { serial: None, ..unit("X1", Some("LOT9"), month(6)) }, Undecidable),
         ];
         for (unit, answer) in cases {
             assert_eq!(judge_recall(&notice, &unit).answer, answer, "{unit:?}");
         }
-        let whole_model = Notice {
-            models: vec!["demo module 5".into()],
-            ..Notice::default()
-        };
+        let whole_model = Notice { models: vec!["demo module 5".into()], ..Notice::default() };
         let all = judge_recall(&whole_model, &unit("X1", None, None));
         assert_eq!((all.answer, all.grounds), (Hit, vec![(Ground::Model, Hit)]));
     }

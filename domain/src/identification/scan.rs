@@ -187,9 +187,7 @@ pub fn serial_from(reading: &ScanReading) -> Result<Serial, Problem> {
 /// itself says that this is something else.
 pub fn serial_as_confirmed(reading: &ScanReading) -> Result<Serial, Problem> {
     match (reading.problem, &reading.serial) {
-        (Some(problem), Some(text)) if problem.may_be_confirmed() && !reading.certain => {
-            Serial::of(text)
-        }
+        (Some(problem), Some(text)) if problem.may_be_confirmed() && !reading.certain => Serial::of(text),
         _ => serial_from(reading),
     }
 }
@@ -205,9 +203,7 @@ fn strip_suffix(raw: &str) -> (&str, String) {
 fn strip_symbology(text: &str) -> (Option<&str>, &str) {
     let bytes = text.as_bytes();
     match bytes {
-        [b']', letter, modifier, ..]
-            if letter.is_ascii_alphabetic() && modifier.is_ascii_alphanumeric() =>
-        {
+        [b']', letter, modifier, ..] if letter.is_ascii_alphabetic() && modifier.is_ascii_alphanumeric() => {
             (Some(&text[1..3]), text[3..].trim_start_matches(' '))
         }
         _ => (None, text),
@@ -368,9 +364,7 @@ fn is_mac(text: &str) -> bool {
     let groups = |separator: char, count: usize, size: usize| {
         let parts: Vec<&str> = text.split(separator).collect();
         parts.len() == count
-            && parts
-                .iter()
-                .all(|part| part.len() == size && part.bytes().all(|byte| byte.is_ascii_hexdigit()))
+            && parts.iter().all(|part| part.len() == size && part.bytes().all(|byte| byte.is_ascii_hexdigit()))
     };
     groups(':', 6, 2) || groups('-', 6, 2) || groups('.', 3, 4)
 }
@@ -378,13 +372,8 @@ fn is_mac(text: &str) -> bool {
 /// Sorts the fields of a carrier into the reading.
 fn take_fields(reading: &mut ScanReading, fields: Fields) {
     let value = |scheme: Scheme, ids: &[&str]| {
-        ids.iter().find_map(|id| {
-            fields
-                .elements
-                .iter()
-                .find(|e| e.scheme == scheme && e.id == *id)
-                .map(|e| e.value.clone())
-        })
+        ids.iter()
+            .find_map(|id| fields.elements.iter().find(|e| e.scheme == scheme && e.id == *id).map(|e| e.value.clone()))
     };
     let checked_gtin = |text: String| text.get(..14).and_then(gtin14);
     reading.gtin = value(Scheme::Ai, &["01", "03", "8006"]).and_then(checked_gtin);
@@ -396,13 +385,7 @@ fn take_fields(reading: &mut ScanReading, fields: Fields) {
         .find_map(|code| {
             let text = value(Scheme::Ai, &[code])?;
             // A returnable asset may come without the part that names one of its kind.
-            if *code == "8003" {
-                text.get(14..)
-                    .filter(|rest| !rest.is_empty())
-                    .map(str::to_owned)
-            } else {
-                Some(text)
-            }
+            if *code == "8003" { text.get(14..).filter(|rest| !rest.is_empty()).map(str::to_owned) } else { Some(text) }
         })
         .or_else(|| value(Scheme::Di, &["S", "25S"]));
     reading.doubtful_end = fields.doubtful_end;
@@ -418,25 +401,15 @@ fn take_fields(reading: &mut ScanReading, fields: Fields) {
                 }
             },
         };
-        reading
-            .dates
-            .extend(named.map(|(meaning, date)| NamedDate { meaning, date }));
+        reading.dates.extend(named.map(|(meaning, date)| NamedDate { meaning, date }));
     }
-    reading.production = reading
-        .dates
-        .iter()
-        .find(|d| d.meaning == DateMeaning::Production)
-        .map(|d| d.date);
+    reading.production = reading.dates.iter().find(|d| d.meaning == DateMeaning::Production).map(|d| d.date);
     if reading.problem.is_some() {
         // A scan that is partly wrong is wrong: its serial could be cut short or belong to another field.
         reading.serial = None;
     } else if reading.serial.is_none() {
         let product = reading.gtin.is_some() || reading.part.is_some();
-        reading.problem = Some(if product {
-            Problem::ProductNotItem
-        } else {
-            Problem::NoSerial
-        });
+        reading.problem = Some(if product { Problem::ProductNotItem } else { Problem::NoSerial });
     }
     reading.elements = fields.elements;
 }
@@ -444,8 +417,7 @@ fn take_fields(reading: &mut ScanReading, fields: Fields) {
 /// Dates of data identifiers: 16D is the production date; 10D is a week and does not say of what.
 fn di_date(element: &Element) -> Result<Option<(DateMeaning, ScanDate)>, Problem> {
     let read = match element.id.as_str() {
-        "16D" => Date::parse_compact(&element.value)
-            .map(|date| (DateMeaning::Production, ScanDate::Full(date))),
+        "16D" => Date::parse_compact(&element.value).map(|date| (DateMeaning::Production, ScanDate::Full(date))),
         "10D" => ScanDate::parse_week(&element.value).map(|week| (DateMeaning::Unstated, week)),
         _ => return Ok(None),
     };

@@ -9,12 +9,9 @@ fn read(raw: &str, source: ScanSource) -> String {
     let reading = read_scan(raw, source);
     assert_eq!(reading.raw, raw, "the raw text is kept");
     let mut line = format!("{:?}", reading.kind);
-    for (name, value) in [
-        ("gtin", &reading.gtin),
-        ("lot", &reading.lot),
-        ("part", &reading.part),
-        ("host", &reading.host),
-    ] {
+    for (name, value) in
+        [("gtin", &reading.gtin), ("lot", &reading.lot), ("part", &reading.part), ("host", &reading.host)]
+    {
         if let Some(value) = value {
             line += &format!(" {name}={value}");
         }
@@ -29,36 +26,12 @@ fn read(raw: &str, source: ScanSource) -> String {
 #[test]
 fn messy_scans() {
     let cases = [
-        (
-            "]C10109521234543213211234ABC",
-            Wedge,
-            "ElementString gtin=09521234543213 serial=1234ABC",
-        ),
-        (
-            "(01)09521234543213(21)A1B2-C3(10)LOT7",
-            Typed,
-            "ElementString gtin=09521234543213 lot=LOT7 serial=A1B2-C3",
-        ),
-        (
-            "010952123454321310LOT7␝21A1B2C3",
-            Wedge,
-            "ElementString gtin=09521234543213 lot=LOT7 serial=A1B2C3",
-        ),
-        (
-            "010952123454321310LOT721A1B2C3",
-            Wedge,
-            "ElementString gtin=09521234543213 lot=LOT721A1B2C3 SeparatorLost",
-        ),
-        (
-            "010952123454321421X",
-            Wedge,
-            "ElementString CheckDigitWrong",
-        ),
-        (
-            "9521234543213",
-            Typed,
-            "Plain gtin=09521234543213 ProductNotItem",
-        ),
+        ("]C10109521234543213211234ABC", Wedge, "ElementString gtin=09521234543213 serial=1234ABC"),
+        ("(01)09521234543213(21)A1B2-C3(10)LOT7", Typed, "ElementString gtin=09521234543213 lot=LOT7 serial=A1B2-C3"),
+        ("010952123454321310LOT7␝21A1B2C3", Wedge, "ElementString gtin=09521234543213 lot=LOT7 serial=A1B2C3"),
+        ("010952123454321310LOT721A1B2C3", Wedge, "ElementString gtin=09521234543213 lot=LOT721A1B2C3 SeparatorLost"),
+        ("010952123454321421X", Wedge, "ElementString CheckDigitWrong"),
+        ("9521234543213", Typed, "Plain gtin=09521234543213 ProductNotItem"),
         (
             "https://id.gs1.org/01/09521234543213/21/A1%2FB2",
             Camera,
@@ -69,11 +42,7 @@ fn messy_scans() {
             Camera,
             "DigitalLink gtin=09521234543213 lot=L host=example.com QualifierOrder",
         ),
-        (
-            "[)>␞06␝1PBX-100␝SABC123␝10D2616␞␄",
-            Camera,
-            "Envelope part=BX-100 serial=ABC123",
-        ),
+        ("[)>␞06␝1PBX-100␝SABC123␝10D2616␞␄", Camera, "Envelope part=BX-100 serial=ABC123"),
         ("S/N: abc-12 34", Typed, "Plain serial=abc-12 34"),
         ("BX24-00015O", Typed, "Plain serial=BX24-00015O"),
         ("АВС123", Typed, "Plain NonAsciiLetters"),
@@ -84,16 +53,8 @@ fn messy_scans() {
         ("=21+3", Typed, "Plain serial==21+3"),
         ("490154203237518", Typed, "Plain LooksLikeImei"),
         ("A4:CF:12:9B:00:1E", Camera, "Plain LooksLikeMac"),
-        (
-            "8003095212345432131001",
-            Camera,
-            "ElementString serial=1001",
-        ),
-        (
-            "8006095212345432130203",
-            Camera,
-            "ElementString gtin=09521234543213 ProductNotItem",
-        ),
+        ("8003095212345432131001", Camera, "ElementString serial=1001"),
+        ("8006095212345432130203", Camera, "ElementString gtin=09521234543213 ProductNotItem"),
     ];
     for (raw, source, expected) in cases {
         assert_eq!(read(raw, source), expected, "{raw}");
@@ -116,47 +77,19 @@ fn symbologies_and_separators() {
         ("]C121A1", Wedge, "ElementString serial=A1"),
         ("]C1ABC", Wedge, "ElementString UnknownIdentifier"),
         ("]C1", Wedge, "Plain Empty"),
-        (
-            "]E09521234543213",
-            Wedge,
-            "Plain gtin=09521234543213 ProductNotItem",
-        ),
+        ("]E09521234543213", Wedge, "Plain gtin=09521234543213 ProductNotItem"),
         ("]E09521234543214", Wedge, "Plain CheckDigitWrong"),
-        (
-            "]E412345670",
-            Wedge,
-            "Plain gtin=00000012345670 ProductNotItem",
-        ),
+        ("]E412345670", Wedge, "Plain gtin=00000012345670 ProductNotItem"),
         ("]C0ABC123", Wedge, "Plain serial=ABC123"),
-        (
-            "]Q1https://example.com/x",
-            Camera,
-            "PlainUrl host=example.com LinkNotSerial",
-        ),
+        ("]Q1https://example.com/x", Camera, "PlainUrl host=example.com LinkNotSerial"),
         ("AB\u{1d}CD", Camera, "Plain ControlCharacters"),
         ("AB<GS>CD", Camera, "Plain ControlCharacters"),
         ("00106141411234567897", Camera, "ElementString NoSerial"),
-        (
-            "]C1800495212AB\u{1d}",
-            Camera,
-            "ElementString serial=95212AB",
-        ),
+        ("]C1800495212AB\u{1d}", Camera, "ElementString serial=95212AB"),
         ("]C102095212345432133712", Camera, "ElementString NoSerial"),
-        (
-            "https://example.com/01/09521234543214/21/1",
-            Camera,
-            "PlainUrl host=example.com CheckDigitWrong",
-        ),
-        (
-            "https://example.com/x/21/A1",
-            Camera,
-            "PlainUrl host=example.com LinkNotSerial",
-        ),
-        (
-            "[)>\u{1e}06\u{1d}SA1\u{1d}16D20260230\u{1e}\u{4}",
-            Camera,
-            "Envelope NotADate",
-        ),
+        ("https://example.com/01/09521234543214/21/1", Camera, "PlainUrl host=example.com CheckDigitWrong"),
+        ("https://example.com/x/21/A1", Camera, "PlainUrl host=example.com LinkNotSerial"),
+        ("[)>\u{1e}06\u{1d}SA1\u{1d}16D20260230\u{1e}\u{4}", Camera, "Envelope NotADate"),
     ];
     for (raw, source, expected) in cases {
         assert_eq!(read(raw, source), expected, "{raw}");
@@ -166,10 +99,7 @@ fn symbologies_and_separators() {
 #[test]
 fn what_was_stripped_is_recorded() {
     let reading = read_scan(" ]C0ABC123 \r\n", Wedge);
-    assert_eq!(
-        (reading.suffix.as_str(), reading.symbology.as_deref()),
-        ("\r\n", Some("C0"))
-    );
+    assert_eq!((reading.suffix.as_str(), reading.symbology.as_deref()), ("\r\n", Some("C0")));
     assert_eq!(reading.serial.as_deref(), Some("ABC123"));
     assert!(!reading.label_stripped);
     assert!(read_scan("S/N: abc-12 34", Typed).label_stripped);
@@ -192,59 +122,27 @@ fn labels_are_stripped_from_typed_text_only() {
         ("Serial", "Serial"),
     ];
     for (typed, serial) in cases {
-        assert_eq!(
-            serial_from(&read_scan(typed, Typed)).unwrap().stored,
-            serial,
-            "{typed}"
-        );
+        assert_eq!(serial_from(&read_scan(typed, Typed)).unwrap().stored, serial, "{typed}");
     }
-    assert_eq!(
-        serial_from(&read_scan("SN:123", Camera)).unwrap().stored,
-        "SN:123"
-    );
+    assert_eq!(serial_from(&read_scan("SN:123", Camera)).unwrap().stored, "SN:123");
     assert_eq!(read_scan("S/N:", Typed).problem, Some(Problem::Empty));
-    assert_eq!(
-        serial_from(&read_scan("S/N: abc-12 34", Typed))
-            .unwrap()
-            .match_key,
-        "ABC1234"
-    );
+    assert_eq!(serial_from(&read_scan("S/N: abc-12 34", Typed)).unwrap().match_key, "ABC1234");
 }
 
 #[test]
 fn what_only_looks_like_something_else_may_be_confirmed() {
-    for text in [
-        "490154203237518",
-        "A4:CF:12:9B:00:1E",
-        "9521234543213",
-        "0109521234543213",
-        "8901234567890123456",
-    ] {
+    for text in ["490154203237518", "A4:CF:12:9B:00:1E", "9521234543213", "0109521234543213", "8901234567890123456"] {
         let reading = read_scan(text, Typed);
         assert!(serial_from(&reading).is_err(), "{text}");
         assert_eq!(serial_as_confirmed(&reading).unwrap().stored, text);
     }
-    for text in [
-        "]E09521234543213",
-        "]C10109521234543213",
-        "010952123454321310LOT721A1",
-        "010952123454321421X",
-        "АВС",
-    ] {
+    for text in ["]E09521234543213", "]C10109521234543213", "010952123454321310LOT721A1", "010952123454321421X", "АВС"]
+    {
         let reading = read_scan(text, Wedge);
-        assert_eq!(
-            serial_as_confirmed(&reading).err(),
-            reading.problem,
-            "{text}"
-        );
+        assert_eq!(serial_as_confirmed(&reading).err(), reading.problem, "{text}");
         assert!(reading.problem.is_some(), "{text}");
     }
-    assert_eq!(
-        serial_as_confirmed(&read_scan("ABC", Typed))
-            .unwrap()
-            .stored,
-        "ABC"
-    );
+    assert_eq!(serial_as_confirmed(&read_scan("ABC", Typed)).unwrap().stored, "ABC");
 }
 
 #[test]
@@ -270,37 +168,19 @@ fn patterns_of_other_numbers() {
 
 #[test]
 fn dates_and_pieces() {
-    let reading = read_scan(
-        "https://example.com/p/01/09521234543213/10/LOT7/21/A1?11=260415",
-        Camera,
-    );
+    let reading = read_scan("https://example.com/p/01/09521234543213/10/LOT7/21/A1?11=260415", Camera);
     let made = reading.production.unwrap().resolve(2026).unwrap();
     assert_eq!(made.span().unwrap().0.to_string(), "2026-04-15");
-    assert_eq!(
-        (reading.lot.as_deref(), reading.serial.as_deref()),
-        (Some("LOT7"), Some("A1"))
-    );
+    assert_eq!((reading.lot.as_deref(), reading.serial.as_deref()), (Some("LOT7"), Some("A1")));
 
     let reading = read_scan("[)>␞06␝1PBX-100␝SABC123␝10D2616␞␄", Camera);
-    assert_eq!(
-        reading.production, None,
-        "10D does not say that it is the production date"
-    );
+    assert_eq!(reading.production, None, "10D does not say that it is the production date");
     let week = ScanDate::Week { year: 26, week: 16 };
-    assert_eq!(
-        reading.dates,
-        [NamedDate {
-            meaning: DateMeaning::Unstated,
-            date: week
-        }]
-    );
+    assert_eq!(reading.dates, [NamedDate { meaning: DateMeaning::Unstated, date: week }]);
 
     let reading = read_scan("8006095212345432130203", Camera);
     assert_eq!(reading.piece, Some((2, 3)));
-    assert_eq!(
-        read_scan("800609521234543213020321S1", Camera).problem,
-        Some(Problem::FieldFormat)
-    );
+    assert_eq!(read_scan("800609521234543213020321S1", Camera).problem, Some(Problem::FieldFormat));
 }
 
 #[test]
@@ -313,18 +193,11 @@ fn a_serial_that_could_hide_a_lot_is_marked() {
 #[test]
 fn nothing_and_too_much() {
     for raw in ["", " ", "\r\n", "\t"] {
-        assert_eq!(
-            read_scan(raw, Wedge).problem,
-            Some(Problem::Empty),
-            "{raw:?}"
-        );
+        assert_eq!(read_scan(raw, Wedge).problem, Some(Problem::Empty), "{raw:?}");
     }
     let long = "A".repeat(SCAN_BYTES_MAX + 1);
     assert_eq!(read_scan(&long, Camera).problem, Some(Problem::TooLong));
-    assert_eq!(
-        read_scan("A\0B", Camera).problem,
-        Some(Problem::ControlCharacters)
-    );
+    assert_eq!(read_scan("A\0B", Camera).problem, Some(Problem::ControlCharacters));
 }
 
 proptest::proptest! {

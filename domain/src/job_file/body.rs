@@ -87,7 +87,9 @@ pub struct JobPlanned {
 }
 
 /// What an item of the catalogue is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Encode, Decode, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Encode, Decode, serde::Serialize, serde::Deserialize,
+)]
 #[cbor(index_only)]
 #[serde(rename_all = "snake_case")]
 pub enum UnitKind {
@@ -889,12 +891,29 @@ impl Body {
             Self::Confirmation(b) => Some(&b.at),
             Self::Choice(b) => Some(&b.at),
             Self::Waited(b) => Some(&b.at),
-            Self::JobPlanned(_) | Self::Equipment(_) | Self::DesignInputs(_) | Self::Consent(_)
-            | Self::SiteDetails(_) | Self::Schedule(_) | Self::Assignment(_) | Self::Withdrawn(_)
-            | Self::Remark(_) | Self::Retraction(_) | Self::CautionsRead(_) | Self::DeviationAsked(_)
-            | Self::DeviationDecided(_) | Self::StopWork(_) | Self::StopResolved(_) | Self::Paused(_)
-            | Self::Resumed(_) | Self::Submitted(_) | Self::Returned(_) | Self::Passed(_)
-            | Self::BreachSettled(_) | Self::PhotoAbsent(_) | Self::Finding(_) => None,
+            Self::JobPlanned(_)
+            | Self::Equipment(_)
+            | Self::DesignInputs(_)
+            | Self::Consent(_)
+            | Self::SiteDetails(_)
+            | Self::Schedule(_)
+            | Self::Assignment(_)
+            | Self::Withdrawn(_)
+            | Self::Remark(_)
+            | Self::Retraction(_)
+            | Self::CautionsRead(_)
+            | Self::DeviationAsked(_)
+            | Self::DeviationDecided(_)
+            | Self::StopWork(_)
+            | Self::StopResolved(_)
+            | Self::Paused(_)
+            | Self::Resumed(_)
+            | Self::Submitted(_)
+            | Self::Returned(_)
+            | Self::Passed(_)
+            | Self::BreachSettled(_)
+            | Self::PhotoAbsent(_)
+            | Self::Finding(_) => None,
         }
     }
 
@@ -908,12 +927,28 @@ impl Body {
             Self::Choice(b) => b.corrects,
             Self::Waited(b) => b.corrects,
             Self::Retraction(b) => Some(b.target),
-            Self::JobPlanned(_) | Self::Equipment(_) | Self::DesignInputs(_) | Self::Consent(_)
-            | Self::SiteDetails(_) | Self::Schedule(_) | Self::Assignment(_) | Self::Withdrawn(_)
-            | Self::Remark(_) | Self::CautionsRead(_) | Self::DeviationAsked(_)
-            | Self::DeviationDecided(_) | Self::StopWork(_) | Self::StopResolved(_) | Self::Paused(_)
-            | Self::Resumed(_) | Self::Submitted(_) | Self::Returned(_) | Self::Passed(_)
-            | Self::BreachSettled(_) | Self::PhotoAbsent(_) | Self::Finding(_) => None,
+            Self::JobPlanned(_)
+            | Self::Equipment(_)
+            | Self::DesignInputs(_)
+            | Self::Consent(_)
+            | Self::SiteDetails(_)
+            | Self::Schedule(_)
+            | Self::Assignment(_)
+            | Self::Withdrawn(_)
+            | Self::Remark(_)
+            | Self::CautionsRead(_)
+            | Self::DeviationAsked(_)
+            | Self::DeviationDecided(_)
+            | Self::StopWork(_)
+            | Self::StopResolved(_)
+            | Self::Paused(_)
+            | Self::Resumed(_)
+            | Self::Submitted(_)
+            | Self::Returned(_)
+            | Self::Passed(_)
+            | Self::BreachSettled(_)
+            | Self::PhotoAbsent(_)
+            | Self::Finding(_) => None,
         }
     }
 
@@ -930,9 +965,19 @@ impl Body {
     pub const fn is_lead_act(&self) -> bool {
         matches!(
             self,
-            Self::JobPlanned(_) | Self::Equipment(_) | Self::DesignInputs(_) | Self::Consent(_) | Self::SiteDetails(_)
-                | Self::Schedule(_) | Self::Assignment(_) | Self::Withdrawn(_) | Self::DeviationDecided(_)
-                | Self::StopResolved(_) | Self::Returned(_) | Self::Passed(_) | Self::BreachSettled(_)
+            Self::JobPlanned(_)
+                | Self::Equipment(_)
+                | Self::DesignInputs(_)
+                | Self::Consent(_)
+                | Self::SiteDetails(_)
+                | Self::Schedule(_)
+                | Self::Assignment(_)
+                | Self::Withdrawn(_)
+                | Self::DeviationDecided(_)
+                | Self::StopResolved(_)
+                | Self::Returned(_)
+                | Self::Passed(_)
+                | Self::BreachSettled(_)
                 | Self::PhotoAbsent(_)
         )
     }

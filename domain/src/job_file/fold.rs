@@ -94,10 +94,8 @@ impl JobState<'_, '_> {
 /// Folds a job file behind a method.
 pub fn fold<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>) -> JobState<'p, 'a> {
     let keys = file.order_keys();
-    let mut breaches: BTreeMap<EntryId, Breach> = judge_all(file, plan, &keys)
-        .into_iter()
-        .map(|(id, why)| (id, Breach { why, settled: None }))
-        .collect();
+    let mut breaches: BTreeMap<EntryId, Breach> =
+        judge_all(file, plan, &keys).into_iter().map(|(id, why)| (id, Breach { why, settled: None })).collect();
     let late = late_entries(file, &breaches);
     let mut gate = Gate::new(plan);
     for held in file.iter() {
@@ -259,7 +257,9 @@ fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
     if let Some(place) = body.evidence_place() {
         return judge_evidence(gate, author, body, place);
     }
-    if body.is_lead_act() && !matches!(body, Body::JobPlanned(_)) && gate.record().role_of(author) != Some(CrewRole::Lead)
+    if body.is_lead_act()
+        && !matches!(body, Body::JobPlanned(_))
+        && gate.record().role_of(author) != Some(CrewRole::Lead)
     {
         // The office corrects site data and consent; whether its role may is the server's table.
         let office_act = matches!(body, Body::SiteDetails(_) | Body::Consent(_) | Body::PhotoAbsent(_));
@@ -268,14 +268,14 @@ fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
     match body {
         Body::JobPlanned(_) => gate.record().plan.is_some().then_some(BreachWhy::AlreadyPlanned),
         Body::Retraction(retraction) => judge_replacement(gate, author, retraction.target),
-        Body::CautionsRead(read) => not_on_job(gate, author).or_else(|| gate.find(&read.at).is_none().then_some(BreachWhy::NoSuchPlace)),
-        Body::DeviationAsked(asked) => {
-            not_on_job(gate, author).or_else(|| match gate.find(&asked.at) {
-                None => Some(BreachWhy::NoSuchPlace),
-                Some(at) if gate.plan().step(at.step).stop_work => Some(BreachWhy::StopWorkStep),
-                Some(at) => shut(gate, at),
-            })
+        Body::CautionsRead(read) => {
+            not_on_job(gate, author).or_else(|| gate.find(&read.at).is_none().then_some(BreachWhy::NoSuchPlace))
         }
+        Body::DeviationAsked(asked) => not_on_job(gate, author).or_else(|| match gate.find(&asked.at) {
+            None => Some(BreachWhy::NoSuchPlace),
+            Some(at) if gate.plan().step(at.step).stop_work => Some(BreachWhy::StopWorkStep),
+            Some(at) => shut(gate, at),
+        }),
         Body::DeviationDecided(decided) => {
             (!gate.record().deviations.contains_key(&decided.asked)).then_some(BreachWhy::NothingThere)
         }
@@ -287,11 +287,22 @@ fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
         Body::Paused(_) | Body::Resumed(_) => not_on_job(gate, author),
         // A stop is never wrong, and words are never shut out.
         Body::StopWork(_) | Body::Remark(_) | Body::Finding(_) => None,
-        Body::Equipment(_) | Body::DesignInputs(_) | Body::Consent(_) | Body::SiteDetails(_) | Body::Schedule(_)
-        | Body::Assignment(_) | Body::Withdrawn(_) | Body::Returned(_) | Body::BreachSettled(_)
+        Body::Equipment(_)
+        | Body::DesignInputs(_)
+        | Body::Consent(_)
+        | Body::SiteDetails(_)
+        | Body::Schedule(_)
+        | Body::Assignment(_)
+        | Body::Withdrawn(_)
+        | Body::Returned(_)
+        | Body::BreachSettled(_)
         | Body::PhotoAbsent(_) => None,
         // Answered above.
-        Body::Photo(_) | Body::Reading(_) | Body::Serial(_) | Body::Confirmation(_) | Body::Choice(_)
+        Body::Photo(_)
+        | Body::Reading(_)
+        | Body::Serial(_)
+        | Body::Confirmation(_)
+        | Body::Choice(_)
         | Body::Waited(_) => None,
     }
 }
@@ -375,7 +386,11 @@ fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey) {
         Body::SiteDetails(value) => replace(&mut gate.record_mut(Touched::Nothing).site, key, value),
         Body::Schedule(value) => replace(&mut gate.record_mut(Touched::Nothing).schedule, key, value),
         Body::Assignment(value) => replace(&mut gate.record_mut(Touched::Everything).crew, key, value),
-        Body::Photo(_) | Body::Reading(_) | Body::Serial(_) | Body::Confirmation(_) | Body::Choice(_)
+        Body::Photo(_)
+        | Body::Reading(_)
+        | Body::Serial(_)
+        | Body::Confirmation(_)
+        | Body::Choice(_)
         | Body::Waited(_) => absorb_evidence(gate, held, body, key),
         Body::Remark(remark) => {
             let words = (key, author, remark.at.as_ref(), remark.text.as_str());
@@ -469,7 +484,8 @@ fn phase(gate: &mut Gate<'_, '_>, key: OrderKey, event: PhaseEvent, author: Pers
 
 fn attach_decisions(gate: &mut Gate<'_, '_>, asked: EntryId) {
     let record = gate.record_mut(Touched::Nothing);
-    if let (Some(deviation), Some(waiting)) = (record.deviations.get_mut(&asked), record.decisions_waiting.get(&asked)) {
+    if let (Some(deviation), Some(waiting)) = (record.deviations.get_mut(&asked), record.decisions_waiting.get(&asked))
+    {
         deviation.decisions = waiting.clone();
     }
 }

@@ -212,15 +212,18 @@ impl World {
     }
     fn serial(&mut self, who: u8, slot: u16, serial: &str) -> EntryId {
         let at = Place::of("links", slot, "serial");
-        self.write(who, Body::Serial(SerialRead {
-            at,
-            raw: serial.into(),
-            stored: serial.into(),
-            source: SerialSource::Typed,
-            gtin: None,
-            lot: None,
-            corrects: None,
-        }))
+        self.write(
+            who,
+            Body::Serial(SerialRead {
+                at,
+                raw: serial.into(),
+                stored: serial.into(),
+                source: SerialSource::Typed,
+                gtin: None,
+                lot: None,
+                corrects: None,
+            }),
+        )
     }
     fn remark(&mut self, who: u8) -> EntryId {
         self.write(who, Body::Remark(Remark { at: None, text: "because".into() }))

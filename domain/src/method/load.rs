@@ -23,14 +23,17 @@ fn micro_of(text: &str) -> Option<i64> {
 impl<'de> serde::Deserialize<'de> for Micro {
     fn deserialize<D: serde::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
         let text = String::deserialize(d)?;
-        micro_of(&text).map(Micro).ok_or_else(|| D::Error::custom(format!("\"{text}\" is not decimal text such as \"0.08\"")))
+        micro_of(&text)
+            .map(Micro)
+            .ok_or_else(|| D::Error::custom(format!("\"{text}\" is not decimal text such as \"0.08\"")))
     }
 }
 
 impl<'de> serde::Deserialize<'de> for Unit {
     fn deserialize<D: serde::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
         let text = String::deserialize(d)?;
-        Self::from_name(&text).ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a unit such as \"volt\" or \"ohm\"")))
+        Self::from_name(&text)
+            .ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a unit such as \"volt\" or \"ohm\"")))
     }
 }
 

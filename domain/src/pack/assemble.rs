@@ -58,7 +58,10 @@ fn facts(state: &JobState<'_, '_>, context: &Context<'_>) -> Vec<(String, String
     let mut facts = vec![
         (words.get("fact.firm"), context.firm.to_owned()),
         (words.get("fact.phase"), words.get(phase_key(state.phase))),
-        (words.get("fact.method"), format!("{} ({} {})", method.title.in_language(context.language), method.id, method.version)),
+        (
+            words.get("fact.method"),
+            format!("{} ({} {})", method.title.in_language(context.language), method.id, method.version),
+        ),
     ];
     if let Some(site) = &record.site {
         facts.push((words.get("fact.householder"), site.value.householder.clone()));
@@ -82,7 +85,8 @@ fn facts(state: &JobState<'_, '_>, context: &Context<'_>) -> Vec<(String, String
                     CrewRole::Lead => "role.lead",
                     CrewRole::Technician => "role.technician",
                 };
-                let tickets: Vec<String> = assigned.tickets.iter().map(|t| format!("{} {}", t.kind, t.expires)).collect();
+                let tickets: Vec<String> =
+                    assigned.tickets.iter().map(|t| format!("{} {}", t.kind, t.expires)).collect();
                 let mut text = format!("{} ({}", (context.person)(assigned.person), words.get(role));
                 if !tickets.is_empty() {
                     text += &format!("; {}", tickets.join(", "));
@@ -99,7 +103,8 @@ fn facts(state: &JobState<'_, '_>, context: &Context<'_>) -> Vec<(String, String
         facts.push((words.get("fact.last_record"), (context.when)(*last)));
     }
     if let Some((key, (_, author))) = record.phases.last_key_value().filter(|_| state.phase == Phase::Passed) {
-        let text = words.with("fact.passed_by", &[("who", &(context.person)(*author)), ("when", &(context.when)(key.at))]);
+        let text =
+            words.with("fact.passed_by", &[("who", &(context.person)(*author)), ("when", &(context.when)(key.at))]);
         facts.push((words.get("fact.review"), text));
     }
     facts.retain(|(_, value)| !value.is_empty());
@@ -141,7 +146,8 @@ const fn kind_key(kind: UnitKind) -> &'static str {
 fn units(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
     let words = context.words;
     let record = state.gate.record();
-    let head = ["unit.slot", "unit.kind", "unit.maker", "unit.model", "unit.gtin", "unit.serial"].map(|key| words.get(key));
+    let head =
+        ["unit.slot", "unit.kind", "unit.maker", "unit.model", "unit.gtin", "unit.serial"].map(|key| words.get(key));
     let mut table = Table { head: head.to_vec(), rows: Vec::new() };
     let Some(equipment) = &record.equipment else { return table };
     for slot in &equipment.value.slots {
@@ -174,7 +180,8 @@ fn design(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
     let mut table = Table { head: vec![words.get("design.figure"), words.get("design.value")], rows: Vec::new() };
     for field in &state.gate.plan().method().design {
         let value = record.design_value(&field.key);
-        let text = value.map_or_else(|| words.get("design.not_entered"), |micro| quantity(context, field.unit, micro, Prefix::One));
+        let text = value
+            .map_or_else(|| words.get("design.not_entered"), |micro| quantity(context, field.unit, micro, Prefix::One));
         table.rows.push(vec![field.label.in_language(context.language).to_owned(), text]);
     }
     if let Some(consent) = &record.consent {
@@ -184,7 +191,9 @@ fn design(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
             ConsentState::NotNeeded => "consent.not_needed",
             ConsentState::Refused => "consent.refused",
         });
-        table.rows.push(vec![words.get("design.consent"), format!("{state} {}", consent.value.reference).trim().to_owned()]);
+        table
+            .rows
+            .push(vec![words.get("design.consent"), format!("{state} {}", consent.value.reference).trim().to_owned()]);
     }
     table
 }
@@ -243,7 +252,8 @@ fn step_report(state: &mut JobState<'_, '_>, context: &Context<'_>, at: StepRef)
             line.results = format!("{}; {}: {verdict}", line.results, need.label.in_language(context.language));
             report.checks.push(line);
         }
-        if let Answer::Failed { why: FailWhy::Check(_), .. } | Answer::NotDetermined { why: OpenWhy::Check(_), .. } = answer
+        if let Answer::Failed { why: FailWhy::Check(_), .. } | Answer::NotDetermined { why: OpenWhy::Check(_), .. } =
+            answer
             && let Some(last) = report.lines.last_mut()
         {
             last.value = words.get("value.computed");
@@ -255,7 +265,8 @@ fn step_report(state: &mut JobState<'_, '_>, context: &Context<'_>, at: StepRef)
 fn exceptions(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
     let words = context.words;
     let record = state.gate.record();
-    let words_of = |id| record.remarks.get(&id).map_or_else(|| words.get("value.erased"), |(_, _, _, text)| (*text).to_owned());
+    let words_of =
+        |id| record.remarks.get(&id).map_or_else(|| words.get("value.erased"), |(_, _, _, text)| (*text).to_owned());
     let mut rows: Vec<(u64, Vec<String>)> = Vec::new();
     for deviation in record.deviations.values() {
         let answer = match deviation.decisions.last_key_value() {
@@ -267,7 +278,8 @@ fn exceptions(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
             }
         };
         let place = &deviation.asked.at;
-        let text = format!("{}: {}", place_text(state, context, &place.step, place.slot), words_of(deviation.asked.remark));
+        let text =
+            format!("{}: {}", place_text(state, context, &place.step, place.slot), words_of(deviation.asked.remark));
         let who = format!("{}, {}", (context.person)(deviation.by), (context.when)(deviation.key.at));
         rows.push((deviation.key.at, vec![words.get("exception.deviation"), text, who, answer]));
     }

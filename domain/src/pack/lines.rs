@@ -26,7 +26,9 @@ fn trimmed(number: &str, decimal: char) -> String {
 pub(super) fn limit(context: &Context<'_>, unit: Unit, limit: &Limit, prefix: Prefix) -> String {
     let show = |micro| quantity(context, unit, micro, prefix);
     match (limit.at_least, limit.at_most) {
-        (Some(least), Some(most)) => context.words.with("limit.between", &[("least", &show(least)), ("most", &show(most))]),
+        (Some(least), Some(most)) => {
+            context.words.with("limit.between", &[("least", &show(least)), ("most", &show(most))])
+        }
         (Some(least), None) => context.words.with("limit.at_least", &[("least", &show(least))]),
         (None, Some(most)) => context.words.with("limit.at_most", &[("most", &show(most))]),
         (None, None) => String::new(),
@@ -106,7 +108,8 @@ pub(super) fn lines(
     let last = counting.last().copied();
     let mut lines = Vec::new();
     for evidence in all {
-        let counts = Some(evidence.key.id) == last || (matches!(requirement, Requirement::Photo(_)) && counting.contains(&evidence.key.id));
+        let counts = Some(evidence.key.id) == last
+            || (matches!(requirement, Requirement::Photo(_)) && counting.contains(&evidence.key.id));
         lines.push(Line {
             label: label.clone(),
             value: value_text(context, record, requirement, evidence),
@@ -119,7 +122,8 @@ pub(super) fn lines(
             replaced: !counts,
         });
     }
-    let unanswered = last.is_none() || matches!(answer, Answer::DeviationAllowed { .. } | Answer::DeviationAsked { .. });
+    let unanswered =
+        last.is_none() || matches!(answer, Answer::DeviationAllowed { .. } | Answer::DeviationAsked { .. });
     if unanswered {
         lines.push(Line { label, verdict: answer_text(context, answer), ..Line::default() });
     }
@@ -139,7 +143,12 @@ fn who_text(context: &Context<'_>, evidence: &Evidence<'_>) -> String {
     }
 }
 
-fn value_text(context: &Context<'_>, record: &Record<'_>, requirement: &Requirement, evidence: &Evidence<'_>) -> String {
+fn value_text(
+    context: &Context<'_>,
+    record: &Record<'_>,
+    requirement: &Requirement,
+    evidence: &Evidence<'_>,
+) -> String {
     match evidence.body {
         Body::Reading(reading) => reading_text(context, requirement, reading),
         Body::Serial(serial) => serial.stored.clone(),
@@ -194,7 +203,10 @@ fn confirmation_text(context: &Context<'_>, record: &Record<'_>, confirmation: &
     match confirmation.named_in {
         None => context.words.get("value.confirmed"),
         Some(remark) => {
-            let name = record.remarks.get(&remark).map_or_else(|| context.words.get("value.erased"), |(_, _, _, text)| (*text).to_owned());
+            let name = record
+                .remarks
+                .get(&remark)
+                .map_or_else(|| context.words.get("value.erased"), |(_, _, _, text)| (*text).to_owned());
             context.words.with("value.confirmed_by", &[("who", &name)])
         }
     }
@@ -209,8 +221,12 @@ pub(super) fn answer_text(context: &Context<'_>, answer: &Answer) -> String {
         Answer::Failed { why, .. } => match why {
             FailWhy::SamePhotoAt(_) => words.get("verdict.fail_same_photo"),
             FailWhy::SerialInSlot(slot) => words.with("verdict.fail_same_serial", &[("slot", &slot.to_string())]),
-            FailWhy::SerialUnreadable | FailWhy::Value { .. } | FailWhy::Check(_) | FailWhy::OptionSaysNo(_)
-            | FailWhy::SecondPersonNeeded | FailWhy::HouseholderNeeded => words.get("verdict.fail"),
+            FailWhy::SerialUnreadable
+            | FailWhy::Value { .. }
+            | FailWhy::Check(_)
+            | FailWhy::OptionSaysNo(_)
+            | FailWhy::SecondPersonNeeded
+            | FailWhy::HouseholderNeeded => words.get("verdict.fail"),
         },
         Answer::NotDetermined { why, .. } => match why {
             OpenWhy::CalibrationEnded(due) => words.with("verdict.calibration_ended", &[("due", due)]),

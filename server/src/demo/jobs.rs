@@ -9,8 +9,8 @@ use bytes::Bytes;
 use domain::ids::{CaptureId, DeviceId, EntryId, Hash32, JobId, PersonId, SiteId};
 use domain::job_file::body::{
     Assigned, Assignment, Consent, ConsentState, CrewRole, DesignInputs, DeviationAsked, Equipment, InstrumentSnapshot,
-    JobPlanned, LeftAs, MediaType, ModelSnapshot, Paused, PhotoFile, Place, Plain, Purpose, Remark, Schedule, SiteDetails,
-    Slot, Ticket,
+    JobPlanned, LeftAs, MediaType, ModelSnapshot, Paused, PhotoFile, Place, Plain, Purpose, Remark, Schedule,
+    SiteDetails, Slot, Ticket,
 };
 use domain::job_file::{Body, Draft, Entry, JobFile, fold};
 use domain::method::gate::{Plan, StepRef};
@@ -271,7 +271,8 @@ impl<'w> Writer<'w> {
     }
 
     fn opening(&self, job: &DemoJob) -> anyhow::Result<Vec<Said>> {
-        let method = self.state.methods.all().into_iter().find(|m| m.method.id == METHOD.0 && m.method.version == METHOD.1);
+        let method =
+            self.state.methods.all().into_iter().find(|m| m.method.id == METHOD.0 && m.method.version == METHOD.1);
         let method = method.context("the built-in method is not loaded")?;
         let wanted = [ids::MODULE, ids::CONTROL_UNIT, ids::INVERTER];
         let models: Vec<ModelSnapshot> =
@@ -279,7 +280,8 @@ impl<'w> Writer<'w> {
         let mut slots: Vec<Slot> = (1..=job.modules).map(|number| Slot { number, model: 0, new: true }).collect();
         slots.push(Slot { number: job.modules + 1, model: 1, new: true });
         slots.push(Slot { number: job.modules + 2, model: 2, new: false });
-        let consent_reference = if job.consent == ConsentState::Granted { format!("GL-{}", job.serial_base) } else { String::new() };
+        let consent_reference =
+            if job.consent == ConsentState::Granted { format!("GL-{}", job.serial_base) } else { String::new() };
         let mut bodies = vec![
             Body::JobPlanned(JobPlanned {
                 purpose: Purpose::Install,
@@ -343,7 +345,9 @@ impl<'w> Writer<'w> {
         let number = &mut self.pictures;
         let mut cast = Cast {
             entry_id: &mut || EntryId::of(clock.new_id()),
-            instrument: &|kind| instruments.iter().find(|one| one.kind == kind && one.calibration_due >= today).cloned(),
+            instrument: &|kind| {
+                instruments.iter().find(|one| one.kind == kind && one.calibration_due >= today).cloned()
+            },
             photo: &mut |_: &Place| {
                 *number += 1;
                 let jpeg = picture::draw(*number);
@@ -436,11 +440,5 @@ fn next_open(file: &JobFile, plan: &Plan<'_>) -> Option<StepRef> {
 }
 
 fn photo_file(jpeg: &[u8]) -> PhotoFile {
-    PhotoFile {
-        hash: Hash32::sha256(jpeg),
-        bytes: jpeg.len() as u64,
-        width: 800,
-        height: 600,
-        media: MediaType::Jpeg,
-    }
+    PhotoFile { hash: Hash32::sha256(jpeg), bytes: jpeg.len() as u64, width: 800, height: 600, media: MediaType::Jpeg }
 }

@@ -22,7 +22,8 @@ pub async fn upright_jpeg(store: &PhotoStore, firm: FirmId, sha256: Hash32, medi
         Media::Heif | Media::Other => return Err(ApiError::NoView),
     }
     let original = store.open(firm, sha256).await?;
-    let original = original.ok_or_else(|| ApiError::internal(anyhow::anyhow!("the store lacks a photo that has arrived")))?;
+    let original =
+        original.ok_or_else(|| ApiError::internal(anyhow::anyhow!("the store lacks a photo that has arrived")))?;
     let jpeg = upright::of(read_all(original).await?).await.map_err(|why| match why {
         NoView::Format | NoView::TooLarge | NoView::Broken => ApiError::NoView,
     })?;

@@ -8,12 +8,7 @@ use super::{CheckInfo, Gather, InputFault, InputInfo, plain, quotient};
 use crate::electrical::check::{Check, Mark, Source};
 use crate::electrical::units::{MICRO, Unit};
 
-pub(super) const INFO: CheckInfo = CheckInfo {
-    id: "F01",
-    title: "check.F01",
-    inputs: &INPUTS,
-    run,
-};
+pub(super) const INFO: CheckInfo = CheckInfo { id: "F01", title: "check.F01", inputs: &INPUTS, run };
 
 /// Inputs that describe a conductor; F04 shares them.
 pub(super) const CONDUCTOR_INPUTS: [InputInfo; 6] = [
@@ -70,16 +65,10 @@ pub(super) fn conductor(gather: &mut Gather<'_>) -> Result<Conductor, InputFault
         Some(given) => given,
         None if copper => table_r20(size, class)?,
         None => {
-            return Err(InputFault::Missing {
-                key: "resistance_per_km",
-            });
+            return Err(InputFault::Missing { key: "resistance_per_km" });
         }
     };
-    let alpha = if copper {
-        ALPHA_COPPER
-    } else {
-        ALPHA_ALUMINIUM
-    };
+    let alpha = if copper { ALPHA_COPPER } else { ALPHA_ALUMINIUM };
     // (1 + α·Δθ) as a whole number of 1/10^11: α has five decimals and Δθ six.
     const PER_UNIT: i128 = 100_000_000_000;
     let rise = PER_UNIT + i128::from(alpha) * i128::from(temperature - 20 * MICRO);
@@ -92,37 +81,23 @@ pub(super) fn conductor(gather: &mut Gather<'_>) -> Result<Conductor, InputFault
         plain(temperature),
         plain(resistance)
     );
-    Ok(Conductor {
-        resistance,
-        with_numbers,
-    })
+    Ok(Conductor { resistance, with_numbers })
 }
 
 /// Millionths of an ohm per kilometre.
 fn table_r20(size: i64, class: i64) -> Result<i64, InputFault> {
-    let row = R20
-        .iter()
-        .find(|(thousandths, ..)| thousandths * 1_000 == size);
-    let (_, stiff, flexible) = row.ok_or(InputFault::OutOfRange {
-        key: "conductor_size",
-    })?;
+    let row = R20.iter().find(|(thousandths, ..)| thousandths * 1_000 == size);
+    let (_, stiff, flexible) = row.ok_or(InputFault::OutOfRange { key: "conductor_size" })?;
     match class {
         1 | 2 => Ok(stiff * 1_000),
         5 | 6 => Ok(flexible * 1_000),
-        _ => Err(InputFault::OutOfRange {
-            key: "conductor_class",
-        }),
+        _ => Err(InputFault::OutOfRange { key: "conductor_class" }),
     }
 }
 
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let conductor = conductor(&mut gather)?;
-    let source = Source {
-        standard: "IEC 60228",
-        edition: "2004",
-        clause: "Tables 1-3",
-        mark: Mark::Sure,
-    };
+    let source = Source { standard: "IEC 60228", edition: "2004", clause: "Tables 1-3", mark: Mark::Sure };
     let numbers = format!("R = {}", conductor.with_numbers);
     let check = gather.check("R = r20 · L/1000 · (1 + α · (θ − 20))", numbers, source);
     Ok(check.with_result("resistance", Unit::Ohm, conductor.resistance))
@@ -134,18 +109,8 @@ mod tests {
     use super::*;
     use crate::electrical::judge::{Verdict, Why};
 
-    fn wire<'a>(
-        size: &'a str,
-        class: &'a str,
-        length: &'a str,
-        temperature: &'a str,
-    ) -> [(&'a str, &'a str); 4] {
-        [
-            ("conductor_size", size),
-            ("conductor_class", class),
-            ("length", length),
-            ("temperature", temperature),
-        ]
+    fn wire<'a>(size: &'a str, class: &'a str, length: &'a str, temperature: &'a str) -> [(&'a str, &'a str); 4] {
+        [("conductor_size", size), ("conductor_class", class), ("length", length), ("temperature", temperature)]
     }
 
     #[test]
@@ -166,10 +131,7 @@ mod tests {
     #[test]
     fn it_can_be_redone_by_hand() {
         let check = good("F01", &wire("4", "5", "10", "70"));
-        assert_eq!(
-            check.with_numbers,
-            "R = 4.95 · 10/1000 · (1 + 0.00393 · (70 − 20)) = 0.059227 Ω"
-        );
+        assert_eq!(check.with_numbers, "R = 4.95 · 10/1000 · (1 + 0.00393 · (70 − 20)) = 0.059227 Ω");
         assert_eq!(check.inputs.len(), 4);
     }
 
@@ -183,34 +145,13 @@ mod tests {
     #[test]
     fn outside_the_table_and_range() {
         let fault = |pairs: &[(&str, &str)]| run("F01", pairs).err();
-        assert_eq!(
-            fault(&wire("3", "2", "5", "20")),
-            Some(InputFault::OutOfRange {
-                key: "conductor_size"
-            })
-        );
-        assert_eq!(
-            fault(&wire("4", "3", "5", "20")),
-            Some(InputFault::OutOfRange {
-                key: "conductor_class"
-            })
-        );
-        assert_eq!(
-            fault(&wire("4", "2", "5", "200.000001")),
-            Some(InputFault::OutOfRange { key: "temperature" })
-        );
-        assert_eq!(
-            fault(&wire("4", "2", "5 6", "20")),
-            Some(InputFault::NotOne { key: "length" })
-        );
+        assert_eq!(fault(&wire("3", "2", "5", "20")), Some(InputFault::OutOfRange { key: "conductor_size" }));
+        assert_eq!(fault(&wire("4", "3", "5", "20")), Some(InputFault::OutOfRange { key: "conductor_class" }));
+        assert_eq!(fault(&wire("4", "2", "5", "200.000001")), Some(InputFault::OutOfRange { key: "temperature" }));
+        assert_eq!(fault(&wire("4", "2", "5 6", "20")), Some(InputFault::NotOne { key: "length" }));
         let mut aluminium = wire("16", "2", "10", "70").to_vec();
         aluminium.push(("material", "2"));
-        assert_eq!(
-            fault(&aluminium),
-            Some(InputFault::Missing {
-                key: "resistance_per_km"
-            })
-        );
+        assert_eq!(fault(&aluminium), Some(InputFault::Missing { key: "resistance_per_km" }));
         aluminium.push(("resistance_per_km", "1.91"));
         // 1.91 · 0.01 · (1 + 0.00403 · 50)
         near(good("F01", &aluminium).result("resistance"), "0.022949");

@@ -11,12 +11,7 @@ use crate::electrical::check::{Check, CheckNote, Mark, ReadingTerms, Source};
 use crate::electrical::judge::Limit;
 use crate::electrical::units::{MICRO, Unit};
 
-pub(super) const INFO: CheckInfo = CheckInfo {
-    id: "F04",
-    title: "check.F04",
-    inputs: &INPUTS,
-    run,
-};
+pub(super) const INFO: CheckInfo = CheckInfo { id: "F04", title: "check.F04", inputs: &INPUTS, run };
 
 const INPUTS: [InputInfo; 10] = [
     CONDUCTOR_INPUTS[0],
@@ -47,8 +42,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let reading = gather.reading()?;
 
     let expected = i128::from(conductor.resistance);
-    let ruled =
-        quotient("length", expected * SHARE_ALLOWED, 100)? + joints * PER_JOINT + INSTRUMENT;
+    let ruled = quotient("length", expected * SHARE_ALLOWED, 100)? + joints * PER_JOINT + INSTRUMENT;
     let limit = cap.map_or(ruled, |cap| cap.min(ruled));
     let believed = quotient("length", expected * SHARE_BELIEVED, 100)? - INSTRUMENT;
     let numbers = format!(
@@ -57,18 +51,9 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         plain(conductor.resistance),
         plain(ruled)
     );
-    let source = Source {
-        standard: "IEC 60364-6",
-        edition: "2016",
-        clause: "6.4.3",
-        mark: Mark::House,
-    };
+    let source = Source { standard: "IEC 60364-6", edition: "2016", clause: "6.4.3", mark: Mark::House };
     let mut check = gather
-        .check(
-            "R ≤ 1.10 · R_exp + 0.01 · joints + 0.02 Ω; R_exp = r20 · L/1000 · (1 + α · (θ − 20))",
-            numbers,
-            source,
-        )
+        .check("R ≤ 1.10 · R_exp + 0.01 · joints + 0.02 Ω; R_exp = r20 · L/1000 · (1 + α · (θ − 20))", numbers, source)
         .with_result("expected", Unit::Ohm, conductor.resistance)
         .with_limit(Unit::Ohm, Limit::at_most(limit));
     check.terms = ReadingTerms {
@@ -106,10 +91,7 @@ mod tests {
     }
 
     fn most(check: &Check) -> Option<Quantity> {
-        check
-            .limit
-            .and_then(|limit| limit.limit.at_most)
-            .map(|micro| Quantity::of(Unit::Ohm, micro))
+        check.limit.and_then(|limit| limit.limit.at_most).map(|micro| Quantity::of(Unit::Ohm, micro))
     }
 
     const SIX: Wire<'static> = ("6", "12", "20", "2");
@@ -119,21 +101,8 @@ mod tests {
     #[test]
     fn worked_examples() {
         for (wire, expected, limit, readings) in [
-            (
-                SIX,
-                "0.0370",
-                "0.0807",
-                vec![
-                    ("0.05", Verdict::Pass),
-                    ("0.12", Verdict::Fail(Why::AboveMaximum)),
-                ],
-            ),
-            (
-                ("10", "6", "30", "2"),
-                "0.0114",
-                "0.0526",
-                vec![("0.03", Verdict::Pass)],
-            ),
+            (SIX, "0.0370", "0.0807", vec![("0.05", Verdict::Pass), ("0.12", Verdict::Fail(Why::AboveMaximum))]),
+            (("10", "6", "30", "2"), "0.0114", "0.0526", vec![("0.03", Verdict::Pass)]),
             (
                 THIN,
                 "0.1360",
@@ -144,23 +113,14 @@ mod tests {
                     ("0.03", Verdict::NotDetermined(Why::SuspiciouslyLow)),
                 ],
             ),
-            (
-                SHORT,
-                "0.00331",
-                "0.0436",
-                vec![("0.00", Verdict::NotDetermined(Why::NullNotRecorded))],
-            ),
+            (SHORT, "0.00331", "0.0436", vec![("0.00", Verdict::NotDetermined(Why::NullNotRecorded))]),
         ] {
             let check = earth(wire, &[]);
             near(check.result("expected"), expected);
             near(most(&check), limit);
             assert_eq!(check.verdict, Verdict::NotDetermined(Why::NoReading));
             for (reading, verdict) in readings {
-                assert_eq!(
-                    earth(wire, &[(READING, reading)]).verdict,
-                    verdict,
-                    "{wire:?} {reading}"
-                );
+                assert_eq!(earth(wire, &[(READING, reading)]).verdict, verdict, "{wire:?} {reading}");
             }
         }
         let nulled = earth(SHORT, &[(READING, "0.00"), ("lead_null", "0.21")]);
@@ -169,22 +129,13 @@ mod tests {
 
     #[test]
     fn the_edges_and_one_past() {
-        assert_eq!(
-            most(&earth(SIX, &[])).map(|limit| limit.micro),
-            Some(80_656)
-        );
+        assert_eq!(most(&earth(SIX, &[])).map(|limit| limit.micro), Some(80_656));
         assert_eq!(earth(SIX, &[(READING, "0.080656")]).verdict, Verdict::Pass);
-        assert_eq!(
-            earth(SIX, &[(READING, "0.080657")]).verdict,
-            Verdict::Fail(Why::AboveMaximum)
-        );
+        assert_eq!(earth(SIX, &[(READING, "0.080657")]).verdict, Verdict::Fail(Why::AboveMaximum));
         let believed = earth(THIN, &[]).terms.doubtful_below;
         assert_eq!(believed, Some(48_001));
         assert_eq!(earth(THIN, &[(READING, "0.048001")]).verdict, Verdict::Pass);
-        assert_eq!(
-            earth(THIN, &[(READING, "0.048")]).verdict,
-            Verdict::NotDetermined(Why::SuspiciouslyLow)
-        );
+        assert_eq!(earth(THIN, &[(READING, "0.048")]).verdict, Verdict::NotDetermined(Why::SuspiciouslyLow));
     }
 
     #[test]
@@ -193,27 +144,15 @@ mod tests {
         assert_eq!(tight.verdict, Verdict::Fail(Why::AboveMaximum));
         assert_eq!(tight.notes, [CheckNote::LocalCapUsed]);
         let loose = earth(SIX, &[("local_cap", "0.5"), (READING, "0.12")]);
-        assert_eq!(
-            (loose.verdict, loose.notes.len()),
-            (Verdict::Fail(Why::AboveMaximum), 0)
-        );
+        assert_eq!((loose.verdict, loose.notes.len()), (Verdict::Fail(Why::AboveMaximum), 0));
     }
 
     #[test]
     fn signs_are_minded() {
-        let less = |micro| ParsedReading {
-            cmp: Cmp::Less,
-            ..ParsedReading::exact(Quantity::of(Unit::Ohm, micro))
-        };
+        let less = |micro| ParsedReading { cmp: Cmp::Less, ..ParsedReading::exact(Quantity::of(Unit::Ohm, micro)) };
         assert_eq!(earth(SIX, &[]).judge_reading(&less(50_000)), Verdict::Pass);
-        assert_eq!(
-            earth(THIN, &[]).judge_reading(&less(200_000)),
-            Verdict::NotDetermined(Why::SuspiciouslyLow)
-        );
+        assert_eq!(earth(THIN, &[]).judge_reading(&less(200_000)), Verdict::NotDetermined(Why::SuspiciouslyLow));
         let volts = ParsedReading::exact(Quantity::of(Unit::Volt, 50_000));
-        assert_eq!(
-            earth(SIX, &[]).judge_reading(&volts),
-            Verdict::NotDetermined(Why::UnitMismatch)
-        );
+        assert_eq!(earth(SIX, &[]).judge_reading(&volts), Verdict::NotDetermined(Why::UnitMismatch));
     }
 }

@@ -11,12 +11,7 @@ use crate::electrical::check::{Check, CheckNote, Mark, ReadingTerms, Source};
 use crate::electrical::judge::{Limit, Why};
 use crate::electrical::units::{MICRO, Unit};
 
-pub(super) const INFO: CheckInfo = CheckInfo {
-    id: "F05",
-    title: "check.F05",
-    inputs: &INPUTS,
-    run,
-};
+pub(super) const INFO: CheckInfo = CheckInfo { id: "F05", title: "check.F05", inputs: &INPUTS, run };
 
 const INPUTS: [InputInfo; 7] = [
     // 1 circuit (AC, or DC cable with both ends unplugged), 2 SELV or PELV, 3 PV array, 4 battery to its case,
@@ -50,61 +45,27 @@ struct Rule {
     source: Source,
 }
 
-const fn source(
-    standard: &'static str,
-    edition: &'static str,
-    clause: &'static str,
-    mark: Mark,
-) -> Source {
-    Source {
-        standard,
-        edition,
-        clause,
-        mark,
-    }
+const fn source(standard: &'static str, edition: &'static str, clause: &'static str, mark: Mark) -> Source {
+    Source { standard, edition, clause, mark }
 }
 
 const CIRCUITS: Source = source("IEC 60364-6", "2016", "Table 6.1", Mark::Sure);
-const ARRAYS: Source = source(
-    "IEC 62446-1",
-    "2016+A1:2018",
-    "insulation resistance",
-    Mark::Sure,
-);
+const ARRAYS: Source = source("IEC 62446-1", "2016+A1:2018", "insulation resistance", Mark::Sure);
 const BATTERIES: Source = source("IEC 62485-2", "2010", "insulation resistance", Mark::Check);
 const HEATERS: Source = source("AS/NZS 3000", "2018", "8.3.6", Mark::Sure);
 
 fn rule_for(kind: i64, voltage: i64, reduced: bool) -> Rule {
-    let rule = |volts: i64, minimum, source| Rule {
-        test_voltage: Some(volts * VOLTS),
-        minimum: Some(minimum),
-        source,
-    };
+    let rule = |volts: i64, minimum, source| Rule { test_voltage: Some(volts * VOLTS), minimum: Some(minimum), source };
     match kind {
         2 => rule(250, HALF_MEGOHM, CIRCUITS),
         3 if voltage < 120 * VOLTS => rule(250, HALF_MEGOHM, ARRAYS),
         3 if voltage <= 500 * VOLTS => rule(500, MEGOHM, ARRAYS),
         3 if voltage <= 1000 * VOLTS => rule(1000, MEGOHM, ARRAYS),
-        3 => rule(
-            1500,
-            MEGOHM,
-            Source {
-                mark: Mark::Check,
-                ..ARRAYS
-            },
-        ),
-        4 => Rule {
-            test_voltage: None,
-            minimum: None,
-            source: BATTERIES,
-        },
+        3 => rule(1500, MEGOHM, Source { mark: Mark::Check, ..ARRAYS }),
+        4 => Rule { test_voltage: None, minimum: None, source: BATTERIES },
         5 => rule(500, HEATER_MINIMUM, HEATERS),
         _ if voltage > 500 * VOLTS => rule(1000, MEGOHM, CIRCUITS),
-        _ if reduced => rule(
-            250,
-            MEGOHM,
-            source("BS 7671", "2018", "643.3.3", Mark::Sure),
-        ),
+        _ if reduced => rule(250, MEGOHM, source("BS 7671", "2018", "643.3.3", Mark::Sure)),
         _ => rule(500, MEGOHM, CIRCUITS),
     }
 }
@@ -118,18 +79,10 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let used = gather.maybe("test_voltage", 0, 5000 * VOLTS)?;
     let reading = gather.reading()?;
 
-    let system = if kind == 3 {
-        quotient("nominal_voltage", i128::from(nominal) * 125, 100)?
-    } else {
-        nominal
-    };
+    let system = if kind == 3 { quotient("nominal_voltage", i128::from(nominal) * 125, 100)? } else { nominal };
     let reduced = sensitive && kind == 1 && nominal <= 500 * VOLTS;
     let rule = rule_for(kind, system, reduced);
-    let floor = if kind == 4 {
-        nominal * BATTERY_OHM_PER_VOLT
-    } else {
-        0
-    };
+    let floor = if kind == 4 { nominal * BATTERY_OHM_PER_VOLT } else { 0 };
     let minimum = match (rule.minimum, maker_minimum) {
         (Some(minimum), maker) => Some(minimum.max(maker.unwrap_or(0))),
         (None, Some(maker)) if allowed => Some(maker.max(floor)),
@@ -150,11 +103,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     if let Some(minimum) = minimum {
         check = check.with_limit(Unit::Ohm, Limit::at_least(minimum));
     }
-    let missing = if allowed {
-        Why::NoMakerLimit
-    } else {
-        Why::MakerMustAllow
-    };
+    let missing = if allowed { Why::NoMakerLimit } else { Why::MakerMustAllow };
     check.terms = ReadingTerms {
         test_voltage_at_least: rule.test_voltage,
         test_voltage_recorded: used,
@@ -176,17 +125,10 @@ fn numbers_for(
     test_voltage: Option<i64>,
     minimum: Option<i64>,
 ) -> String {
-    let least = minimum.map_or_else(
-        || "R_min = ? (maker)".to_string(),
-        |micro| format!("R_min = {} Ω", plain(micro)),
-    );
+    let least = minimum.map_or_else(|| "R_min = ? (maker)".to_string(), |micro| format!("R_min = {} Ω", plain(micro)));
     let test = test_voltage.map_or_else(|| "?".to_string(), plain);
     match kind {
-        3 => format!(
-            "U = 1.25 · {} = {} V; U_test = {test} V; {least}",
-            plain(nominal),
-            plain(system)
-        ),
+        3 => format!("U = 1.25 · {} = {} V; U_test = {test} V; {least}", plain(nominal), plain(system)),
         4 => format!("100 · {} = {} Ω; {least}", plain(nominal), plain(floor)),
         _ => format!("U = {} V; U_test = {test} V; {least}", plain(nominal)),
     }
@@ -212,42 +154,20 @@ mod tests {
 
     #[test]
     fn worked_examples() {
-        let tested = |kind, nominal, volts, ohms| {
-            circuit(kind, nominal, &[("test_voltage", volts), (READING, ohms)]).verdict
-        };
-        assert_eq!(
-            tested("1", "230", "500", "800000"),
-            Verdict::Fail(Why::BelowMinimum)
-        );
+        let tested =
+            |kind, nominal, volts, ohms| circuit(kind, nominal, &[("test_voltage", volts), (READING, ohms)]).verdict;
+        assert_eq!(tested("1", "230", "500", "800000"), Verdict::Fail(Why::BelowMinimum));
         assert_eq!(tested("2", "24", "250", "600000"), Verdict::Pass);
         assert_eq!(tested("1", "410", "500", "999000000"), Verdict::Pass);
         assert_eq!(tested("1", "800", "1000", "1000000"), Verdict::Pass);
-        assert_eq!(
-            tested("1", "230", "250", "5000000"),
-            Verdict::NotDetermined(Why::TestVoltageTooLow)
-        );
-        let spd = circuit(
-            "1",
-            "230",
-            &[
-                ("sensitive_connected", "1"),
-                ("test_voltage", "250"),
-                (READING, "2100000"),
-            ],
-        );
-        assert_eq!(
-            (spd.verdict, spd.notes.as_slice()),
-            (Verdict::Pass, &[CheckNote::ReducedTestVoltage][..])
-        );
+        assert_eq!(tested("1", "230", "250", "5000000"), Verdict::NotDetermined(Why::TestVoltageTooLow));
+        let spd = circuit("1", "230", &[("sensitive_connected", "1"), ("test_voltage", "250"), (READING, "2100000")]);
+        assert_eq!((spd.verdict, spd.notes.as_slice()), (Verdict::Pass, &[CheckNote::ReducedTestVoltage][..]));
     }
 
     #[test]
     fn the_edges_and_one_past() {
-        let one_below = circuit(
-            "1",
-            "800",
-            &[("test_voltage", "1000"), (READING, "999999.999999")],
-        );
+        let one_below = circuit("1", "800", &[("test_voltage", "1000"), (READING, "999999.999999")]);
         assert_eq!(one_below.verdict, Verdict::Fail(Why::BelowMinimum));
         for (kind, nominal, test_voltage, minimum) in [
             ("1", "500", "500", MEGOHM),
@@ -263,18 +183,11 @@ mod tests {
         ] {
             let check = circuit(kind, nominal, &[]);
             assert_eq!(least(&check), Some(minimum), "{kind} {nominal}");
-            assert_eq!(
-                check.result("test_voltage").map(Quantity::plain).as_deref(),
-                Some(test_voltage),
-                "{nominal}"
-            );
+            assert_eq!(check.result("test_voltage").map(Quantity::plain).as_deref(), Some(test_voltage), "{nominal}");
             assert_eq!(check.verdict, Verdict::NotDetermined(Why::NoReading));
         }
         let unsaid = circuit("1", "230", &[(READING, "5000000")]);
-        assert_eq!(
-            unsaid.verdict,
-            Verdict::NotDetermined(Why::TestVoltageMissing)
-        );
+        assert_eq!(unsaid.verdict, Verdict::NotDetermined(Why::TestVoltageMissing));
     }
 
     #[test]
@@ -283,20 +196,11 @@ mod tests {
         let read = |text| parse_reading(text, &field, NumberLocale::Point);
         let open = circuit("1", "230", &[]);
         assert_eq!(open.judge_reading(&read("500V/250MΩ")), Verdict::Pass);
-        assert_eq!(
-            open.judge_reading(&read("250V/250MΩ")),
-            Verdict::NotDetermined(Why::TestVoltageTooLow)
-        );
-        assert_eq!(
-            open.judge_reading(&read("250")),
-            Verdict::NotDetermined(Why::TestVoltageMissing)
-        );
+        assert_eq!(open.judge_reading(&read("250V/250MΩ")), Verdict::NotDetermined(Why::TestVoltageTooLow));
+        assert_eq!(open.judge_reading(&read("250")), Verdict::NotDetermined(Why::TestVoltageMissing));
         let recorded = circuit("1", "230", &[("test_voltage", "500")]);
         assert_eq!(recorded.judge_reading(&read(">999 MΩ")), Verdict::Pass);
-        assert_eq!(
-            recorded.judge_reading(&read("0.8")),
-            Verdict::Fail(Why::BelowMinimum)
-        );
+        assert_eq!(recorded.judge_reading(&read("0.8")), Verdict::Fail(Why::BelowMinimum));
     }
 
     #[test]
@@ -304,34 +208,17 @@ mod tests {
         let reading = (READING, "2000000");
         let silent = circuit("4", "51.2", &[reading]);
         assert_eq!(silent.verdict, Verdict::NotDetermined(Why::MakerMustAllow));
-        assert_eq!(
-            silent.result("floor").map(Quantity::plain).as_deref(),
-            Some("5120")
-        );
+        assert_eq!(silent.result("floor").map(Quantity::plain).as_deref(), Some("5120"));
         let no_figure = circuit("4", "409.6", &[("maker_allows", "1"), reading]);
         assert_eq!(no_figure.verdict, Verdict::NotDetermined(Why::NoMakerLimit));
-        assert_eq!(
-            no_figure.result("floor").map(Quantity::plain).as_deref(),
-            Some("40960")
-        );
-        let below_floor = circuit(
-            "4",
-            "409.6",
-            &[("maker_allows", "1"), (READING, "40959.999999")],
-        );
+        assert_eq!(no_figure.result("floor").map(Quantity::plain).as_deref(), Some("40960"));
+        let below_floor = circuit("4", "409.6", &[("maker_allows", "1"), (READING, "40959.999999")]);
         assert_eq!(below_floor.verdict, Verdict::Fail(Why::BelowMinimum));
         let figure = [("maker_allows", "1"), ("maker_minimum", "1000000"), reading];
         assert_eq!(circuit("4", "51.2", &figure).verdict, Verdict::Pass);
-        let low_figure = circuit(
-            "4",
-            "409.6",
-            &[("maker_allows", "1"), ("maker_minimum", "1000")],
-        );
+        let low_figure = circuit("4", "409.6", &[("maker_allows", "1"), ("maker_minimum", "1000")]);
         assert_eq!(least(&low_figure), Some(40_960 * MICRO));
         let forbidden = circuit("4", "51.2", &[("maker_minimum", "1000000"), reading]);
-        assert_eq!(
-            forbidden.verdict,
-            Verdict::NotDetermined(Why::MakerMustAllow)
-        );
+        assert_eq!(forbidden.verdict, Verdict::NotDetermined(Why::MakerMustAllow));
     }
 }

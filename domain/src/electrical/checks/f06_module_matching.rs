@@ -9,12 +9,7 @@ use crate::electrical::check::{Check, CheckNote, Mark, Source};
 use crate::electrical::judge::{Limit, Verdict, Why};
 use crate::electrical::units::{MICRO, Unit};
 
-pub(super) const INFO: CheckInfo = CheckInfo {
-    id: "F06",
-    title: "check.F06",
-    inputs: &INPUTS,
-    run,
-};
+pub(super) const INFO: CheckInfo = CheckInfo { id: "F06", title: "check.F06", inputs: &INPUTS, run };
 
 const INPUTS: [InputInfo; 7] = [
     // 1 parallel, 2 series.
@@ -49,9 +44,7 @@ struct Facts {
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let parallel = gather.whole("arrangement", 1, 2)? == 1;
     let voltages = gather.list("module_voltage", -2_000 * MICRO, 2_000 * MICRO)?;
-    let spread = spread("module_voltage", &voltages)?.ok_or(InputFault::Missing {
-        key: "module_voltage",
-    })?;
+    let spread = spread("module_voltage", &voltages)?.ok_or(InputFault::Missing { key: "module_voltage" })?;
     let spread_max = gather.maybe("voltage_spread_max", 0, 2_000 * MICRO)?;
     let soc_spread = {
         let charges = gather.list("module_soc", 0, 100 * MICRO)?;
@@ -60,31 +53,15 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let soc_spread_max = gather.maybe("soc_spread_max", 0, 100 * MICRO)?;
     let resistances = gather.list("resistance", 0, 1_000 * MICRO)?;
     let resistance = sum("resistance", &resistances)?;
-    let current_max = gather
-        .list("current_max", 1, 100_000 * MICRO)?
-        .into_iter()
-        .min();
+    let current_max = gather.list("current_max", 1, 100_000 * MICRO)?.into_iter().min();
     let current = if parallel && resistance > 0 {
-        Some(quotient(
-            "resistance",
-            i128::from(spread) * i128::from(MICRO),
-            i128::from(resistance),
-        )?)
+        Some(quotient("resistance", i128::from(spread) * i128::from(MICRO), i128::from(resistance))?)
     } else {
         None
     };
-    let mut numbers = format!(
-        "ΔU = max − min of ({}) = {} V",
-        joined(&voltages, ", "),
-        plain(spread)
-    );
+    let mut numbers = format!("ΔU = max − min of ({}) = {} V", joined(&voltages, ", "), plain(spread));
     if let Some(current) = current {
-        numbers += &format!(
-            "; I_eq = {} / ({}) = {} A",
-            plain(spread),
-            joined(&resistances, " + "),
-            plain(current)
-        );
+        numbers += &format!("; I_eq = {} / ({}) = {} A", plain(spread), joined(&resistances, " + "), plain(current));
     }
     let facts = Facts {
         parallel,
@@ -97,18 +74,9 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         current,
         current_max,
     };
-    let source = Source {
-        standard: "",
-        edition: "",
-        clause: "",
-        mark: Mark::House,
-    };
+    let source = Source { standard: "", edition: "", clause: "", mark: Mark::House };
     let check = gather
-        .check(
-            "ΔU = U_max − U_min ≤ maker; I_eq = ΔU / (R1 + R2 + R_cable) ≤ lowest rating",
-            numbers,
-            source,
-        )
+        .check("ΔU = U_max − U_min ≤ maker; I_eq = ΔU / (R1 + R2 + R_cable) ≤ lowest rating", numbers, source)
         .with_result("voltage_spread", Unit::Volt, spread);
     Ok(concluded(check, &facts))
 }
@@ -136,18 +104,12 @@ fn spread(key: &'static str, values: &[i64]) -> Result<Option<i64>, InputFault> 
     if values.len() > MODULES_MAX {
         return Err(InputFault::OutOfRange { key });
     }
-    Ok(values
-        .iter()
-        .max()
-        .zip(values.iter().min())
-        .map(|(high, low)| high - low))
+    Ok(values.iter().max().zip(values.iter().min()).map(|(high, low)| high - low))
 }
 
 /// A certain failure comes before anything missing.
 fn verdict(facts: &Facts) -> Verdict {
-    let exceeds = |value: Option<i64>, most: Option<i64>| {
-        value.zip(most).is_some_and(|(value, most)| value > most)
-    };
+    let exceeds = |value: Option<i64>, most: Option<i64>| value.zip(most).is_some_and(|(value, most)| value > most);
     if facts.reversed {
         return Verdict::Fail(Why::PolarityReversed);
     }
@@ -163,8 +125,7 @@ fn verdict(facts: &Facts) -> Verdict {
     if exceeds(facts.current, facts.current_max) {
         return Verdict::Fail(Why::CurrentTooHigh);
     }
-    if facts.spread_max.is_none() || (facts.soc_spread.is_some() && facts.soc_spread_max.is_none())
-    {
+    if facts.spread_max.is_none() || (facts.soc_spread.is_some() && facts.soc_spread_max.is_none()) {
         return Verdict::NotDetermined(Why::NoMakerLimit);
     }
     if facts.soc_spread_max.is_some() && facts.soc_spread.is_none() {
@@ -200,68 +161,38 @@ mod tests {
             assert_eq!(check.verdict, Verdict::NotDetermined(Why::NoMakerLimit));
         }
         // The maker's voltage limit counts even where the current would do.
-        let limits = [
-            ("resistance", "0.042"),
-            ("current_max", "25 40 63"),
-            ("voltage_spread_max", "0.2"),
-        ];
-        assert_eq!(
-            modules("1", "51.0 51.5", &limits).verdict,
-            Verdict::Fail(Why::AboveMaximum)
-        );
+        let limits = [("resistance", "0.042"), ("current_max", "25 40 63"), ("voltage_spread_max", "0.2")];
+        assert_eq!(modules("1", "51.0 51.5", &limits).verdict, Verdict::Fail(Why::AboveMaximum));
         assert_eq!(modules("1", "51.0 51.2", &limits).verdict, Verdict::Pass);
-        assert_eq!(
-            modules("1", "51.0 51.200001", &limits).verdict,
-            Verdict::Fail(Why::AboveMaximum)
-        );
+        assert_eq!(modules("1", "51.0 51.200001", &limits).verdict, Verdict::Fail(Why::AboveMaximum));
     }
 
     #[test]
     fn the_current_has_its_own_edge() {
         // 0.2 V over 42 mΩ are 4.761905 A.
         let at = |most| {
-            let limits = [
-                ("resistance", "0.042"),
-                ("voltage_spread_max", "0.2"),
-                ("current_max", most),
-            ];
+            let limits = [("resistance", "0.042"), ("voltage_spread_max", "0.2"), ("current_max", most)];
             modules("1", "51.0 51.2", &limits).verdict
         };
         assert_eq!(at("4.761905"), Verdict::Pass);
         assert_eq!(at("4.761904"), Verdict::Fail(Why::CurrentTooHigh));
         let unknown = modules("1", "51.0 51.1", &[("voltage_spread_max", "0.2")]);
-        assert_eq!(
-            unknown.verdict,
-            Verdict::NotDetermined(Why::CurrentNotEstimated)
-        );
+        assert_eq!(unknown.verdict, Verdict::NotDetermined(Why::CurrentNotEstimated));
     }
 
     #[test]
     fn series_stacks_compare_spreads_only() {
         let eight = "51.2 51.2 51.3 51.2 51.25 51.2 51.2 51.2";
-        assert_eq!(
-            modules("2", eight, &[("voltage_spread_max", "0.1")]).verdict,
-            Verdict::Pass
-        );
+        assert_eq!(modules("2", eight, &[("voltage_spread_max", "0.1")]).verdict, Verdict::Pass);
         let charged = |soc, most: &[(&str, &str)]| {
             let mut more = vec![("voltage_spread_max", "0.1"), ("module_soc", soc)];
             more.extend(most);
             modules("2", "51.2 51.3", &more).verdict
         };
         assert_eq!(charged("50 55", &[("soc_spread_max", "5")]), Verdict::Pass);
-        assert_eq!(
-            charged("50 55.1", &[("soc_spread_max", "5")]),
-            Verdict::Fail(Why::SocSpread)
-        );
-        assert_eq!(
-            charged("50 55", &[]),
-            Verdict::NotDetermined(Why::NoMakerLimit)
-        );
-        let unread = modules(
-            "2",
-            "51.2 51.3",
-            &[("voltage_spread_max", "0.1"), ("soc_spread_max", "5")],
-        );
+        assert_eq!(charged("50 55.1", &[("soc_spread_max", "5")]), Verdict::Fail(Why::SocSpread));
+        assert_eq!(charged("50 55", &[]), Verdict::NotDetermined(Why::NoMakerLimit));
+        let unread = modules("2", "51.2 51.3", &[("voltage_spread_max", "0.1"), ("soc_spread_max", "5")]);
         assert_eq!(unread.verdict, Verdict::NotDetermined(Why::NoReading));
     }
 
@@ -276,19 +207,8 @@ mod tests {
 
     #[test]
     fn odd_sets() {
-        assert_eq!(
-            modules("2", "51.2", &[]).verdict,
-            Verdict::NotApplicable(Why::SingleModule)
-        );
-        assert_eq!(
-            modules("2", "51.2 -51.2", &[]).verdict,
-            Verdict::Fail(Why::PolarityReversed)
-        );
-        assert_eq!(
-            run("F06", &[("arrangement", "2")]).err(),
-            Some(InputFault::Missing {
-                key: "module_voltage"
-            })
-        );
+        assert_eq!(modules("2", "51.2", &[]).verdict, Verdict::NotApplicable(Why::SingleModule));
+        assert_eq!(modules("2", "51.2 -51.2", &[]).verdict, Verdict::Fail(Why::PolarityReversed));
+        assert_eq!(run("F06", &[("arrangement", "2")]).err(), Some(InputFault::Missing { key: "module_voltage" }));
     }
 }

@@ -10,12 +10,7 @@ use crate::electrical::check::{Check, CheckNote, Mark, Source};
 use crate::electrical::judge::{Limit, Verdict, Why};
 use crate::electrical::units::{MICRO, Unit};
 
-pub(super) const INFO: CheckInfo = CheckInfo {
-    id: "F07",
-    title: "check.F07",
-    inputs: &INPUTS,
-    run,
-};
+pub(super) const INFO: CheckInfo = CheckInfo { id: "F07", title: "check.F07", inputs: &INPUTS, run };
 
 const INPUTS: [InputInfo; 7] = [
     InputInfo::needed("modules", Unit::Count),
@@ -35,10 +30,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let cell_max = gather.need("cell_voltage_max", cell_min, 10 * MICRO)?;
     let window_min = gather.maybe("window_min", 0, 10_000 * MICRO)?;
     let window_max = gather.maybe("window_max", 0, 10_000 * MICRO)?;
-    let rating = gather
-        .list("device_voltage_rating", 1, 10_000 * MICRO)?
-        .into_iter()
-        .min();
+    let rating = gather.list("device_voltage_rating", 1, 10_000 * MICRO)?.into_iter().min();
 
     let in_series = i128::from(modules) * i128::from(cells);
     let low = quotient("modules", in_series * i128::from(cell_min), 1)?;
@@ -50,25 +42,18 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         plain(cell_max),
         plain(high)
     );
-    let source = Source {
-        standard: "",
-        edition: "",
-        clause: "",
-        mark: Mark::Sure,
-    };
+    let source = Source { standard: "", edition: "", clause: "", mark: Mark::Sure };
     let mut check = gather
-        .check("U_min = N · n · u_min ≥ window_min; U_max = N · n · u_max ≤ window_max and every rating", numbers, source)
+        .check(
+            "U_min = N · n · u_min ≥ window_min; U_max = N · n · u_max ≤ window_max and every rating",
+            numbers,
+            source,
+        )
         .with_result("stack_voltage_min", Unit::Volt, low)
         .with_result("stack_voltage_max", Unit::Volt, high);
     let at_most = [window_max, rating].into_iter().flatten().min();
     if window_min.is_some() || at_most.is_some() {
-        check = check.with_limit(
-            Unit::Volt,
-            Limit {
-                at_least: window_min,
-                at_most,
-            },
-        );
+        check = check.with_limit(Unit::Volt, Limit { at_least: window_min, at_most });
     }
     if rating.is_none() {
         check.notes.push(CheckNote::DeviceRatingsNotGiven);
@@ -113,86 +98,35 @@ mod tests {
     fn worked_examples() {
         for (modules, cells, window, expected, verdict) in [
             ("8", "16", ("350", "500"), ("358.4", "460.8"), Verdict::Pass),
-            (
-                "5",
-                "16",
-                ("250", "500"),
-                ("224", "288"),
-                Verdict::Fail(Why::BelowWindow),
-            ),
-            (
-                "13",
-                "16",
-                ("200", "700"),
-                ("582.4", "748.8"),
-                Verdict::Fail(Why::AboveWindow),
-            ),
+            ("5", "16", ("250", "500"), ("224", "288"), Verdict::Fail(Why::BelowWindow)),
+            ("13", "16", ("200", "700"), ("582.4", "748.8"), Verdict::Fail(Why::AboveWindow)),
             ("1", "16", ("40", "60"), ("44.8", "57.6"), Verdict::Pass),
             ("3", "15", ("126", "162"), ("126", "162"), Verdict::Pass),
         ] {
-            let check = stack(
-                modules,
-                cells,
-                &[("window_min", window.0), ("window_max", window.1)],
-            );
-            assert_eq!(
-                range(&check),
-                (expected.0.to_string(), expected.1.to_string())
-            );
+            let check = stack(modules, cells, &[("window_min", window.0), ("window_max", window.1)]);
+            assert_eq!(range(&check), (expected.0.to_string(), expected.1.to_string()));
             assert_eq!(check.verdict, verdict, "{modules}");
         }
-        assert_eq!(
-            stack("3", "15", &[]).verdict,
-            Verdict::NotDetermined(Why::NoMakerLimit)
-        );
+        assert_eq!(stack("3", "15", &[]).verdict, Verdict::NotDetermined(Why::NoMakerLimit));
     }
 
     #[test]
     fn the_edges_and_one_past() {
         let within = |least, most, rating| {
-            stack(
-                "8",
-                "16",
-                &[
-                    ("window_min", least),
-                    ("window_max", most),
-                    ("device_voltage_rating", rating),
-                ],
-            )
-            .verdict
+            stack("8", "16", &[("window_min", least), ("window_max", most), ("device_voltage_rating", rating)]).verdict
         };
         assert_eq!(within("358.4", "460.8", "460.8 1000"), Verdict::Pass);
-        assert_eq!(
-            within("358.400001", "460.8", "1000"),
-            Verdict::Fail(Why::BelowWindow)
-        );
-        assert_eq!(
-            within("358.4", "460.799999", "1000"),
-            Verdict::Fail(Why::AboveWindow)
-        );
-        assert_eq!(
-            within("350", "500", "1000 460.799999"),
-            Verdict::Fail(Why::AboveDeviceRating)
-        );
+        assert_eq!(within("358.400001", "460.8", "1000"), Verdict::Fail(Why::BelowWindow));
+        assert_eq!(within("358.4", "460.799999", "1000"), Verdict::Fail(Why::AboveWindow));
+        assert_eq!(within("350", "500", "1000 460.799999"), Verdict::Fail(Why::AboveDeviceRating));
     }
 
     #[test]
     fn the_limit_serves_a_stack_reading() {
-        let check = stack(
-            "8",
-            "16",
-            &[
-                ("window_min", "350"),
-                ("window_max", "500"),
-                ("device_voltage_rating", "480"),
-            ],
-        );
+        let check = stack("8", "16", &[("window_min", "350"), ("window_max", "500"), ("device_voltage_rating", "480")]);
         let limit = check.limit.map(|limit| limit.limit);
         assert_eq!(limit, Some(Limit::between(350 * MICRO, 480 * MICRO)));
         assert_eq!(check.notes, []);
-        assert_eq!(
-            stack("8", "16", &[]).notes,
-            [CheckNote::DeviceRatingsNotGiven]
-        );
+        assert_eq!(stack("8", "16", &[]).notes, [CheckNote::DeviceRatingsNotGiven]);
     }
 }

@@ -10,12 +10,7 @@ use crate::electrical::check::{Check, Mark, Source};
 use crate::electrical::judge::{Limit, Verdict, Why};
 use crate::electrical::units::{MICRO, Unit};
 
-pub(super) const INFO: CheckInfo = CheckInfo {
-    id: "F08",
-    title: "check.F08",
-    inputs: &INPUTS,
-    run,
-};
+pub(super) const INFO: CheckInfo = CheckInfo { id: "F08", title: "check.F08", inputs: &INPUTS, run };
 
 const INPUTS: [InputInfo; 13] = [
     // 1 IEC, 2 NEC.
@@ -37,9 +32,7 @@ const INPUTS: [InputInfo; 13] = [
 
 /// Standard ratings in amperes.
 const IEC_SIZES: [i64; 14] = [10, 16, 20, 25, 32, 40, 50, 63, 80, 100, 125, 160, 200, 250];
-const NEC_SIZES: [i64; 20] = [
-    15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 110, 125, 150, 175, 200, 225, 250,
-];
+const NEC_SIZES: [i64; 20] = [15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 110, 125, 150, 175, 200, 225, 250];
 
 /// The chosen device and what it must bear, in millionths.
 struct Choice {
@@ -77,11 +70,9 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let least = quotient("power", i128::from(current) * 125, 100)?;
     let resistance = sum("fault_resistance", &resistances)?;
     let fault = match (maker_fault, voltage) {
-        (None, Some(volts)) if resistance > 0 => Some(quotient(
-            "fault_resistance",
-            i128::from(volts) * i128::from(MICRO),
-            i128::from(resistance),
-        )?),
+        (None, Some(volts)) if resistance > 0 => {
+            Some(quotient("fault_resistance", i128::from(volts) * i128::from(MICRO), i128::from(resistance))?)
+        }
         (given, _) => given,
     };
     let mut numbers = format!(
@@ -94,25 +85,15 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         plain(least)
     );
     if let (None, Some(volts), Some(fault)) = (maker_fault, voltage, fault) {
-        numbers += &format!(
-            "; I_sc = {} / ({}) = {} A",
-            plain(volts),
-            joined(&resistances, " + "),
-            plain(fault)
-        );
+        numbers += &format!("; I_sc = {} / ({}) = {} A", plain(volts), joined(&resistances, " + "), plain(fault));
     }
-    let choice = Choice {
-        least,
-        fuse,
-        cable,
-        maker,
-        voltage,
-        voltage_rating,
-        fault,
-        breaking,
-    };
+    let choice = Choice { least, fuse, cable, maker, voltage, voltage_rating, fault, breaking };
     let mut check = gather
-        .check("I_max = max(P / (η · U_min), I_charge); 1.25 · I_max ≤ I_n ≤ I_z, I_maker; U_n ≥ U_max; I_cn ≥ I_sc", numbers, source(nec))
+        .check(
+            "I_max = max(P / (η · U_min), I_charge); 1.25 · I_max ≤ I_n ≤ I_z, I_maker; U_n ≥ U_max; I_cn ≥ I_sc",
+            numbers,
+            source(nec),
+        )
         .with_result("current_max", Unit::Ampere, current)
         .with_result("rating_min", Unit::Ampere, least)
         .with_limit(Unit::Ampere, Limit { at_least: Some(least), at_most: [cable, maker].into_iter().flatten().min() });
@@ -128,47 +109,26 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
 
 fn source(nec: bool) -> Source {
     if nec {
-        Source {
-            standard: "NEC",
-            edition: "2023",
-            clause: "706.30, 706.31",
-            mark: Mark::Check,
-        }
+        Source { standard: "NEC", edition: "2023", clause: "706.30, 706.31", mark: Mark::Check }
     } else {
-        Source {
-            standard: "IEC 60364-4-43",
-            edition: "2008",
-            clause: "IB ≤ In ≤ Iz; × 1.25",
-            mark: Mark::House,
-        }
+        Source { standard: "IEC 60364-4-43", edition: "2008", clause: "IB ≤ In ≤ Iz; × 1.25", mark: Mark::House }
     }
 }
 
 /// The first standard size that suffices, in microamperes.
 fn next_size(sizes: &[i64], least: i64) -> Option<i64> {
-    sizes
-        .iter()
-        .map(|size| size * MICRO)
-        .find(|size| *size >= least)
+    sizes.iter().map(|size| size * MICRO).find(|size| *size >= least)
 }
 
 /// A certain failure comes before anything missing.
 fn verdict(choice: &Choice) -> Verdict {
-    let below = |value: Option<i64>, least: Option<i64>| {
-        value.zip(least).is_some_and(|(value, least)| value < least)
-    };
+    let below = |value: Option<i64>, least: Option<i64>| value.zip(least).is_some_and(|(value, least)| value < least);
     let checks = [
         (below(choice.fuse, Some(choice.least)), Why::FuseTooSmall),
         (below(choice.cable, choice.fuse), Why::AboveCableRating),
         (below(choice.maker, choice.fuse), Why::AboveMakerFuse),
-        (
-            below(choice.voltage_rating, choice.voltage),
-            Why::VoltageRatingTooLow,
-        ),
-        (
-            below(choice.breaking, choice.fault),
-            Why::BreakingCapacityTooLow,
-        ),
+        (below(choice.voltage_rating, choice.voltage), Why::VoltageRatingTooLow),
+        (below(choice.breaking, choice.fault), Why::BreakingCapacityTooLow),
     ];
     if let Some((_, why)) = checks.into_iter().find(|(failed, _)| *failed) {
         return Verdict::Fail(why);
@@ -179,18 +139,8 @@ fn verdict(choice: &Choice) -> Verdict {
     if choice.maker.is_none() {
         return Verdict::NotDetermined(Why::NoMakerLimit);
     }
-    let ratings = [
-        choice.cable,
-        choice.voltage,
-        choice.voltage_rating,
-        choice.fault,
-        choice.breaking,
-    ];
-    if ratings.iter().any(Option::is_none) {
-        Verdict::NotDetermined(Why::RatingMissing)
-    } else {
-        Verdict::Pass
-    }
+    let ratings = [choice.cable, choice.voltage, choice.voltage_rating, choice.fault, choice.breaking];
+    if ratings.iter().any(Option::is_none) { Verdict::NotDetermined(Why::RatingMissing) } else { Verdict::Pass }
 }
 
 #[cfg(test)]
@@ -199,11 +149,7 @@ mod tests {
     use super::*;
     use crate::electrical::units::Quantity;
 
-    fn fuse<'a>(
-        series: &'a str,
-        design: (&'a str, &'a str, &'a str),
-        more: &[(&'a str, &'a str)],
-    ) -> Check {
+    fn fuse<'a>(series: &'a str, design: (&'a str, &'a str, &'a str), more: &[(&'a str, &'a str)]) -> Check {
         let mut pairs = vec![
             ("size_series", series),
             ("power", design.0),
@@ -227,11 +173,7 @@ mod tests {
             let check = fuse("1", design, &[]);
             near(check.result("current_max"), current);
             near(check.result("rating_min"), rating);
-            let size = |series| {
-                fuse(series, design, &[])
-                    .result("next_size")
-                    .map(Quantity::plain)
-            };
+            let size = |series| fuse(series, design, &[]).result("next_size").map(Quantity::plain);
             assert_eq!(size("1").as_deref(), Some(iec));
             assert_eq!(size("2").as_deref(), Some(nec));
             assert_eq!(check.verdict, Verdict::NotDetermined(Why::NoReading));
@@ -240,38 +182,17 @@ mod tests {
 
     #[test]
     fn fault_current_examples() {
-        let one = fuse(
-            "1",
-            SMALL,
-            &[
-                ("stack_voltage_max", "51.2"),
-                ("fault_resistance", "0.0165"),
-            ],
-        );
+        let one = fuse("1", SMALL, &[("stack_voltage_max", "51.2"), ("fault_resistance", "0.0165")]);
         near(one.result("fault_current"), "3103");
         let eight = format!("{}0.020", "0.012 ".repeat(8));
-        let stack = fuse(
-            "1",
-            SMALL,
-            &[("stack_voltage_max", "409.6"), ("fault_resistance", &eight)],
-        );
+        let stack = fuse("1", SMALL, &[("stack_voltage_max", "409.6"), ("fault_resistance", &eight)]);
         near(stack.result("fault_current"), "3531");
         let maker = fuse(
             "1",
             SMALL,
-            &[
-                ("stack_voltage_max", "51.2"),
-                ("fault_resistance", "0.0165"),
-                ("fault_current", "4000"),
-            ],
+            &[("stack_voltage_max", "51.2"), ("fault_resistance", "0.0165"), ("fault_current", "4000")],
         );
-        assert_eq!(
-            maker
-                .result("fault_current")
-                .map(Quantity::plain)
-                .as_deref(),
-            Some("4000")
-        );
+        assert_eq!(maker.result("fault_current").map(Quantity::plain).as_deref(), Some("4000"));
     }
 
     /// A complete choice with one figure replaced or left out.
@@ -293,64 +214,27 @@ mod tests {
     #[test]
     fn the_edges_and_one_past() {
         assert_eq!(chosen("cable_rating", Some("160")), Verdict::Pass);
-        assert_eq!(
-            chosen("cable_rating", Some("159.999999")),
-            Verdict::Fail(Why::AboveCableRating)
-        );
-        assert_eq!(
-            chosen("maker_fuse_max", Some("159.999999")),
-            Verdict::Fail(Why::AboveMakerFuse)
-        );
-        assert_eq!(
-            chosen("fuse_voltage_rating", Some("57.599999")),
-            Verdict::Fail(Why::VoltageRatingTooLow)
-        );
-        assert_eq!(
-            chosen("breaking_capacity", Some("3099.999999")),
-            Verdict::Fail(Why::BreakingCapacityTooLow)
-        );
+        assert_eq!(chosen("cable_rating", Some("159.999999")), Verdict::Fail(Why::AboveCableRating));
+        assert_eq!(chosen("maker_fuse_max", Some("159.999999")), Verdict::Fail(Why::AboveMakerFuse));
+        assert_eq!(chosen("fuse_voltage_rating", Some("57.599999")), Verdict::Fail(Why::VoltageRatingTooLow));
+        assert_eq!(chosen("breaking_capacity", Some("3099.999999")), Verdict::Fail(Why::BreakingCapacityTooLow));
         // 1.25 · 117.481203 A
         assert_eq!(chosen("fuse_rating", Some("146.851504")), Verdict::Pass);
-        assert_eq!(
-            chosen("fuse_rating", Some("146.851503")),
-            Verdict::Fail(Why::FuseTooSmall)
-        );
+        assert_eq!(chosen("fuse_rating", Some("146.851503")), Verdict::Fail(Why::FuseTooSmall));
     }
 
     #[test]
     fn what_is_missing_is_no_pass() {
-        assert_eq!(
-            chosen("maker_fuse_max", None),
-            Verdict::NotDetermined(Why::NoMakerLimit)
-        );
-        for key in [
-            "cable_rating",
-            "stack_voltage_max",
-            "fuse_voltage_rating",
-            "fault_current",
-            "breaking_capacity",
-        ] {
-            assert_eq!(
-                chosen(key, None),
-                Verdict::NotDetermined(Why::RatingMissing),
-                "{key}"
-            );
+        assert_eq!(chosen("maker_fuse_max", None), Verdict::NotDetermined(Why::NoMakerLimit));
+        for key in ["cable_rating", "stack_voltage_max", "fuse_voltage_rating", "fault_current", "breaking_capacity"] {
+            assert_eq!(chosen(key, None), Verdict::NotDetermined(Why::RatingMissing), "{key}");
         }
     }
 
     #[test]
     fn the_larger_current_counts_and_sizes_end() {
         let charging = fuse("1", SMALL, &[("charge_current", "150")]);
-        assert_eq!(
-            charging
-                .result("rating_min")
-                .map(Quantity::plain)
-                .as_deref(),
-            Some("187.5")
-        );
-        assert_eq!(
-            fuse("1", ("50000", "95", "44.8"), &[]).result("next_size"),
-            None
-        );
+        assert_eq!(charging.result("rating_min").map(Quantity::plain).as_deref(), Some("187.5"));
+        assert_eq!(fuse("1", ("50000", "95", "44.8"), &[]).result("next_size"), None);
     }
 }

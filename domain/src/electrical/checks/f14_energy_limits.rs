@@ -9,12 +9,7 @@ use crate::electrical::check::{Check, CheckNote, Mark, Source};
 use crate::electrical::judge::{Limit, Verdict, Why};
 use crate::electrical::units::{MICRO, Unit};
 
-pub(super) const INFO: CheckInfo = CheckInfo {
-    id: "F14",
-    title: "check.F14",
-    inputs: &INPUTS,
-    run,
-};
+pub(super) const INFO: CheckInfo = CheckInfo { id: "F14", title: "check.F14", inputs: &INPUTS, run };
 
 const INPUTS: [InputInfo; 8] = [
     InputInfo::list("unit_energy", Unit::WattHour, true),
@@ -56,51 +51,16 @@ pub struct EnergyRule {
 }
 
 const fn rule(id: &'static str, kind: RuleKind, kwh: i64, source: Source) -> EnergyRule {
-    EnergyRule {
-        id,
-        kind,
-        limit: kwh * KWH,
-        source,
-    }
+    EnergyRule { id, kind, limit: kwh * KWH, source }
 }
 
 const KWH: i64 = 1_000 * MICRO;
-const US: Source = Source {
-    standard: "NFPA 855",
-    edition: "2023",
-    clause: "ch. 15",
-    mark: Mark::Sure,
-};
-const UK: Source = Source {
-    standard: "PAS 63100",
-    edition: "2024",
-    clause: "location",
-    mark: Mark::Check,
-};
-const DE: Source = Source {
-    standard: "M-EltBauVO",
-    edition: "2022",
-    clause: "by Land",
-    mark: Mark::Check,
-};
-const AU: Source = Source {
-    standard: "AS/NZS 5139",
-    edition: "2019",
-    clause: "scope",
-    mark: Mark::Sure,
-};
-const CH: Source = Source {
-    standard: "VKF",
-    edition: "",
-    clause: "EI 30 / EI 60",
-    mark: Mark::Check,
-};
-const CA: Source = Source {
-    standard: "CSA C22.1",
-    edition: "",
-    clause: "s. 64",
-    mark: Mark::Check,
-};
+const US: Source = Source { standard: "NFPA 855", edition: "2023", clause: "ch. 15", mark: Mark::Sure };
+const UK: Source = Source { standard: "PAS 63100", edition: "2024", clause: "location", mark: Mark::Check };
+const DE: Source = Source { standard: "M-EltBauVO", edition: "2022", clause: "by Land", mark: Mark::Check };
+const AU: Source = Source { standard: "AS/NZS 5139", edition: "2019", clause: "scope", mark: Mark::Sure };
+const CH: Source = Source { standard: "VKF", edition: "", clause: "EI 30 / EI 60", mark: Mark::Check };
+const CA: Source = Source { standard: "CSA C22.1", edition: "", clause: "s. 64", mark: Mark::Check };
 
 /// The figures that are known without a firm's rule set.
 pub const ENERGY_RULES: [EnergyRule; 17] = [
@@ -144,43 +104,23 @@ impl RuleKind {
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     const ENERGY_MAX: i64 = 10_000 * KWH;
     let units = gather.list("unit_energy", 0, ENERGY_MAX)?;
-    let largest = units
-        .iter()
-        .copied()
-        .max()
-        .ok_or(InputFault::Missing { key: "unit_energy" })?;
+    let largest = units.iter().copied().max().ok_or(InputFault::Missing { key: "unit_energy" })?;
     let unit_limit = gather.maybe("unit_limit", 0, ENERGY_MAX)?;
     let location_limit = gather.maybe("location_limit", 0, ENERGY_MAX)?;
     let demand = gather.maybe("further_demand_above", 0, ENERGY_MAX)?;
     let scope_min = gather.maybe("scope_min", 0, ENERGY_MAX)?;
     let scope_max = gather.maybe("scope_max", 0, ENERGY_MAX)?;
-    let elsewhere = gather
-        .maybe("energy_elsewhere", 0, ENERGY_MAX)?
-        .unwrap_or(0);
+    let elsewhere = gather.maybe("energy_elsewhere", 0, ENERGY_MAX)?.unwrap_or(0);
     let apart = gather.maybe_whole("locations_apart", 0, 1)? == Some(1);
 
     let here = sum("unit_energy", &units)?;
     let premises = sum("unit_energy", &[here, elsewhere])?;
     let above = |value: i64, most: Option<i64>| most.is_some_and(|most| value > most);
-    let numbers = format!(
-        "E = {} = {} Wh; E_unit = {} Wh",
-        joined(&units, " + "),
-        plain(here),
-        plain(largest)
-    );
+    let numbers = format!("E = {} = {} Wh; E_unit = {} Wh", joined(&units, " + "), plain(here), plain(largest));
     // Which regime applies is the caller's choice, so the source is that of the figures given.
-    let source = Source {
-        standard: "",
-        edition: "",
-        clause: "rule set",
-        mark: Mark::Check,
-    };
+    let source = Source { standard: "", edition: "", clause: "rule set", mark: Mark::Check };
     let mut check = gather
-        .check(
-            "E = ΣE_unit ≤ location limit; each E_unit ≤ unit limit",
-            numbers,
-            source,
-        )
+        .check("E = ΣE_unit ≤ location limit; each E_unit ≤ unit limit", numbers, source)
         .with_result("location_energy", Unit::WattHour, here)
         .with_result("largest_unit", Unit::WattHour, largest);
     if let Some(most) = location_limit {
@@ -189,9 +129,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     if apart && elsewhere > 0 {
         check.notes.push(CheckNote::OtherLocationsApart);
     }
-    let nothing = [unit_limit, location_limit, demand, scope_min, scope_max]
-        .iter()
-        .all(Option::is_none);
+    let nothing = [unit_limit, location_limit, demand, scope_min, scope_max].iter().all(Option::is_none);
     check.verdict = if above(largest, unit_limit) {
         Verdict::Fail(Why::UnitTooLarge)
     } else if above(here, location_limit) {
@@ -219,110 +157,54 @@ mod tests {
     /// Units in kWh under the named rules.
     fn under(rules: &[&str], kwh: &[&str], more: &[(&str, &str)]) -> Verdict {
         let watt_hours = |text: &str| {
-            let micro = crate::electrical::units::Quantity::parse(Unit::WattHour, text, '.')
-                .map(|q| q.micro);
+            let micro = crate::electrical::units::Quantity::parse(Unit::WattHour, text, '.').map(|q| q.micro);
             micro.expect("tests write decimals") * 1_000
         };
-        let mut inputs: Inputs = kwh
-            .iter()
-            .map(|energy| ("unit_energy", watt_hours(energy)))
-            .collect();
+        let mut inputs: Inputs = kwh.iter().map(|energy| ("unit_energy", watt_hours(energy))).collect();
         for id in rules {
             let rule = energy_rule(id).expect("the tests name known rules");
             inputs.set(rule.kind.input_key(), rule.limit);
         }
         for (key, value) in more {
-            let micro = if *key == "locations_apart" {
-                watt_hours(value) / 1_000
-            } else {
-                watt_hours(value)
-            };
+            let micro = if *key == "locations_apart" { watt_hours(value) / 1_000 } else { watt_hours(value) };
             inputs.set(key, micro);
         }
-        super::super::compute("F14", &inputs)
-            .expect("the test's inputs are complete")
-            .verdict
+        super::super::compute("F14", &inputs).expect("the test's inputs are complete").verdict
     }
 
     #[test]
     fn worked_examples() {
         let three = ["13.5", "13.5", "13.5"];
-        assert_eq!(
-            under(&["US-UNIT", "US-CLOSET"], &three, &[]),
-            Verdict::Fail(Why::LocationTooLarge)
-        );
+        assert_eq!(under(&["US-UNIT", "US-CLOSET"], &three, &[]), Verdict::Fail(Why::LocationTooLarge));
         assert_eq!(under(&["US-UNIT", "US-ATT"], &three, &[]), Verdict::Pass);
-        assert_eq!(
-            under(&["US-UNIT", "US-ATT"], &["21"], &[]),
-            Verdict::Fail(Why::UnitTooLarge)
-        );
+        assert_eq!(under(&["US-UNIT", "US-ATT"], &["21"], &[]), Verdict::Fail(Why::UnitTooLarge));
         let garage = ["20", "20", "20"];
         let other = ("energy_elsewhere", "60");
-        assert_eq!(
-            under(
-                &["US-UNIT", "US-ATT"],
-                &garage,
-                &[other, ("locations_apart", "1")]
-            ),
-            Verdict::Pass
-        );
-        assert_eq!(
-            under(&["US-UNIT", "US-ATT"], &garage, &[other]),
-            Verdict::NotDetermined(Why::EditionUnclear)
-        );
-        assert_eq!(
-            under(&["UK-OTHER"], &["10.24"; 4], &[]),
-            Verdict::Fail(Why::LocationTooLarge)
-        );
-        assert_eq!(
-            under(&["DE-ELT"], &["10.24", "10.24"], &[]),
-            Verdict::NotDetermined(Why::ExtraRequirement)
-        );
+        assert_eq!(under(&["US-UNIT", "US-ATT"], &garage, &[other, ("locations_apart", "1")]), Verdict::Pass);
+        assert_eq!(under(&["US-UNIT", "US-ATT"], &garage, &[other]), Verdict::NotDetermined(Why::EditionUnclear));
+        assert_eq!(under(&["UK-OTHER"], &["10.24"; 4], &[]), Verdict::Fail(Why::LocationTooLarge));
+        assert_eq!(under(&["DE-ELT"], &["10.24", "10.24"], &[]), Verdict::NotDetermined(Why::ExtraRequirement));
         assert_eq!(under(&["DE-ELT"], &["9.6", "9.6"], &[]), Verdict::Pass);
     }
 
     #[test]
     fn the_edges_and_one_past() {
         assert_eq!(under(&["UK-OTHER"], &["20", "20"], &[]), Verdict::Pass);
-        assert_eq!(
-            under(&["UK-OTHER"], &["20", "20.000001"], &[]),
-            Verdict::Fail(Why::LocationTooLarge)
-        );
+        assert_eq!(under(&["UK-OTHER"], &["20", "20.000001"], &[]), Verdict::Fail(Why::LocationTooLarge));
         assert_eq!(under(&["US-UNIT"], &["20"], &[]), Verdict::Pass);
-        assert_eq!(
-            under(&["US-UNIT"], &["20.000001"], &[]),
-            Verdict::Fail(Why::UnitTooLarge)
-        );
+        assert_eq!(under(&["US-UNIT"], &["20.000001"], &[]), Verdict::Fail(Why::UnitTooLarge));
         assert_eq!(under(&["DE-ELT"], &["20"], &[]), Verdict::Pass);
         let australia = ["AU-FROM", "AU-TO"];
         assert_eq!(under(&australia, &["1"], &[]), Verdict::Pass);
-        assert_eq!(
-            under(&australia, &["0.999999"], &[]),
-            Verdict::NotDetermined(Why::OutsideScope)
-        );
+        assert_eq!(under(&australia, &["0.999999"], &[]), Verdict::NotDetermined(Why::OutsideScope));
         assert_eq!(under(&australia, &["200"], &[]), Verdict::Pass);
-        assert_eq!(
-            under(&australia, &["200.000001"], &[]),
-            Verdict::NotDetermined(Why::OutsideScope)
-        );
-        assert_eq!(
-            under(&[], &["5"], &[]),
-            Verdict::NotDetermined(Why::NoLimit)
-        );
+        assert_eq!(under(&australia, &["200.000001"], &[]), Verdict::NotDetermined(Why::OutsideScope));
+        assert_eq!(under(&[], &["5"], &[]), Verdict::NotDetermined(Why::NoLimit));
     }
 
     #[test]
     fn units_are_added_and_shown() {
-        let check = good(
-            "F14",
-            &[
-                ("unit_energy", "13500 13500 13500"),
-                ("location_limit", "80000"),
-            ],
-        );
-        assert_eq!(
-            check.with_numbers,
-            "E = 13500 + 13500 + 13500 = 40500 Wh; E_unit = 13500 Wh"
-        );
+        let check = good("F14", &[("unit_energy", "13500 13500 13500"), ("location_limit", "80000")]);
+        assert_eq!(check.with_numbers, "E = 13500 + 13500 + 13500 = 40500 Wh; E_unit = 13500 Wh");
     }
 }

@@ -10,12 +10,7 @@ use crate::electrical::check::{Check, CheckNote, Mark, Source};
 use crate::electrical::judge::{Limit, Verdict, Why};
 use crate::electrical::units::{MICRO, Unit};
 
-pub(super) const INFO: CheckInfo = CheckInfo {
-    id: "F15",
-    title: "check.F15",
-    inputs: &INPUTS,
-    run,
-};
+pub(super) const INFO: CheckInfo = CheckInfo { id: "F15", title: "check.F15", inputs: &INPUTS, run };
 
 const INPUTS: [InputInfo; 6] = [
     InputInfo::needed("mass", Unit::Kilogram),
@@ -42,17 +37,9 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let weight = quotient("mass", i128::from(mass) * GRAVITY, 100)?;
     // Twice the arm f·h − b/2, in 10^-12 m.
     let double_arm = 2 * i128::from(push) * i128::from(height) - i128::from(depth) * micro;
-    let signed = quotient(
-        "bracket_height",
-        i128::from(weight) * double_arm,
-        2 * micro * i128::from(bracket),
-    )?;
+    let signed = quotient("bracket_height", i128::from(weight) * double_arm, 2 * micro * i128::from(bracket))?;
     let force = signed.max(0);
-    let tipping = quotient(
-        "gravity_height",
-        i128::from(depth) * micro,
-        2 * i128::from(height),
-    )?;
+    let tipping = quotient("gravity_height", i128::from(depth) * micro, 2 * i128::from(height))?;
     let numbers = format!(
         "W = 9.81 · {} = {} N; T = {} · ({} · {} − {}/2) / {} = {} N; b/(2h) = {}",
         plain(mass),
@@ -65,18 +52,9 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         plain(signed),
         plain(tipping)
     );
-    let source = Source {
-        standard: "",
-        edition: "",
-        clause: "statics; f = 0.1",
-        mark: Mark::House,
-    };
+    let source = Source { standard: "", edition: "", clause: "statics; f = 0.1", mark: Mark::House };
     let mut check = gather
-        .check(
-            "T = max(0, W · (f · h − b/2) / h_b); W = 9.81 · m",
-            numbers,
-            source,
-        )
+        .check("T = max(0, W · (f · h − b/2) / h_b); W = 9.81 · m", numbers, source)
         .with_result("weight", Unit::Newton, weight)
         .with_result("bracket_force", Unit::Newton, force)
         .with_result("signed_force", Unit::Newton, signed)
@@ -126,13 +104,7 @@ mod tests {
             (("300", "0.90", "0.35", "1.5"), "186.4", "539.6", "0.194"),
         ] {
             let leaned = stack(unit, "0.1", &[]);
-            assert_eq!(
-                leaned
-                    .result("bracket_force")
-                    .map(Quantity::plain)
-                    .as_deref(),
-                Some("0")
-            );
+            assert_eq!(leaned.result("bracket_force").map(Quantity::plain).as_deref(), Some("0"));
             assert_eq!(leaned.verdict, Verdict::Pass);
             near(leaned.result("tipping_factor"), tipping);
             near(stack(unit, "0.3", &[]).result("bracket_force"), at_03);

@@ -9,12 +9,7 @@ use crate::electrical::check::{Cause, Check, Mark, ReadingTerms, Source};
 use crate::electrical::judge::{Limit, Why};
 use crate::electrical::units::{MICRO, Unit};
 
-pub(super) const INFO: CheckInfo = CheckInfo {
-    id: "F18",
-    title: "check.F18",
-    inputs: &INPUTS,
-    run,
-};
+pub(super) const INFO: CheckInfo = CheckInfo { id: "F18", title: "check.F18", inputs: &INPUTS, run };
 
 const INPUTS: [InputInfo; 2] = [
     // The known terminators, to show what they should measure.
@@ -26,31 +21,11 @@ const LOWEST: i64 = 54 * MICRO;
 const HIGHEST: i64 = 66 * MICRO;
 
 const CAUSES: [Cause; 5] = [
-    Cause {
-        from: 0,
-        to: 5 * MICRO,
-        why: Why::ShortCircuit,
-    },
-    Cause {
-        from: 36 * MICRO,
-        to: 44 * MICRO,
-        why: Why::TooManyTerminators,
-    },
-    Cause {
-        from: 108 * MICRO,
-        to: 132 * MICRO,
-        why: Why::TerminatorMissing,
-    },
-    Cause {
-        from: 1_000 * MICRO + 1,
-        to: i64::MAX,
-        why: Why::NoTerminators,
-    },
-    Cause {
-        from: i64::MIN,
-        to: i64::MAX,
-        why: Why::CauseUnknown,
-    },
+    Cause { from: 0, to: 5 * MICRO, why: Why::ShortCircuit },
+    Cause { from: 36 * MICRO, to: 44 * MICRO, why: Why::TooManyTerminators },
+    Cause { from: 108 * MICRO, to: 132 * MICRO, why: Why::TerminatorMissing },
+    Cause { from: 1_000 * MICRO + 1, to: i64::MAX, why: Why::NoTerminators },
+    Cause { from: i64::MIN, to: i64::MAX, why: Why::CauseUnknown },
 ];
 
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
@@ -59,34 +34,18 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let expected = parallel(&terminators);
     let numbers = match expected {
         Some(expected) => {
-            let parts: Vec<String> = terminators
-                .iter()
-                .map(|value| format!("1/{}", plain(*value)))
-                .collect();
-            format!(
-                "R = 1 / ({}) = {} Ω; 54 ≤ R ≤ 66",
-                parts.join(" + "),
-                plain(expected)
-            )
+            let parts: Vec<String> = terminators.iter().map(|value| format!("1/{}", plain(*value))).collect();
+            format!("R = 1 / ({}) = {} Ω; 54 ≤ R ≤ 66", parts.join(" + "), plain(expected))
         }
         None => "R = 1 / (1/120 + 1/120) = 60 Ω; 54 ≤ R ≤ 66".to_string(),
     };
-    let source = Source {
-        standard: "ISO 11898-2",
-        edition: "2016",
-        clause: "termination; ±10 %",
-        mark: Mark::House,
-    };
-    let mut check = gather
-        .check("R = 1 / Σ(1/R_i)", numbers, source)
-        .with_limit(Unit::Ohm, Limit::between(LOWEST, HIGHEST));
+    let source = Source { standard: "ISO 11898-2", edition: "2016", clause: "termination; ±10 %", mark: Mark::House };
+    let mut check =
+        gather.check("R = 1 / Σ(1/R_i)", numbers, source).with_limit(Unit::Ohm, Limit::between(LOWEST, HIGHEST));
     if let Some(expected) = expected {
         check = check.with_result("expected", Unit::Ohm, expected);
     }
-    check.terms = ReadingTerms {
-        causes: &CAUSES,
-        ..ReadingTerms::default()
-    };
+    check.terms = ReadingTerms { causes: &CAUSES, ..ReadingTerms::default() };
     Ok(check.concluded(reading))
 }
 
@@ -130,19 +89,13 @@ mod tests {
         assert_eq!(measured("53.999999"), Verdict::Fail(Why::CauseUnknown));
         assert_eq!(measured("66"), Verdict::Pass);
         assert_eq!(measured("66.000001"), Verdict::Fail(Why::CauseUnknown));
-        assert_eq!(
-            good("F18", &[]).verdict,
-            Verdict::NotDetermined(Why::NoReading)
-        );
+        assert_eq!(good("F18", &[]).verdict, Verdict::NotDetermined(Why::NoReading));
     }
 
     #[test]
     fn an_open_bus_on_the_display() {
         let field = FieldSpec::of("M17").expect("the catalogue has the bus");
         let reading = parse_reading("OL", &field, NumberLocale::Point);
-        assert_eq!(
-            good("F18", &[]).judge_reading(&reading),
-            Verdict::Fail(Why::OpenCircuit)
-        );
+        assert_eq!(good("F18", &[]).judge_reading(&reading), Verdict::Fail(Why::OpenCircuit));
     }
 }

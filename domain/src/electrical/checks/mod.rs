@@ -38,30 +38,15 @@ pub struct InputInfo {
 
 impl InputInfo {
     const fn needed(key: &'static str, unit: Unit) -> InputInfo {
-        InputInfo {
-            key,
-            unit,
-            many: false,
-            required: true,
-        }
+        InputInfo { key, unit, many: false, required: true }
     }
 
     const fn optional(key: &'static str, unit: Unit) -> InputInfo {
-        InputInfo {
-            key,
-            unit,
-            many: false,
-            required: false,
-        }
+        InputInfo { key, unit, many: false, required: false }
     }
 
     const fn list(key: &'static str, unit: Unit, required: bool) -> InputInfo {
-        InputInfo {
-            key,
-            unit,
-            many: true,
-            required,
-        }
+        InputInfo { key, unit, many: true, required }
     }
 }
 
@@ -115,15 +100,8 @@ pub fn all() -> &'static [CheckInfo] {
 /// # Errors
 /// A required input is missing, doubled or outside the formula's valid range.
 pub fn compute(id: &str, inputs: &Inputs) -> Result<Check, InputFault> {
-    let info = all()
-        .iter()
-        .find(|info| info.id == id)
-        .ok_or(InputFault::UnknownCheck)?;
-    (info.run)(Gather {
-        info,
-        inputs,
-        used: Vec::new(),
-    })
+    let info = all().iter().find(|info| info.id == id).ok_or(InputFault::UnknownCheck)?;
+    (info.run)(Gather { info, inputs, used: Vec::new() })
 }
 
 /// Key of the measured value.
@@ -139,9 +117,7 @@ struct Gather<'a> {
 impl Gather<'_> {
     fn unit(&self, key: &'static str) -> Unit {
         let input = self.info.inputs.iter().find(|input| input.key == key);
-        input
-            .expect("every check lists the inputs that it takes")
-            .unit
+        input.expect("every check lists the inputs that it takes").unit
     }
 
     /// All values of a list, each within the range.
@@ -151,8 +127,7 @@ impl Gather<'_> {
             return Err(InputFault::OutOfRange { key });
         }
         let unit = self.unit(key);
-        self.used
-            .extend(values.iter().map(|micro| (key, Quantity::of(unit, *micro))));
+        self.used.extend(values.iter().map(|micro| (key, Quantity::of(unit, *micro))));
         Ok(values.to_vec())
     }
 
@@ -165,17 +140,11 @@ impl Gather<'_> {
     }
 
     fn need(&mut self, key: &'static str, low: i64, high: i64) -> Result<i64, InputFault> {
-        self.maybe(key, low, high)?
-            .ok_or(InputFault::Missing { key })
+        self.maybe(key, low, high)?.ok_or(InputFault::Missing { key })
     }
 
     /// A whole number, given in millionths like everything.
-    fn maybe_whole(
-        &mut self,
-        key: &'static str,
-        low: i64,
-        high: i64,
-    ) -> Result<Option<i64>, InputFault> {
+    fn maybe_whole(&mut self, key: &'static str, low: i64, high: i64) -> Result<Option<i64>, InputFault> {
         match self.maybe(key, low * MICRO, high * MICRO)? {
             Some(micro) if micro % MICRO != 0 => Err(InputFault::OutOfRange { key }),
             micro => Ok(micro.map(|micro| micro / MICRO)),
@@ -183,8 +152,7 @@ impl Gather<'_> {
     }
 
     fn whole(&mut self, key: &'static str, low: i64, high: i64) -> Result<i64, InputFault> {
-        self.maybe_whole(key, low, high)?
-            .ok_or(InputFault::Missing { key })
+        self.maybe_whole(key, low, high)?.ok_or(InputFault::Missing { key })
     }
 
     /// The measured value may be anything.
@@ -240,11 +208,7 @@ fn plain(micro: i64) -> String {
 
 /// A list for a formula with numbers.
 fn joined(values: &[i64], sign: &str) -> String {
-    values
-        .iter()
-        .map(|value| plain(*value))
-        .collect::<Vec<_>>()
-        .join(sign)
+    values.iter().map(|value| plain(*value)).collect::<Vec<_>>().join(sign)
 }
 
 /// Sum within `i64`; the ranges of the inputs keep a real one far below.
@@ -275,11 +239,7 @@ mod support {
 
     /// Values in whole units and millionths: `("length", 12.0)` would be a float, so tests write decimal text.
     pub(super) fn run(id: &str, pairs: &[(&str, &str)]) -> Result<Check, InputFault> {
-        let micro = |text: &str| {
-            Quantity::parse(Unit::Count, text, '.')
-                .expect("tests write decimals")
-                .micro
-        };
+        let micro = |text: &str| Quantity::parse(Unit::Count, text, '.').expect("tests write decimals").micro;
         let mut inputs = Inputs::new();
         for (key, values) in pairs {
             for value in values.split_whitespace() {
@@ -297,16 +257,9 @@ mod support {
     #[track_caller]
     pub(super) fn near(micro: Option<Quantity>, expected: &str) {
         let got = micro.expect("the check has that result").micro;
-        let expected = Quantity::parse(Unit::Count, expected, '.')
-            .expect("tests write decimals")
-            .micro;
+        let expected = Quantity::parse(Unit::Count, expected, '.').expect("tests write decimals").micro;
         let slack = (expected.abs() / 200).max(1);
-        assert!(
-            (got - expected).abs() <= slack,
-            "{} is not {}",
-            plain(got),
-            plain(expected)
-        );
+        assert!((got - expected).abs() <= slack, "{} is not {}", plain(got), plain(expected));
     }
 }
 
@@ -318,19 +271,9 @@ mod tests {
     #[test]
     fn ids_and_keys_are_unique() {
         for (index, info) in all().iter().enumerate() {
-            assert!(
-                all()[index + 1..].iter().all(|other| other.id != info.id),
-                "{}",
-                info.id
-            );
+            assert!(all()[index + 1..].iter().all(|other| other.id != info.id), "{}", info.id);
             for (place, input) in info.inputs.iter().enumerate() {
-                assert!(
-                    info.inputs[place + 1..]
-                        .iter()
-                        .all(|other| other.key != input.key),
-                    "{}",
-                    input.key
-                );
+                assert!(info.inputs[place + 1..].iter().all(|other| other.key != input.key), "{}", input.key);
             }
         }
     }
@@ -341,12 +284,7 @@ mod tests {
             let Some(first) = info.inputs.iter().find(|input| input.required) else {
                 continue;
             };
-            assert_eq!(
-                run(info.id, &[]).err(),
-                Some(InputFault::Missing { key: first.key }),
-                "{}",
-                info.id
-            );
+            assert_eq!(run(info.id, &[]).err(), Some(InputFault::Missing { key: first.key }), "{}", info.id);
         }
         assert_eq!(run("F99", &[]).err(), Some(InputFault::UnknownCheck));
     }

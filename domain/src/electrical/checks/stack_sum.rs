@@ -8,30 +8,17 @@ use crate::electrical::check::{Cause, Check, Mark, ReadingTerms, Source};
 use crate::electrical::judge::{Limit, Verdict, Why};
 use crate::electrical::units::{MICRO, Unit};
 
-pub(super) const INFO: CheckInfo = CheckInfo {
-    id: "STACK-SUM",
-    title: "check.STACK-SUM",
-    inputs: &INPUTS,
-    run,
-};
+pub(super) const INFO: CheckInfo = CheckInfo { id: "STACK-SUM", title: "check.STACK-SUM", inputs: &INPUTS, run };
 
-const INPUTS: [InputInfo; 2] = [
-    InputInfo::list("module_voltage", Unit::Volt, true),
-    InputInfo::optional(READING, Unit::Volt),
-];
+const INPUTS: [InputInfo; 2] =
+    [InputInfo::list("module_voltage", Unit::Volt, true), InputInfo::optional(READING, Unit::Volt)];
 
-const REVERSED: [Cause; 1] = [Cause {
-    from: i64::MIN,
-    to: -1,
-    why: Why::PolarityReversed,
-}];
+const REVERSED: [Cause; 1] = [Cause { from: i64::MIN, to: -1, why: Why::PolarityReversed }];
 
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let voltages = gather.list("module_voltage", -2_000 * MICRO, 2_000 * MICRO)?;
     if voltages.is_empty() {
-        return Err(InputFault::Missing {
-            key: "module_voltage",
-        });
+        return Err(InputFault::Missing { key: "module_voltage" });
     }
     let reading = gather.reading()?;
     let reversed = voltages.iter().any(|voltage| *voltage < 0);
@@ -45,32 +32,20 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         plain(low),
         plain(high)
     );
-    let source = Source {
-        standard: "",
-        edition: "",
-        clause: "±1 %",
-        mark: Mark::House,
-    };
-    let mut check = gather
-        .check(
-            "0.99 · ΣU_module ≤ U_stack ≤ 1.01 · ΣU_module",
-            numbers,
-            source,
-        )
-        .with_result("sum", Unit::Volt, total);
-    check.terms = ReadingTerms {
-        causes: &REVERSED,
-        ..ReadingTerms::default()
-    };
+    let source = Source { standard: "", edition: "", clause: "±1 %", mark: Mark::House };
+    let mut check = gather.check("0.99 · ΣU_module ≤ U_stack ≤ 1.01 · ΣU_module", numbers, source).with_result(
+        "sum",
+        Unit::Volt,
+        total,
+    );
+    check.terms = ReadingTerms { causes: &REVERSED, ..ReadingTerms::default() };
     if reversed {
         // No limit: a sum with a reversed module in it would pass a stack that has one.
         check.terms.limit_missing = Some(Why::PolarityReversed);
         check.verdict = Verdict::Fail(Why::PolarityReversed);
         return Ok(check);
     }
-    Ok(check
-        .with_limit(Unit::Volt, Limit::between(low, high))
-        .concluded(reading))
+    Ok(check.with_limit(Unit::Volt, Limit::between(low, high)).concluded(reading))
 }
 
 #[cfg(test)]
@@ -79,17 +54,8 @@ mod tests {
     use super::*;
 
     fn stack(reading: &str) -> Verdict {
-        good(
-            "STACK-SUM",
-            &[
-                (
-                    "module_voltage",
-                    "51.2 51.3 51.25 51.2 51.2 51.2 51.3 51.35",
-                ),
-                (READING, reading),
-            ],
-        )
-        .verdict
+        good("STACK-SUM", &[("module_voltage", "51.2 51.3 51.25 51.2 51.2 51.2 51.3 51.35"), (READING, reading)])
+            .verdict
     }
 
     #[test]
@@ -109,17 +75,8 @@ mod tests {
     fn without_a_reading_or_with_a_reversed_module() {
         let limits = good("STACK-SUM", &[("module_voltage", "51.2 51.2")]);
         assert_eq!(limits.verdict, Verdict::NotDetermined(Why::NoReading));
-        assert_eq!(
-            limits.limit.map(|limit| limit.limit),
-            Some(Limit::between(101_376_000, 103_424_000))
-        );
-        let reversed = good(
-            "STACK-SUM",
-            &[("module_voltage", "51.2 -51.2"), (READING, "0")],
-        );
-        assert_eq!(
-            (reversed.verdict, reversed.limit),
-            (Verdict::Fail(Why::PolarityReversed), None)
-        );
+        assert_eq!(limits.limit.map(|limit| limit.limit), Some(Limit::between(101_376_000, 103_424_000)));
+        let reversed = good("STACK-SUM", &[("module_voltage", "51.2 -51.2"), (READING, "0")]);
+        assert_eq!((reversed.verdict, reversed.limit), (Verdict::Fail(Why::PolarityReversed), None));
     }
 }

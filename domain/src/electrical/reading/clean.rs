@@ -25,10 +25,7 @@ pub(super) fn clean(text: &str) -> Option<String> {
         }
         previous = sign;
     }
-    let folded: String = mapped
-        .nfkc()
-        .map(|sign| if sign == '\u{2044}' { '/' } else { sign })
-        .collect();
+    let folded: String = mapped.nfkc().map(|sign| if sign == '\u{2044}' { '/' } else { sign }).collect();
     Some(folded.split_whitespace().collect::<Vec<_>>().join(" "))
 }
 

@@ -37,22 +37,12 @@ pub(super) fn read(text: &str, field: &FieldSpec, locale: NumberLocale) -> Parse
 
 fn over_range(field: &FieldSpec) -> ParsedReading {
     let value = field.range_top.map(|micro| Quantity::of(field.unit, micro));
-    let cmp = if value.is_some() {
-        Cmp::Greater
-    } else {
-        Cmp::Equal
-    };
-    ParsedReading {
-        value,
-        cmp,
-        ..ParsedReading::without_value(Quality::OverRange)
-    }
+    let cmp = if value.is_some() { Cmp::Greater } else { Cmp::Equal };
+    ParsedReading { value, cmp, ..ParsedReading::without_value(Quality::OverRange) }
 }
 
 fn is_not_tested(text: &str) -> bool {
-    const WORDS: [&str; 10] = [
-        "lim", "n/a", "na", "n.a.", "-", "--", "---", "n/t", "nt", "n.t.",
-    ];
+    const WORDS: [&str; 10] = ["lim", "n/a", "na", "n.a.", "-", "--", "---", "n/t", "nt", "n.t."];
     let lower = text.to_lowercase();
     WORDS.contains(&lower.as_str())
 }
@@ -64,11 +54,7 @@ fn is_over_range(text: &str) -> bool {
     if lower.contains("blink") || lower.contains("flash") || lower.contains('∞') {
         return true;
     }
-    let word = lower
-        .trim_start_matches(['>', '+', ' '])
-        .split_whitespace()
-        .next()
-        .unwrap_or("");
+    let word = lower.trim_start_matches(['>', '+', ' ']).split_whitespace().next().unwrap_or("");
     let word = word.trim_end_matches(['ω', 'k', 'm', 'g']);
     WORDS.contains(&word)
 }
@@ -81,10 +67,7 @@ fn without_label<'a>(text: &'a str, field: &FieldSpec) -> &'a str {
         _ => &[],
     };
     for label in labels {
-        if text
-            .get(..label.len())
-            .is_some_and(|start| start.eq_ignore_ascii_case(label))
-        {
+        if text.get(..label.len()).is_some_and(|start| start.eq_ignore_ascii_case(label)) {
             return text[label.len()..].trim_start_matches([' ', ':', '=']);
         }
     }
@@ -148,9 +131,7 @@ fn combine(numbers: &[Decimal], forms: &[Form], field: &FieldSpec) -> ParsedRead
     for number in numbers {
         for form in forms {
             match number.to_micro(form.offset_micro, form.num, form.den) {
-                Some((micro, exact)) => {
-                    values.push((Quantity::of(field.unit, micro), exact, form.note))
-                }
+                Some((micro, exact)) => values.push((Quantity::of(field.unit, micro), exact, form.note)),
                 None => return ParsedReading::invalid(),
             }
         }
@@ -159,11 +140,7 @@ fn combine(numbers: &[Decimal], forms: &[Form], field: &FieldSpec) -> ParsedRead
         [(value, exact, note)] => {
             let mut reading = ParsedReading::exact(*value);
             reading.notes.extend(*note);
-            if !exact && *note != Some(Note::Converted) {
-                reading.note(Note::Rounded)
-            } else {
-                reading
-            }
+            if !exact && *note != Some(Note::Converted) { reading.note(Note::Rounded) } else { reading }
         }
         several => {
             let mut candidates: Vec<Quantity> = several.iter().map(|(value, ..)| *value).collect();
@@ -200,16 +177,8 @@ fn suggest(text: &str, field: &FieldSpec, locale: NumberLocale) -> ParsedReading
             'O' | 'o' => '0',
             _ => sign,
         };
-        let group_follows = signs[index + 1..]
-            .iter()
-            .take_while(|next| next.is_ascii_digit())
-            .count()
-            == 3;
-        if in_number
-            && sign == ' '
-            && group_follows
-            && repaired.ends_with(|last: char| last.is_ascii_digit())
-        {
+        let group_follows = signs[index + 1..].iter().take_while(|next| next.is_ascii_digit()).count() == 3;
+        if in_number && sign == ' ' && group_follows && repaired.ends_with(|last: char| last.is_ascii_digit()) {
             changed = true;
             continue;
         }
@@ -217,11 +186,7 @@ fn suggest(text: &str, field: &FieldSpec, locale: NumberLocale) -> ParsedReading
         changed |= in_number && digit != sign;
         repaired.push(if in_number { digit } else { sign });
     }
-    let suggestion = if changed {
-        read_simple(&repaired, field, locale).value
-    } else {
-        None
-    };
+    let suggestion = if changed { read_simple(&repaired, field, locale).value } else { None };
     ParsedReading::without_value(Quality::Invalid { suggestion })
 }
 
@@ -235,12 +200,7 @@ fn read_pair(text: &str, field: &FieldSpec, locale: NumberLocale) -> Option<Pars
         },
         QuantityKind::Insulation => {
             let (first, second) = text.split_once(['/', '@'])?;
-            Some(with_test_voltage(
-                first.trim(),
-                second.trim(),
-                field,
-                locale,
-            ))
+            Some(with_test_voltage(first.trim(), second.trim(), field, locale))
         }
         _ => None,
     }
@@ -252,10 +212,7 @@ fn take_angle(text: &str) -> (String, Option<u8>) {
         return (text.to_string(), None);
     };
     let before = text[..mark].trim_end();
-    let digits = before.len()
-        - before
-            .trim_end_matches(|sign: char| sign.is_ascii_digit())
-            .len();
+    let digits = before.len() - before.trim_end_matches(|sign: char| sign.is_ascii_digit()).len();
     let (rest, angle) = before.split_at(before.len() - digits);
     let half = match angle {
         "0" => Some(0),
@@ -263,12 +220,7 @@ fn take_angle(text: &str) -> (String, Option<u8>) {
         _ => None,
     };
     let after = &text[mark + '°'.len_utf8()..];
-    (
-        format!("{} {}", rest.trim_end(), after.trim_start())
-            .trim()
-            .to_string(),
-        half,
-    )
+    (format!("{} {}", rest.trim_end(), after.trim_start()).trim().to_string(), half)
 }
 
 fn worst_of(first: &str, second: &str, field: &FieldSpec, locale: NumberLocale) -> ParsedReading {
@@ -284,10 +236,7 @@ fn worst_of(first: &str, second: &str, field: &FieldSpec, locale: NumberLocale) 
         // "24/38 ms": the unit stands once.
         first_text.push_str(number::split(&second_text).1);
     }
-    let halves = [
-        (first_text, first_half.unwrap_or(0)),
-        (second_text, second_half.unwrap_or(1)),
-    ];
+    let halves = [(first_text, first_half.unwrap_or(0)), (second_text, second_half.unwrap_or(1))];
     if halves[0].1 == halves[1].1 {
         return ParsedReading::invalid().note(Note::SeveralValues);
     }
@@ -304,32 +253,17 @@ fn worst_of(first: &str, second: &str, field: &FieldSpec, locale: NumberLocale) 
             parts.at_180_degrees = Some(value);
         }
         let rank = |reading: &ParsedReading| (reading.value, reading.cmp == Cmp::Greater);
-        if worst
-            .as_ref()
-            .is_none_or(|so_far| rank(&reading) > rank(so_far))
-        {
+        if worst.as_ref().is_none_or(|so_far| rank(&reading) > rank(so_far)) {
             worst = Some(reading);
         }
     }
-    let mut reading = worst
-        .unwrap_or_else(ParsedReading::invalid)
-        .note(Note::WorstOfTwo);
+    let mut reading = worst.unwrap_or_else(ParsedReading::invalid).note(Note::WorstOfTwo);
     reading.parts = parts;
     reading
 }
 
-fn with_test_voltage(
-    first: &str,
-    second: &str,
-    field: &FieldSpec,
-    locale: NumberLocale,
-) -> ParsedReading {
-    let volts = FieldSpec {
-        unit: Unit::Volt,
-        kind: QuantityKind::Other,
-        entry: Prefix::One,
-        ..*field
-    };
+fn with_test_voltage(first: &str, second: &str, field: &FieldSpec, locale: NumberLocale) -> ParsedReading {
+    let volts = FieldSpec { unit: Unit::Volt, kind: QuantityKind::Other, entry: Prefix::One, ..*field };
     if second.contains(['/', '@']) && !is_not_tested(second) {
         return ParsedReading::invalid().note(Note::SeveralValues);
     }
@@ -348,9 +282,7 @@ fn with_test_voltage(
 fn read_tolerance(text: &str, field: &FieldSpec, locale: NumberLocale) -> Option<ParsedReading> {
     let (middle, width) = text.split_once('±').or_else(|| text.split_once("+/-"))?;
     let (middle, width) = (middle.trim(), width.trim());
-    let share = width
-        .strip_suffix('%')
-        .filter(|_| field.unit != Unit::Percent);
+    let share = width.strip_suffix('%').filter(|_| field.unit != Unit::Percent);
     let mut middle_text = middle.to_string();
     if share.is_none() && number::split(middle).1.is_empty() {
         middle_text.push_str(number::split(width).1);
@@ -362,21 +294,14 @@ fn read_tolerance(text: &str, field: &FieldSpec, locale: NumberLocale) -> Option
     let tolerance = match share {
         Some(percent) => match number::read(percent.trim(), locale) {
             NumberRead::One(percent, _) => percent.to_micro(0, 1, 100).and_then(|(share, _)| {
-                ratio_micro(
-                    i128::from(value.micro.unsigned_abs()) * i128::from(share),
-                    1_000_000,
-                )
+                ratio_micro(i128::from(value.micro.unsigned_abs()) * i128::from(share), 1_000_000)
             }),
             NumberRead::Either(..) | NumberRead::Bad => None,
         },
-        None => read_simple(width, field, locale)
-            .value
-            .map(|width| width.micro),
+        None => read_simple(width, field, locale).value.map(|width| width.micro),
     };
     match tolerance {
-        Some(micro) if micro >= 0 => {
-            reading.parts.tolerance = Some(Quantity::of(field.unit, micro))
-        }
+        Some(micro) if micro >= 0 => reading.parts.tolerance = Some(Quantity::of(field.unit, micro)),
         Some(_) | None => return Some(ParsedReading::invalid()),
     }
     Some(reading)

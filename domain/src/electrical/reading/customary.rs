@@ -49,26 +49,16 @@ pub(super) fn read_wire_gauge(text: &str, field: &FieldSpec) -> Option<ParsedRea
         return None;
     }
     let lower = text.to_lowercase();
-    let gauge = lower
-        .strip_suffix("awg")
-        .or_else(|| lower.strip_prefix("awg"))?
-        .trim()
-        .trim_start_matches('#');
+    let gauge = lower.strip_suffix("awg").or_else(|| lower.strip_prefix("awg"))?.trim().trim_start_matches('#');
     let index = match gauge {
         "4/0" | "0000" => Some(0),
         "3/0" | "000" => Some(1),
         "2/0" | "00" => Some(2),
         "1/0" | "0" => Some(3),
-        number => number
-            .parse::<usize>()
-            .ok()
-            .filter(|gauge| *gauge >= 1)
-            .map(|gauge| gauge + 3),
+        number => number.parse::<usize>().ok().filter(|gauge| *gauge >= 1).map(|gauge| gauge + 3),
     };
     Some(match index.and_then(|index| WIRE_GAUGE_AREA.get(index)) {
-        Some(micro) => {
-            ParsedReading::exact(Quantity::of(Unit::SquareMillimetre, *micro)).note(Note::Awg)
-        }
+        Some(micro) => ParsedReading::exact(Quantity::of(Unit::SquareMillimetre, *micro)).note(Note::Awg),
         None => ParsedReading::invalid(),
     })
 }
@@ -101,16 +91,9 @@ fn length_micro(text: &str, has_feet: bool) -> Option<i64> {
     let (num, den) = if rest.is_empty() {
         (0, 1)
     } else {
-        mixed_number(
-            rest.strip_suffix('"')
-                .or_else(|| rest.strip_suffix("in"))?
-                .trim(),
-        )?
+        mixed_number(rest.strip_suffix('"').or_else(|| rest.strip_suffix("in"))?.trim())?
     };
-    ratio_micro(
-        (i128::from(feet) * FOOT_INCHES * den + num) * INCH_MICRO,
-        den,
-    )
+    ratio_micro((i128::from(feet) * FOOT_INCHES * den + num) * INCH_MICRO, den)
 }
 
 /// `1 1/2`, `3/4`, `7` as numerator and denominator.
@@ -121,49 +104,27 @@ fn mixed_number(text: &str) -> Option<(i128, i128)> {
         None => return Some((i128::from(text.parse::<u16>().ok()?), 1)),
     };
     let (num, den) = fraction.split_once('/')?;
-    let (num, den) = (
-        num.trim().parse::<u16>().ok()?,
-        den.trim().parse::<u16>().ok()?,
-    );
+    let (num, den) = (num.trim().parse::<u16>().ok()?, den.trim().parse::<u16>().ok()?);
     if den == 0 || num >= den {
         return None;
     }
-    Some((
-        i128::from(whole) * i128::from(den) + i128::from(num),
-        i128::from(den),
-    ))
+    Some((i128::from(whole) * i128::from(den) + i128::from(num), i128::from(den)))
 }
 
 /// `12 h 30`, `1 min 20 s`; `12:30` may be hours or minutes.
-pub(super) fn read_duration(
-    text: &str,
-    field: &FieldSpec,
-    locale: NumberLocale,
-) -> Option<ParsedReading> {
+pub(super) fn read_duration(text: &str, field: &FieldSpec, locale: NumberLocale) -> Option<ParsedReading> {
     if field.unit != Unit::Second {
         return None;
     }
-    let bare = FieldSpec {
-        kind: QuantityKind::Other,
-        entry: Prefix::One,
-        ..*field
-    };
+    let bare = FieldSpec { kind: QuantityKind::Other, entry: Prefix::One, ..*field };
     if let Some((left, right)) = text.split_once(':') {
-        let (left, right) = (
-            left.parse::<u16>().ok(),
-            right.parse::<u16>().ok().filter(|part| *part < 60),
-        );
+        let (left, right) = (left.parse::<u16>().ok(), right.parse::<u16>().ok().filter(|part| *part < 60));
         let (Some(left), Some(right)) = (left, right) else {
             return Some(ParsedReading::invalid());
         };
         let minutes = i64::from(left) * 60 + i64::from(right);
-        let candidates = vec![
-            Quantity::whole(Unit::Second, minutes),
-            Quantity::whole(Unit::Second, minutes * 60),
-        ];
-        return Some(ParsedReading::without_value(Quality::Ambiguous {
-            candidates,
-        }));
+        let candidates = vec![Quantity::whole(Unit::Second, minutes), Quantity::whole(Unit::Second, minutes * 60)];
+        return Some(ParsedReading::without_value(Quality::Ambiguous { candidates }));
     }
     let pieces = duration_pieces(text);
     if pieces.len() < 2 {
@@ -173,17 +134,10 @@ pub(super) fn read_duration(
     let mut smaller = "h";
     for (index, (digits, unit)) in pieces.iter().enumerate() {
         // A bare last number counts in the next smaller unit: 12 h 30 are thirty minutes.
-        let unit = if unit.is_empty() && index > 0 {
-            smaller
-        } else {
-            unit
-        };
+        let unit = if unit.is_empty() && index > 0 { smaller } else { unit };
         smaller = if unit.starts_with('h') { "min" } else { "s" };
         let piece = read_simple(&format!("{digits}{unit}"), &bare, locale);
-        match piece
-            .value
-            .filter(|_| piece.is_ok() && !piece.has(Note::UnitAssumed))
-        {
+        match piece.value.filter(|_| piece.is_ok() && !piece.has(Note::UnitAssumed)) {
             Some(value) => total = total.checked_add(value.micro)?,
             None => return Some(ParsedReading::invalid()),
         }
@@ -200,9 +154,7 @@ fn duration_pieces(text: &str) -> Vec<(&str, &str)> {
         if digits.is_empty() {
             return Vec::new();
         }
-        let unit_len = after
-            .find(|sign: char| sign.is_ascii_digit())
-            .unwrap_or(after.len());
+        let unit_len = after.find(|sign: char| sign.is_ascii_digit()).unwrap_or(after.len());
         pieces.push((digits, after[..unit_len].trim()));
         rest = &after[unit_len..];
     }

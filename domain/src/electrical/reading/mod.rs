@@ -77,9 +77,7 @@ impl FieldSpec {
             Unit::Second if entry == Prefix::Milli => QuantityKind::RcdTime,
             Unit::Second => QuantityKind::Duration,
             Unit::Volt if sanity_min < 0 => QuantityKind::ModuleVoltage,
-            Unit::Percent if sanity_min == 0 && sanity_max == 100_000_000 => {
-                QuantityKind::StateOfCharge
-            }
+            Unit::Percent if sanity_min == 0 && sanity_max == 100_000_000 => QuantityKind::StateOfCharge,
             Unit::Metre => QuantityKind::Clearance,
             Unit::NewtonMetre => QuantityKind::Torque,
             Unit::Celsius => QuantityKind::Temperature,
@@ -97,14 +95,7 @@ impl FieldSpec {
             | Unit::Kilogram
             | Unit::Farad => QuantityKind::Other,
         };
-        FieldSpec {
-            unit,
-            kind,
-            entry,
-            sanity_min,
-            sanity_max,
-            range_top: None,
-        }
+        FieldSpec { unit, kind, entry, sanity_min, sanity_max, range_top: None }
     }
 }
 
@@ -243,19 +234,8 @@ impl ParsedReading {
     }
 
     /// A stored reading again, with the remarks that follow from its field.
-    pub fn recall(
-        field: &FieldSpec,
-        value: Option<Quantity>,
-        cmp: Cmp,
-        quality: Quality,
-    ) -> ParsedReading {
-        let mut reading = ParsedReading {
-            value,
-            cmp,
-            quality,
-            notes: Vec::new(),
-            parts: Parts::default(),
-        };
+    pub fn recall(field: &FieldSpec, value: Option<Quantity>, cmp: Cmp, quality: Quality) -> ParsedReading {
+        let mut reading = ParsedReading { value, cmp, quality, notes: Vec::new(), parts: Parts::default() };
         reading.remark(field);
         reading
     }
@@ -265,13 +245,7 @@ impl ParsedReading {
     }
 
     fn without_value(quality: Quality) -> ParsedReading {
-        ParsedReading {
-            value: None,
-            cmp: Cmp::Equal,
-            quality,
-            notes: Vec::new(),
-            parts: Parts::default(),
-        }
+        ParsedReading { value: None, cmp: Cmp::Equal, quality, notes: Vec::new(), parts: Parts::default() }
     }
 
     fn invalid() -> ParsedReading {
@@ -294,14 +268,10 @@ impl ParsedReading {
         use QuantityKind as Kind;
         let mut notes = Vec::new();
         let micro = self.value.map(|value| value.micro);
-        if self.quality == Quality::OverRange
-            && matches!(field.kind, Kind::Continuity | Kind::BusResistance)
-        {
+        if self.quality == Quality::OverRange && matches!(field.kind, Kind::Continuity | Kind::BusResistance) {
             notes.push(Note::OpenCircuit);
         }
-        if matches!(field.kind, Kind::ModuleVoltage | Kind::StackVoltage)
-            && micro.is_some_and(|micro| micro < 0)
-        {
+        if matches!(field.kind, Kind::ModuleVoltage | Kind::StackVoltage) && micro.is_some_and(|micro| micro < 0) {
             notes.push(Note::PolarityReversed);
         }
         if field.kind == Kind::Continuity && micro == Some(0) {
@@ -339,11 +309,7 @@ pub fn parse_reading(text: &str, field: &FieldSpec, locale: NumberLocale) -> Par
 }
 
 /// Several values, one a line or parted by semicolons, each kept: a spread needs every one.
-pub fn parse_reading_list(
-    text: &str,
-    field: &FieldSpec,
-    locale: NumberLocale,
-) -> Vec<ParsedReading> {
+pub fn parse_reading_list(text: &str, field: &FieldSpec, locale: NumberLocale) -> Vec<ParsedReading> {
     text.split(['\n', ';'])
         .filter(|piece| !piece.trim().is_empty())
         .map(|piece| parse_reading(piece, field, locale))
@@ -357,10 +323,7 @@ pub fn spread(values: &[Quantity]) -> Option<Quantity> {
         return None;
     }
     let (low, high) = (values.iter().min()?, values.iter().max()?);
-    Some(Quantity {
-        unit,
-        micro: high.micro.checked_sub(low.micro)?,
-    })
+    Some(Quantity { unit, micro: high.micro.checked_sub(low.micro)? })
 }
 
 fn check_plausible(reading: &mut ParsedReading, field: &FieldSpec) {

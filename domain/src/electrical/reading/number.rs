@@ -17,16 +17,11 @@ pub(super) enum NumberRead {
 pub(super) fn split(text: &str) -> (&str, &str) {
     let unsigned = text.strip_prefix(['-', '+']).unwrap_or(text);
     let sign_len = text.len() - unsigned.len();
-    let digits_len =
-        unsigned.find(|sign: char| !sign.is_ascii_digit() && sign != '.' && sign != ',');
+    let digits_len = unsigned.find(|sign: char| !sign.is_ascii_digit() && sign != '.' && sign != ',');
     let (number, rest) = text.split_at(sign_len + digits_len.unwrap_or(unsigned.len()));
     // A comma or point at the end belongs to what follows ("N.m", "5."), where it will be refused or understood.
     let trimmed = number.trim_end_matches(['.', ',']);
-    if trimmed.len() == number.len() {
-        (number, rest.trim_start())
-    } else {
-        text.split_at(trimmed.len())
-    }
+    if trimmed.len() == number.len() { (number, rest.trim_start()) } else { text.split_at(trimmed.len()) }
 }
 
 /// Reads what [`split`] found.
@@ -37,18 +32,12 @@ pub(super) fn read(text: &str, locale: NumberLocale) -> NumberRead {
     };
     let decimal = |body: &str, separator| Decimal::parse(&format!("{sign}{body}"), separator).ok();
     let whole = |body: &str| decimal(&body.replace(['.', ','], ""), '.');
-    let one = |number: Option<Decimal>, other_sign| {
-        number.map_or(NumberRead::Bad, |n| NumberRead::One(n, other_sign))
-    };
+    let one = |number: Option<Decimal>, other_sign| number.map_or(NumberRead::Bad, |n| NumberRead::One(n, other_sign));
 
     let Some(last) = body.rfind(['.', ',']) else {
         return one(decimal(body, '.'), false);
     };
-    let separator = if body[last..].starts_with(',') {
-        ','
-    } else {
-        '.'
-    };
+    let separator = if body[last..].starts_with(',') { ',' } else { '.' };
     let other = if separator == ',' { '.' } else { ',' };
     let other_sign = locale.decimal().is_some_and(|usual| usual != separator);
     let (head, tail) = (&body[..last], &body[last + 1..]);
@@ -56,18 +45,10 @@ pub(super) fn read(text: &str, locale: NumberLocale) -> NumberRead {
         // Both signs: the last is the decimal one if the first groups properly and the last stands once.
         let proper = !head.contains(separator) && is_grouped(head, other);
         let joined = format!("{}{separator}{tail}", head.replace(other, ""));
-        return if proper {
-            one(decimal(&joined, separator), other_sign)
-        } else {
-            NumberRead::Bad
-        };
+        return if proper { one(decimal(&joined, separator), other_sign) } else { NumberRead::Bad };
     }
     if head.contains(separator) {
-        return if is_grouped(body, separator) {
-            one(whole(body), false)
-        } else {
-            NumberRead::Bad
-        };
+        return if is_grouped(body, separator) { one(whole(body), false) } else { NumberRead::Bad };
     }
     let as_decimal = decimal(body, separator);
     match (as_decimal, is_grouped(body, separator)) {
@@ -106,20 +87,11 @@ mod tests {
             ("1.234,5", NumberRead::One(decimal("1234.5"), false)),
             ("1,234.5", NumberRead::One(decimal("1234.5"), false)),
             ("1.234.567", NumberRead::One(decimal("1234567"), false)),
-            (
-                "1,234,567.25",
-                NumberRead::One(decimal("1234567.25"), false),
-            ),
+            ("1,234,567.25", NumberRead::One(decimal("1234567.25"), false)),
             ("0,350", NumberRead::One(decimal("0.350"), false)),
             ("1234,567", NumberRead::One(decimal("1234.567"), false)),
-            (
-                "1,234",
-                NumberRead::Either(decimal("1.234"), decimal("1234")),
-            ),
-            (
-                "-1.234",
-                NumberRead::Either(decimal("-1.234"), decimal("-1234")),
-            ),
+            ("1,234", NumberRead::Either(decimal("1.234"), decimal("1234"))),
+            ("-1.234", NumberRead::Either(decimal("-1.234"), decimal("-1234"))),
             (".5", NumberRead::One(decimal("0.5"), false)),
             ("0.35.1", NumberRead::Bad),
             ("1,23.4", NumberRead::Bad),
@@ -136,18 +108,9 @@ mod tests {
 
     #[test]
     fn a_known_sign_settles_its_own_case_only() {
-        assert_eq!(
-            read("1.234", NumberLocale::Point),
-            NumberRead::One(decimal("1.234"), false)
-        );
-        assert_eq!(
-            read("1,234", NumberLocale::Point),
-            NumberRead::Either(decimal("1.234"), decimal("1234"))
-        );
-        assert_eq!(
-            read("0,35", NumberLocale::Point),
-            NumberRead::One(decimal("0.35"), true)
-        );
+        assert_eq!(read("1.234", NumberLocale::Point), NumberRead::One(decimal("1.234"), false));
+        assert_eq!(read("1,234", NumberLocale::Point), NumberRead::Either(decimal("1.234"), decimal("1234")));
+        assert_eq!(read("0,35", NumberLocale::Point), NumberRead::One(decimal("0.35"), true));
     }
 
     #[test]

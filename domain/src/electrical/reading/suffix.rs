@@ -23,22 +23,12 @@ pub(super) enum Suffix {
 }
 
 fn linear(unit: Unit, num: i128, den: i128, note: Option<Note>) -> Form {
-    Form {
-        unit,
-        offset_micro: 0,
-        num,
-        den,
-        note,
-    }
+    Form { unit, offset_micro: 0, num, den, note }
 }
 
 fn prefixed(unit: Unit, prefix: Prefix, note: Option<Note>) -> Form {
     let power = 10_i128.pow(prefix.exponent().unsigned_abs());
-    let (num, den) = if prefix.exponent() < 0 {
-        (1, power)
-    } else {
-        (power, 1)
-    };
+    let (num, den) = if prefix.exponent() < 0 { (1, power) } else { (power, 1) };
     linear(unit, num, den, note)
 }
 
@@ -94,36 +84,17 @@ pub(super) fn read(text: &str, field: &FieldSpec) -> Suffix {
 
 /// `lbf·in` and its many spellings; exact to nine digits (1 lbf·in = 0.112984829 N·m).
 fn torque(text: &str) -> Option<Form> {
-    let compact: String = text
-        .to_lowercase()
-        .chars()
-        .filter(|sign| !" .·*-_".contains(*sign))
-        .collect::<String>()
-        .replace("lbf", "lb");
+    let compact: String =
+        text.to_lowercase().chars().filter(|sign| !" .·*-_".contains(*sign)).collect::<String>().replace("lbf", "lb");
     match compact.trim_end_matches('s') {
         "nm" | "newtonmetre" | "newtonmeter" => Some(linear(Unit::NewtonMetre, 1, 1, None)),
         "inlb" | "lbin" | "inchlb" | "lbinch" | "inchpound" | "poundinche" | "poundinch" => {
-            Some(linear(
-                Unit::NewtonMetre,
-                112_984_829,
-                1_000_000_000,
-                Some(Note::Converted),
-            ))
+            Some(linear(Unit::NewtonMetre, 112_984_829, 1_000_000_000, Some(Note::Converted)))
         }
         "ftlb" | "lbft" | "footlb" | "lbfoot" | "footpound" | "poundfoot" | "poundfeet" => {
-            Some(linear(
-                Unit::NewtonMetre,
-                1_355_817_948,
-                1_000_000_000,
-                Some(Note::Converted),
-            ))
+            Some(linear(Unit::NewtonMetre, 1_355_817_948, 1_000_000_000, Some(Note::Converted)))
         }
-        "kgm" | "kgfm" => Some(linear(
-            Unit::NewtonMetre,
-            980_665,
-            100_000,
-            Some(Note::Converted),
-        )),
+        "kgm" | "kgfm" => Some(linear(Unit::NewtonMetre, 980_665, 100_000, Some(Note::Converted))),
         _ => None,
     }
 }
@@ -133,27 +104,17 @@ fn fixed(text: &str, field: &FieldSpec) -> Option<Form> {
     let converted = Some(Note::Converted);
     let form = |unit, num, den| Some(linear(unit, num, den, None));
     match (text, field.unit) {
-        ("°F" | "F" | "degF", Unit::Celsius) => Some(Form {
-            unit: Unit::Celsius,
-            offset_micro: -32_000_000,
-            num: 5,
-            den: 9,
-            note: converted,
-        }),
-        ("K", Unit::Celsius) => Some(Form {
-            unit: Unit::Celsius,
-            offset_micro: -273_150_000,
-            num: 1,
-            den: 1,
-            note: converted,
-        }),
+        ("°F" | "F" | "degF", Unit::Celsius) => {
+            Some(Form { unit: Unit::Celsius, offset_micro: -32_000_000, num: 5, den: 9, note: converted })
+        }
+        ("K", Unit::Celsius) => {
+            Some(Form { unit: Unit::Celsius, offset_micro: -273_150_000, num: 1, den: 1, note: converted })
+        }
         ("°F" | "F" | "degF", Unit::Kelvin) => Some(linear(Unit::Kelvin, 5, 9, converted)),
         ("°C" | "C" | "degC", Unit::Kelvin) => form(Unit::Kelvin, 1, 1),
         ("K", Unit::Kelvin) => form(Unit::Kelvin, 1, 1),
         ("°C" | "C" | "degC", _) => form(Unit::Celsius, 1, 1),
-        ("%" | "percent" | "pct", Unit::MetrePerMetre) => {
-            Some(linear(Unit::MetrePerMetre, 1, 100, converted))
-        }
+        ("%" | "percent" | "pct", Unit::MetrePerMetre) => Some(linear(Unit::MetrePerMetre, 1, 100, converted)),
         ("%" | "percent" | "pct", _) => form(Unit::Percent, 1, 1),
         ("mm/m", _) => form(Unit::MetrePerMetre, 1, 1000),
         ("m/m", _) => form(Unit::MetrePerMetre, 1, 1),
@@ -177,9 +138,7 @@ fn fixed(text: &str, field: &FieldSpec) -> Option<Form> {
 /// `ohm`, `MOHM`, `kohms`, `megohm`. In capitals throughout the M says nothing: mega for insulation, else both.
 fn spelled_ohm(text: &str, field: &FieldSpec) -> Option<Vec<Form>> {
     let lower = text.to_lowercase();
-    let stem = lower
-        .strip_suffix("ohms")
-        .or_else(|| lower.strip_suffix("ohm"))?;
+    let stem = lower.strip_suffix("ohms").or_else(|| lower.strip_suffix("ohm"))?;
     let ohm = |prefix, note| prefixed(Unit::Ohm, prefix, note);
     let word_is_capital = text[stem.len()..].starts_with('O') && text[stem.len()..].contains("HM");
     match stem {
@@ -245,13 +204,7 @@ fn lone_prefix(text: &str, field: &FieldSpec) -> Suffix {
 fn takes_prefix(field: &FieldSpec) -> bool {
     matches!(
         field.unit,
-        Unit::Volt
-            | Unit::Ampere
-            | Unit::Ohm
-            | Unit::Watt
-            | Unit::WattHour
-            | Unit::Hertz
-            | Unit::Farad
+        Unit::Volt | Unit::Ampere | Unit::Ohm | Unit::Watt | Unit::WattHour | Unit::Hertz | Unit::Farad
     )
 }
 

@@ -111,7 +111,13 @@ impl Answer {
 }
 
 /// Judges one requirement of a step.
-pub(super) fn answer(record: &Record<'_>, plan: &Plan<'_>, step: &Step, slot: u16, requirement: &Requirement) -> Answer {
+pub(super) fn answer(
+    record: &Record<'_>,
+    plan: &Plan<'_>,
+    step: &Step,
+    slot: u16,
+    requirement: &Requirement,
+) -> Answer {
     let place = Place::of(&step.id, slot, requirement.id());
     let plain = of_evidence(record, plan, &place, requirement);
     // Nothing but its evidence opens a stop-work step, whatever a lead has said.
@@ -148,10 +154,9 @@ fn of_evidence(record: &Record<'_>, plan: &Plan<'_>, place: &Place, requirement:
         Requirement::Choice(need) => counting.last().map_or(missing, |evidence| match evidence.body {
             Body::Choice(choice) => match need.options.iter().find(|option| option.id == choice.option) {
                 Some(option) if !option.fails => Answer::Met { by: vec![evidence.key.id] },
-                Some(_) | None => Answer::Failed {
-                    by: Some(evidence.key.id),
-                    why: FailWhy::OptionSaysNo(choice.option.clone()),
-                },
+                Some(_) | None => {
+                    Answer::Failed { by: Some(evidence.key.id), why: FailWhy::OptionSaysNo(choice.option.clone()) }
+                }
             },
             _ => Answer::Missing { have: 0, want: 1 },
         }),
@@ -161,9 +166,7 @@ fn of_evidence(record: &Record<'_>, plan: &Plan<'_>, place: &Place, requirement:
             Ok(check) => match check.verdict {
                 Verdict::Pass | Verdict::NotApplicable(_) => Answer::Met { by: Vec::new() },
                 Verdict::Fail(_) => Answer::Failed { by: None, why: FailWhy::Check(Box::new(check)) },
-                Verdict::NotDetermined(_) => {
-                    Answer::NotDetermined { by: None, why: OpenWhy::Check(Box::new(check)) }
-                }
+                Verdict::NotDetermined(_) => Answer::NotDetermined { by: None, why: OpenWhy::Check(Box::new(check)) },
             },
         },
     }

@@ -1,7 +1,7 @@
 //! Where the limit of a reading comes from, and how the inputs of a check are gathered.
 
 use super::plan::Plan;
-use crate::electrical::{Check, Inputs, InputFault, Limit, compute};
+use crate::electrical::{Check, InputFault, Inputs, Limit, compute};
 use crate::job_file::body::{Body, Place, ReadingQuality, UnitKind};
 use crate::job_file::record::Record;
 use crate::method::plan::{CheckCall, LimitRule, ModelLimit, ReadingNeed};

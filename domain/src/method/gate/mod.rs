@@ -266,7 +266,9 @@ impl<'p, 'a> Gate<'p, 'a> {
     /// A computed comparison of a step, when its inputs are there.
     pub fn check_at(&self, at: StepRef, requirement: &str) -> Option<crate::electrical::Check> {
         match self.plan.step(at.step).requirement(requirement) {
-            Some(super::plan::Requirement::Check(need)) => limit::run(&self.record, self.plan, &need.call, at.slot).ok(),
+            Some(super::plan::Requirement::Check(need)) => {
+                limit::run(&self.record, self.plan, &need.call, at.slot).ok()
+            }
             _ => None,
         }
     }
@@ -282,7 +284,10 @@ impl<'p, 'a> Gate<'p, 'a> {
         }
         let id = &self.plan.step(at.step).id;
         let of_step = self.record.returns.iter().filter(|(place, _)| place.step == *id && place.slot == at.slot);
-        of_step.filter_map(|(_, returns)| returns.last_key_value()).max_by_key(|(key, _)| **key).map(|(_, remark)| *remark)
+        of_step
+            .filter_map(|(_, returns)| returns.last_key_value())
+            .max_by_key(|(key, _)| **key)
+            .map(|(_, remark)| *remark)
     }
 
     fn standing(&mut self, at: StepRef) -> &Standing {

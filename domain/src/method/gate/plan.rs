@@ -92,7 +92,11 @@ impl<'m> Plan<'m> {
                 open.push(Need { step: before.step, same_slot: same_slot && before.same_slot });
             }
         }
-        found.into_iter().filter(|(before, _)| *before != step).map(|(step, same_slot)| Need { step, same_slot }).collect()
+        found
+            .into_iter()
+            .filter(|(before, _)| *before != step)
+            .map(|(step, same_slot)| Need { step, same_slot })
+            .collect()
     }
 
     fn find_readers(&mut self) {
@@ -106,7 +110,12 @@ impl<'m> Plan<'m> {
             }
             for requirement in &self.step(reader).requirements {
                 if let Some(call) = calls_of(requirement) {
-                    sources.extend(call.inputs.iter().filter_map(|input| step_of_source(&input.from)).filter_map(|id| self.index_of(id)));
+                    sources.extend(
+                        call.inputs
+                            .iter()
+                            .filter_map(|input| step_of_source(&input.from))
+                            .filter_map(|id| self.index_of(id)),
+                    );
                 }
             }
             if serial_steps.contains(&reader) {
@@ -139,7 +148,10 @@ fn calls_of(requirement: &Requirement) -> Option<&CheckCall> {
             Some(LimitRule::Constant(_) | LimitRule::Model(_)) | None => None,
         },
         Requirement::Check(need) => Some(&need.call),
-        Requirement::Photo(_) | Requirement::Serial(_) | Requirement::Confirmation(_) | Requirement::Choice(_)
+        Requirement::Photo(_)
+        | Requirement::Serial(_)
+        | Requirement::Confirmation(_)
+        | Requirement::Choice(_)
         | Requirement::Wait(_) => None,
     }
 }

@@ -14,10 +14,10 @@ use domain::ids::Hash32;
 use domain::people::{Action, Ownership};
 use serde::Serialize;
 
-pub(crate) use instruments::{insert_instrument, load_instruments};
 pub use instruments::{Instrument, add_instrument, change_instrument, list_instruments};
-pub(crate) use models::{insert_model, load_models};
+pub(crate) use instruments::{insert_instrument, load_instruments};
 pub use models::{Model, add_model, change_model, list_models};
+pub(crate) use models::{insert_model, load_models};
 
 use crate::auth::Caller;
 use crate::db::Db;

@@ -71,12 +71,8 @@ pub async fn get_report(
         .filter_map(|row| Some((Hash32::of(row.sha256.try_into().ok()?), Media::of_word(&row.media))))
         .collect();
     let names: BTreeMap<PersonId, String> = people.into_iter().map(|person| (person.id, person.display_name)).collect();
-    let outside = Outside {
-        language: known_language(&ask.language),
-        firm,
-        names,
-        arrived: arrived.keys().copied().collect(),
-    };
+    let outside =
+        Outside { language: known_language(&ask.language), firm, names, arrived: arrived.keys().copied().collect() };
     let report = assemble(&loaded.file, &method, job, &outside);
     let pictures = pictures(&state, &caller, &report, &arrived).await?;
     let document = document(&report, pictures, outside.language);

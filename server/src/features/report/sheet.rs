@@ -2,9 +2,9 @@
 
 use axum::extract::State;
 use axum::response::Response;
+use domain::electrical::{Prefix, Quantity, Unit};
 use domain::method::Method;
 use domain::method::plan::{LimitRule, Micro, Repeat, Requirement, Step, WaitNeed};
-use domain::electrical::{Prefix, Quantity, Unit};
 use domain::pack::Words;
 use domain::people::{Action, Ownership};
 use serde_json::{Value, json};
@@ -112,7 +112,10 @@ fn label(need: &Requirement, language: &str) -> String {
             let options: Vec<&str> = choice.options.iter().map(|option| option.label.in_language(language)).collect();
             format!("{label} ({})", options.join(" / "))
         }
-        Requirement::Reading(_) | Requirement::Serial(_) | Requirement::Confirmation(_) | Requirement::Wait(_)
+        Requirement::Reading(_)
+        | Requirement::Serial(_)
+        | Requirement::Confirmation(_)
+        | Requirement::Wait(_)
         | Requirement::Check(_) => label.to_owned(),
     }
 }
@@ -124,7 +127,8 @@ fn limit(need: &Requirement, words: &Words, language: &str) -> String {
             match &reading.limit {
                 None => format!("{}{}", prefix.symbol(), reading.unit.symbol()),
                 Some(LimitRule::Constant(constant)) => {
-                    let show = |micro: Option<Micro>| micro.map(|micro| quantity(reading.unit, micro.0, prefix, language));
+                    let show =
+                        |micro: Option<Micro>| micro.map(|micro| quantity(reading.unit, micro.0, prefix, language));
                     let range = match (show(constant.at_least), show(constant.at_most)) {
                         (Some(least), Some(most)) => words.with("limit.between", &[("least", &least), ("most", &most)]),
                         (Some(least), None) => words.with("limit.at_least", &[("least", &least)]),
