@@ -1,0 +1,53 @@
+//! The benches that need a server: `cargo xtask bench` builds this for release, gives it a Postgres of its own and reads the
+//! one flat object that it prints. Figures are printed and never asserted: a busy machine must not turn a build red.
+//!
+//! Arguments are the names of figures; none means all. [`push`] and [`pull`] compare two things that take turns, so that
+//! whatever else the machine does meets both.
+
+#![allow(clippy::unwrap_used, reason = "a bench that panics has failed")]
+
+mod browser;
+mod pull;
+mod push;
+mod queries;
+mod stats;
+mod work;
+
+use anyhow::Result;
+use serde_json::{Map, Value, json};
+
+#[tokio::main(flavor = "multi_thread")]
+async fn main() -> Result<()> {
+    let wished: Vec<String> = std::env::args().skip(1).collect();
+    let wanted = |name: &str| wished.is_empty() || wished.iter().any(|wish| wish == name);
+    let mut figures = Map::new();
+    if wanted("push_ratio_to_bare_insert") {
+        note(&mut figures, "push_ratio_to_bare_insert", push::ratio_to_bare_insert().await);
+    }
+    if wanted("pull_ratio_1m_to_1k") {
+        note(&mut figures, "pull_ratio_1m_to_1k", pull::ratio_1m_to_1k().await);
+    }
+    let (cold, offline) = (wanted("start_cold_ms"), wanted("start_offline_ms"));
+    let (tap, photo) = (wanted("tap_reading_saved_ms_p95"), wanted("photo_12mp_saved_ms_p95"));
+    if cold || offline || tap || photo {
+        let mut bench = browser::Bench::start().await?;
+        if cold {
+            note(&mut figures, "start_cold_ms", bench.cold().await?.round());
+        }
+        if offline {
+            note(&mut figures, "start_offline_ms", bench.offline().await?.round());
+        }
+        if tap || photo {
+            let (photo_ms, tap_ms) = bench.photos_and_taps().await?;
+            note(&mut figures, "tap_reading_saved_ms_p95", tap_ms.round());
+            note(&mut figures, "photo_12mp_saved_ms_p95", photo_ms.round());
+        }
+    }
+    println!("{}", Value::Object(figures));
+    Ok(())
+}
+
+/// Ratios with three digits: more would be noise.
+fn note(figures: &mut Map<String, Value>, name: &str, value: f64) {
+    figures.insert(name.to_owned(), json!((value * 1_000.0).round() / 1_000.0));
+}
