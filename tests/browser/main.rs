@@ -2,5 +2,17 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
+mod answers;
+mod hold_point;
+mod kill_behind_camera;
+mod lead;
+mod ledger;
+mod looks;
+mod people;
+mod photos;
 mod rig;
 mod sign_in;
+mod small_job;
+mod step;
+mod tray;
+mod whole_job;

@@ -1,7 +1,7 @@
 //! What each test stands on: one at a time, a server of its own, and failures with their traces.
 
 use anyhow::Result;
-use tests::server_process::ServerProcess;
+use tests::server_process::{Content, ServerProcess};
 use tokio::sync::{Mutex, MutexGuard};
 
 /// Two cores carry one browser at a time.
@@ -14,18 +14,23 @@ pub struct Rig {
 }
 
 impl Rig {
-    /// With the demo firm.
+    /// With the demo firm and no job.
     pub async fn demo() -> Result<Self> {
-        Self::start(true).await
+        Self::start(Content::Firm).await
+    }
+
+    /// With the demo firm and its jobs.
+    pub async fn demo_with_jobs() -> Result<Self> {
+        Self::start(Content::FirmAndJobs).await
     }
 
     /// With nobody in it.
     pub async fn empty() -> Result<Self> {
-        Self::start(false).await
+        Self::start(Content::Nothing).await
     }
 
-    async fn start(demo: bool) -> Result<Self> {
+    async fn start(content: Content) -> Result<Self> {
         let turn = TURN.lock().await;
-        Ok(Self { server: ServerProcess::start(demo).await?, _turn: turn })
+        Ok(Self { server: ServerProcess::start(content).await?, _turn: turn })
     }
 }

@@ -27,6 +27,9 @@ const START_WITHIN: Duration = Duration::from_secs(30);
 /// Finds things by words; put before each script that needs it.
 const FINDERS: &str = include_str!("finders.js");
 
+/// Brings something out from under the bars of the page, if it lies there.
+const MIDDLE: &str = "if (!arguments[0].closest('.bottom, dialog')) arguments[0].scrollIntoView({block: 'center', behavior: 'instant'});";
+
 /// A screen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Screen {
@@ -355,6 +358,8 @@ impl Browser {
         let began = Instant::now();
         loop {
             let element = self.element(what, script, arguments).await?;
+            // A person scrolls until what they want is clear of the bar at the bottom.
+            let _ = self.driver()?.execute(MIDDLE, vec![element.to_json()?]).await;
             match element.click().await {
                 Ok(()) => return Ok(()),
                 Err(error) if began.elapsed() > WITHIN => {
@@ -373,6 +378,16 @@ impl Browser {
         let element =
             self.element(&format!("a field {label:?}"), "return findField(arguments[0])", &[json!(label)]).await?;
         self.type_into(&element, text).await.with_context(|| format!("typing into {label:?}"))
+    }
+
+    /// As [`Browser::fill`], within the group (fieldset) of this name.
+    ///
+    /// # Errors
+    /// There is no such field within the deadline.
+    pub async fn fill_in(&self, group: &str, label: &str, text: &str) -> Result<()> {
+        let (what, arguments) = (format!("a field {label:?} in {group:?}"), [json!(group), json!(label)]);
+        let element = self.element(&what, "return findFieldIn(arguments[0], arguments[1])", &arguments).await?;
+        self.type_into(&element, text).await.with_context(|| format!("typing into {label:?} of {group:?}"))
     }
 
     /// Types into what a selector names, after emptying it.
@@ -415,14 +430,19 @@ impl Browser {
     /// # Errors
     /// There is no such list or choice within the deadline.
     pub async fn choose(&self, label: &str, option: &str) -> Result<()> {
-        let script = "const list = findField(arguments[0]); if (!list?.options) return null;
-            const option = [...list.options].find((one) => words(one) === arguments[1] || one.value === arguments[1])
-              ?? [...list.options].find((one) => words(one).includes(arguments[1]));
-            if (!option) return null;
-            list.value = option.value; list.dispatchEvent(new Event('change', {bubbles: true})); return true;";
-        self.until(&format!("a list {label:?} with {option:?}"), WITHIN, script, &[json!(label), json!(option)])
-            .await?;
-        Ok(())
+        let what = format!("a list {label:?} with {option:?}");
+        let script = "return choose(findField(arguments[0]), arguments[1])";
+        self.until(&what, WITHIN, script, &[json!(label), json!(option)]).await.map(drop)
+    }
+
+    /// As [`Browser::choose`], within the group (fieldset) of this name.
+    ///
+    /// # Errors
+    /// There is no such list or choice within the deadline.
+    pub async fn choose_in(&self, group: &str, label: &str, option: &str) -> Result<()> {
+        let what = format!("a list {label:?} in {group:?} with {option:?}");
+        let script = "return choose(findFieldIn(arguments[0], arguments[1]), arguments[2])";
+        self.until(&what, WITHIN, script, &[json!(group), json!(label), json!(option)]).await.map(drop)
     }
 
     /// Gives files to the chooser that a selector names, as the camera or the gallery does.

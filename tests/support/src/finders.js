@@ -15,10 +15,24 @@ const best = (list, word, name) =>
 const findPressable = (word) =>
   best(all("button, a[href], summary, [role=button]").filter((one) => !one.disabled && one.getAttribute("aria-disabled") !== "true"), word, nameOf);
 const findCss = (css) => all(css)[0] ?? null;
-const findField = (label) => {
-  const found = best(all("label"), label, words);
+const fieldAmong = (labels, label) => {
+  const found = best(labels, label, words);
   if (!found) return null;
   return found.htmlFor ? document.getElementById(found.htmlFor) : found.querySelector("input, select, textarea");
+};
+const findField = (label) => fieldAmong(all("label"), label);
+const findFieldIn = (group, label) => {
+  const found = best(all("fieldset"), group, (one) => words(one.querySelector("legend")));
+  return found && fieldAmong([...found.querySelectorAll("label")], label);
+};
+const choose = (list, choice) => {
+  if (!list?.options) return null;
+  const options = [...list.options];
+  const option = options.find((one) => words(one) === choice || one.value === choice) ?? options.find((one) => words(one).includes(choice));
+  if (!option) return null;
+  list.value = option.value;
+  list.dispatchEvent(new Event("change", { bubbles: true }));
+  return true;
 };
 const findTick = (label) => {
   const found = best(all("label").filter((one) => one.querySelector("input[type=checkbox], input[type=radio]")), label, words);

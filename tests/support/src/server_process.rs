@@ -20,6 +20,17 @@ const ASK_EVERY: Duration = Duration::from_millis(100);
 /// Two bytes as four digits, sixteen times over: as long as the server demands.
 const SECRET_PART: &str = "5ca1";
 
+/// What a server begins with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Content {
+    /// Nobody: it prints the first owner's link.
+    Nothing,
+    /// The demo firm with its people and catalogue.
+    Firm,
+    /// And with its jobs.
+    FirmAndJobs,
+}
+
 /// A running server and the road to it.
 pub struct ServerProcess {
     /// Cut, heal, portal.
@@ -32,11 +43,11 @@ pub struct ServerProcess {
 }
 
 impl ServerProcess {
-    /// With the demo firm, or with nobody in it.
+    /// On an empty database and an empty photo folder.
     ///
     /// # Errors
     /// The environment is not set, or the server does not come up.
-    pub async fn start(demo: bool) -> Result<Self> {
+    pub async fn start(content: Content) -> Result<Self> {
         let program = setting("WITNESSMARK_SERVER_BIN")?;
         let dist = setting("WITNESSMARK_WEB_DIST")?;
         let db = TestDb::create().await;
@@ -52,7 +63,8 @@ impl ServerProcess {
             .env("PUBLIC_URL", format!("http://localhost:{}", road.port()))
             .env("WEB_DIST", dist)
             .env("TOKEN_SECRET", SECRET_PART.repeat(16))
-            .env("DEMO", if demo { "1" } else { "0" })
+            .env("DEMO", if content == Content::Nothing { "0" } else { "1" })
+            .env("DEMO_JOBS", if content == Content::FirmAndJobs { "1" } else { "0" })
             .stdin(Stdio::null())
             .stdout(log("said")?)
             .stderr(log("log")?)

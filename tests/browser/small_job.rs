@@ -1,0 +1,62 @@
+//! A job of three steps that a test plans past the screens: for what does not need the whole method.
+
+use anyhow::{Result, ensure};
+use domain::ids::{JobId, PersonId};
+use domain::method::load::from_toml;
+use domain::wire::sync::PushVerdict;
+use tests::browser::{Browser, PHONE, WITHIN};
+use tests::phone::{SMALL_METHOD, TestPhone};
+
+use crate::people::{LEAD, TECHNICIAN, browser_of, until_all_sent};
+use crate::rig::Rig;
+use crate::step::look;
+
+/// Plans it for the technician.
+pub async fn plan(rig: &Rig) -> Result<JobId> {
+    let method = from_toml(SMALL_METHOD).map_err(|error| anyhow::anyhow!("{error}"))?;
+    let pool = rig.server.db.owner_pool().await;
+    sqlx::query("insert into methods (id, version, hash, cbor, published_us) values ($1, 1, $2, $3, 0)")
+        .bind(&method.id)
+        .bind(method.reference().hash.bytes().to_vec())
+        .bind(method.to_bytes())
+        .execute(&pool)
+        .await?;
+    pool.close().await;
+    let owner = rig.server.sign_in(LEAD, server::demo::PASSWORD).await?;
+    // The server learns of it by being asked: from here on it stands in the list that devices fetch.
+    let known = owner.get("/api/methods/test-small/1").await;
+    ensure!(known.status == 200, "{}", known.body);
+    let technician = rig.server.sign_in(TECHNICIAN, server::demo::PASSWORD).await?.person();
+    let mut lead = TestPhone::of(owner);
+    let job = lead.plan_job(&method, &[PersonId::of(technician)]);
+    let verdicts = lead.push().await;
+    ensure!(verdicts.iter().all(|own| matches!(own, PushVerdict::Stored(_))), "{verdicts:?}");
+    Ok(job)
+}
+
+/// A phone that signed in, was put away, and is open again. A browser writes cookies and small values to the disk seconds after it
+/// was told them; putting it away makes it write, and so a kill later on is a kill of a phone in use.
+pub async fn used_phone(rig: &Rig) -> Result<Browser> {
+    let mut phone = browser_of(rig, TECHNICIAN, PHONE).await?;
+    phone.until_it_opens_offline().await?;
+    phone.close().await?;
+    phone.reopen().await?;
+    Ok(phone)
+}
+
+/// The technician's phone on the first step of the job, which it has opened online once: from here it needs no network.
+pub async fn phone_on_first_step(rig: &Rig, job: JobId) -> Result<Browser> {
+    let phone = used_phone(rig).await?;
+    phone.open("/day").await?;
+    phone.press("Lane 7").await?;
+    phone.press("Go on: Arrive").await?;
+    look(&phone).await?;
+    phone.at(&step_path(job, "arrive")).await?;
+    until_all_sent(&phone, WITHIN).await?;
+    Ok(phone)
+}
+
+/// The address of a step that is not repeated.
+pub fn step_path(job: JobId, step: &str) -> String {
+    format!("/jobs/{job}/steps/{step}/0")
+}

@@ -1,0 +1,231 @@
+//! The technician's step screen: asks the page what the step needs, and answers it as a person does.
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+use anyhow::{Context as _, Result, bail};
+use domain::method::Method;
+use serde::Deserialize;
+use serde_json::json;
+use tests::browser::{Browser, WITHIN};
+
+use crate::answers;
+use crate::people::LEAD_NAME;
+
+/// The longest wait of the method, and a busy machine's share on top.
+const WAIT_WITHIN: Duration = Duration::from_secs(100);
+const LOOK: &str = r#"
+  const frame = document.querySelector("[data-step]");
+  if (!frame) return null;
+  const at = document.querySelector("section.at-work[data-requirement]");
+  const main = document.querySelector(".bottom .act.main");
+  return {
+    step: frame.dataset.step, slot: Number(frame.dataset.slot), state: frame.dataset.state,
+    needs: [...document.querySelectorAll("section[data-requirement]")].map((one) => ({
+      id: one.dataset.requirement, kind: one.dataset.kind, state: one.dataset.state, photos: one.querySelectorAll("li.thumb").length,
+    })),
+    at: at?.dataset.requirement ?? null,
+    main: main ? words(main) : null,
+    saving: !!document.querySelector(".bottom .busy"),
+  };"#;
+
+/// A requirement as the page shows it.
+#[derive(Clone, Debug, Deserialize, PartialEq, Eq)]
+pub struct Need {
+    pub id: String,
+    pub kind: String,
+    pub state: String,
+    pub photos: usize,
+}
+
+/// The page of a step as it stands.
+#[derive(Clone, Debug, Deserialize, PartialEq, Eq)]
+pub struct StepView {
+    pub step: String,
+    pub slot: u16,
+    pub state: String,
+    pub needs: Vec<Need>,
+    /// The requirement at work.
+    pub at: Option<String>,
+    /// The word on the main action.
+    pub main: Option<String>,
+    saving: bool,
+}
+
+impl StepView {
+    pub fn need(&self, id: &str) -> Option<&Need> {
+        self.needs.iter().find(|need| need.id == id)
+    }
+
+    fn name(&self) -> String {
+        format!("{}/{}", self.step, self.slot)
+    }
+}
+
+/// What the technician has with them.
+pub struct Hands<'a> {
+    pub method: &'a Method,
+    pub photos: std::vec::IntoIter<PathBuf>,
+    /// Files that were given to the app, in order.
+    pub given: Vec<PathBuf>,
+}
+
+impl<'a> Hands<'a> {
+    pub fn new(method: &'a Method, photos: Vec<PathBuf>) -> Self {
+        Self { method, photos: photos.into_iter(), given: Vec::new() }
+    }
+}
+
+/// Reads the page; waits until there is one and nothing is being saved.
+pub async fn look(phone: &Browser) -> Result<StepView> {
+    let script = format!("const seen = (() => {{ {LOOK} }})(); return seen && !seen.saving && seen.main ? seen : null");
+    let seen = phone.until("the screen of a step", WITHIN, &script, &[]).await?;
+    serde_json::from_value(seen).context("the screen of a step")
+}
+
+/// Waits until the page has changed in a way that `good` says, and gives it.
+pub async fn until(
+    phone: &Browser,
+    what: &str,
+    within: Duration,
+    good: impl Fn(&StepView) -> bool,
+) -> Result<StepView> {
+    let began = std::time::Instant::now();
+    loop {
+        let seen = look(phone).await?;
+        if good(&seen) {
+            return Ok(seen);
+        }
+        if began.elapsed() > within {
+            return Err(phone.failed(&format!("waited for {what}; the screen is {seen:?}")).await);
+        }
+        tokio::time::sleep(Duration::from_millis(80)).await;
+    }
+}
+
+/// Reads the cautions where they ask for it.
+pub async fn read_cautions(phone: &Browser) -> Result<StepView> {
+    let seen = look(phone).await?;
+    if seen.main.as_deref() != Some("I have read this") {
+        return Ok(seen);
+    }
+    phone.press_css(".bottom .act.main").await?;
+    until(phone, "the evidence to open after the cautions", WITHIN, |now| {
+        now.main.as_deref() != Some("I have read this")
+    })
+    .await
+}
+
+/// Works the step that is on the screen until it is done, and gives it as it stands then.
+pub async fn work(phone: &Browser, hands: &mut Hands<'_>) -> Result<StepView> {
+    let mut seen = read_cautions(phone).await?;
+    while seen.state == "open" || seen.state == "failed" {
+        let Some(at) = seen.at.clone() else {
+            return Err(phone
+                .failed(&format!("{} is {} and asks for nothing: {seen:?}", seen.name(), seen.state))
+                .await);
+        };
+        seen = answer(phone, hands, &seen, &at).await?;
+    }
+    Ok(seen)
+}
+
+/// Answers one requirement well.
+async fn answer(phone: &Browser, hands: &mut Hands<'_>, seen: &StepView, id: &str) -> Result<StepView> {
+    let before = seen.need(id).context("the requirement at work is on the page")?.clone();
+    let within = match before.kind.as_str() {
+        "photo" => {
+            give_photo(phone, hands, id).await?;
+            WITHIN
+        }
+        "reading" => {
+            read(phone, id, &answers::reading(&seen.step, seen.slot, id)?).await?;
+            WITHIN
+        }
+        "serial" => {
+            let serial = answers::serial(seen.slot)?;
+            phone.fill("Serial number", &serial).await?;
+            phone.fill("Serial number once more", &serial).await?;
+            press_main(phone, "Save the serial number").await?;
+            WITHIN
+        }
+        "confirmation" => {
+            confirm(phone).await?;
+            WITHIN
+        }
+        "choice" => {
+            phone.tick(&answers::choice(hands.method, &seen.step, id)?).await?;
+            press_main(phone, "Save the choice").await?;
+            WITHIN
+        }
+        "wait" => {
+            // One that was begun before a kill goes on by itself.
+            if seen.main.as_deref() != Some("Waiting") {
+                phone.press_css(".bottom .act.main").await?;
+            }
+            WAIT_WITHIN
+        }
+        other => bail!("a requirement of kind {other} at {}/{id}", seen.name()),
+    };
+    let what = format!("{}/{id} to be recorded", seen.name());
+    let after = until(phone, &what, within, |now| now.need(id).is_some_and(|now| *now != before)).await?;
+    let now = after.need(id).context("the requirement is still there")?;
+    let good = now.state == "met" || (now.kind == "photo" && now.photos == before.photos + 1);
+    phone.check(good, &format!("{}/{id} does with a good answer: {now:?}", seen.name())).await?;
+    let saved = phone.js("return document.querySelector('[data-saved=yes]') ? words(document.querySelector('[data-saved=yes]')) : ''", &[]).await?;
+    phone
+        .check(
+            saved == json!("Saved on this device"),
+            &format!("the screen says that {}/{id} is saved: {saved}", seen.name()),
+        )
+        .await?;
+    Ok(after)
+}
+
+/// Presses the main action once it can be pressed and says this.
+pub async fn press_main(phone: &Browser, words: &str) -> Result<()> {
+    let script = "const main = document.querySelector('.bottom .act.main'); return !!main && !main.disabled && words(main) === arguments[0]";
+    phone.until(&format!("the main action {words:?} to be ready"), WITHIN, script, &[json!(words)]).await?;
+    phone.press_css(".bottom .act.main").await
+}
+
+/// Hands the next photo to the camera of the requirement at work.
+pub async fn give_photo(phone: &Browser, hands: &mut Hands<'_>, id: &str) -> Result<()> {
+    let photo = hands.photos.next().context("the technician has no photo left")?;
+    phone.choose_files(&format!("input[type=file][data-photo='{id}']:not([data-gallery])"), &[&photo]).await?;
+    hands.given.push(photo);
+    Ok(())
+}
+
+/// Types a reading with its instrument and saves it.
+pub async fn read(phone: &Browser, id: &str, value: &str) -> Result<()> {
+    let script = r#"
+      const part = document.querySelector(`section.at-work[data-requirement="${arguments[0]}"]`);
+      const list = part?.querySelector("select");
+      if (!part || (list && list.options.length < 2)) return null;
+      if (list && !list.value) {
+        const option = [...list.options].find((one) => one.value && words(one).includes("calibrated until"));
+        if (!option) return "no instrument in calibration";
+        list.value = option.value;
+        list.dispatchEvent(new Event("change", { bubbles: true }));
+      }
+      return "ready";"#;
+    let ready = phone.until(&format!("the box of the reading {id}"), WITHIN, script, &[json!(id)]).await?;
+    phone.check(ready == json!("ready"), &ready.to_string()).await?;
+    phone.fill("Measured value", value).await?;
+    let wants_voltage = phone.js("return !!findField('Test voltage')", &[]).await?;
+    if wants_voltage == json!(true) {
+        phone.fill("Test voltage", "500").await?;
+    }
+    press_main(phone, "Save the reading").await
+}
+
+async fn confirm(phone: &Browser) -> Result<()> {
+    if phone.js("return !!findField('Name of the householder')", &[]).await? == json!(true) {
+        phone.fill("Name of the householder", crate::lead::HOUSEHOLDER).await?;
+    }
+    if phone.js("return !!findField('Who confirms')", &[]).await? == json!(true) {
+        phone.choose("Who confirms", LEAD_NAME).await?;
+    }
+    press_main(phone, "Confirm").await
+}

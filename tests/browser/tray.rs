@@ -1,0 +1,93 @@
+//! What waits on a device: nobody leaves it by accident, a guest network is not taken for the server, and a sign-in that ran out
+//! stops no work.
+
+use anyhow::Result;
+use serde_json::json;
+use tests::browser::{Browser, WITHIN};
+
+use crate::people::{TECHNICIAN, sign_in, until_all_sent};
+use crate::rig::Rig;
+use crate::small_job::{phone_on_first_step, plan, step_path};
+use crate::step::{press_main, until};
+
+/// Ticks the one statement of the first step, out of turn.
+async fn tick(phone: &Browser) -> Result<()> {
+    let seen = crate::step::look(phone).await?;
+    if seen.at.as_deref() != Some("here") {
+        phone.press("Do this now").await?;
+    }
+    press_main(phone, "Confirm").await?;
+    until(phone, "the tick to be kept", WITHIN, |now| now.need("here").is_some_and(|need| need.state == "met")).await?;
+    phone.see("Saved on this device").await
+}
+
+async fn corner(phone: &Browser, words_of_it: &str) -> Result<()> {
+    let script = "return words(document.querySelector('.corner .sync')).includes(arguments[0])";
+    phone
+        .until(&format!("the corner to say {words_of_it:?}"), WITHIN * 2, script, &[json!(words_of_it)])
+        .await
+        .map(drop)
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn nobody_signs_out_over_a_full_tray_by_accident() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan(&rig).await?;
+    let phone = phone_on_first_step(&rig, job).await?;
+    rig.server.road.cut().await;
+    tick(&phone).await?;
+    corner(&phone, "1 kept here").await?;
+    phone.open("/sign-out").await?;
+    phone.see("1 thing on this device has not reached the server.").await?;
+    let shut = phone.js("return document.querySelector('.bottom .act.main').disabled", &[]).await?;
+    phone.check(shut == json!(true), "signing out is shut while things wait").await?;
+    phone.tick("I know that these are not sent yet").await?;
+    phone.press("Sign out").await?;
+    phone.at("/sign-in").await?;
+
+    rig.server.road.heal().await;
+    sign_in(&phone, TECHNICIAN, server::demo::PASSWORD).await?;
+    phone.until("the first screen behind the door", WITHIN, "return location.pathname !== '/sign-in'", &[]).await?;
+    until_all_sent(&phone, WITHIN).await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_guest_network_is_not_taken_for_the_server() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan(&rig).await?;
+    let phone = phone_on_first_step(&rig, job).await?;
+    rig.server.road.portal().await;
+    tick(&phone).await?;
+    corner(&phone, "Guest network").await?;
+    phone.open("/tray").await?;
+    phone.see("Something else answers in the server's place").await?;
+    phone.see("1 kept here").await?;
+    rig.server.road.heal().await;
+    until_all_sent(&phone, WITHIN * 2).await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_sign_in_that_ran_out_stops_no_work() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan(&rig).await?;
+    let mut phone = phone_on_first_step(&rig, job).await?;
+    rig.server.road.cut().await;
+    phone.kill().await?;
+    let pool = rig.server.db.owner_pool().await;
+    sqlx::query("delete from refresh_tokens").execute(&pool).await?;
+    pool.close().await;
+
+    phone.reopen().await?;
+    phone.open(&step_path(job, "arrive")).await?;
+    rig.server.road.heal().await;
+    corner(&phone, "Sign in to send").await?;
+    tick(&phone).await?;
+    phone.open("/tray").await?;
+    phone.see("Your sign-in has run out. Work goes on; 1 wait here until you sign in.").await?;
+    phone.press("Sign in").await?;
+    phone.see("Everything you recorded is still on this device").await?;
+    phone.fill("Password", server::demo::PASSWORD).await?;
+    phone.press_css(".bottom .act.main").await?;
+    phone.until("the first screen behind the door", WITHIN, "return location.pathname !== '/sign-in'", &[]).await?;
+    until_all_sent(&phone, WITHIN).await
+}
