@@ -75,7 +75,7 @@ fn main() {
             }
             if let Some(body) = body(place, requirement, number) {
                 number += 1;
-                add(&mut file, if number % 5 == 0 { lead } else { tech }, body, number);
+                add(&mut file, if number.is_multiple_of(5) { lead } else { tech }, body, number);
             }
         }
     }

@@ -24,6 +24,7 @@
 //! clock does: at least one microsecond after the last. The test with two overlapping transactions is
 //! `tests/api/sync/positions.rs`.
 
+use std::collections::btree_map::Entry as Slot;
 use std::collections::{BTreeMap, BTreeSet};
 
 use domain::ids::{EntryId, JobId};
@@ -93,8 +94,8 @@ pub async fn append(
             let stamp = Stamp { time_us: wire(row.stamp_us), position: wire(row.position) };
             outcome[at] = Some(if same { Appended::Had(stamp) } else { Appended::OtherBytes });
             there.insert(id, row);
-        } else if !first_with_id.contains_key(&id) {
-            first_with_id.insert(id, at);
+        } else if let Slot::Vacant(first) = first_with_id.entry(id) {
+            first.insert(at);
             fresh.push(at);
         }
     }

@@ -1,4 +1,5 @@
 //! Small things of the browser that need no adapter of their own.
+#![allow(clippy::disallowed_methods, reason = "adapters read the browser's clock")]
 
 use std::cell::RefCell;
 use std::future::Future;

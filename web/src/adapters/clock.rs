@@ -1,4 +1,5 @@
 //! The device's clocks.
+#![allow(clippy::disallowed_methods, reason = "adapters read the browser's clock")]
 
 use crate::ports::clock::Clock;
 

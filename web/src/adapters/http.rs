@@ -2,6 +2,7 @@
 //!
 //! Beside [`super::fetch`], which serves screens, because sync needs what screens do not: bodies that stay in the
 //! browser's memory, a limit that grows with the body, `Retry-After`, and an answer of its own for each way to fail.
+#![allow(clippy::disallowed_methods, reason = "adapters read the browser's clock")]
 
 use super::file_bytes::FileBytes;
 use domain::tray::Failure;
@@ -63,7 +64,7 @@ impl Told {
             clippy::cast_sign_loss,
             reason = "checked to be a span that is not negative"
         )]
-        (until.is_finite() && until >= now).then(|| (until - now) as u64)
+        (until.is_finite() && until >= now).then_some((until - now) as u64)
     }
 }
 

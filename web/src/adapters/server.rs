@@ -1,4 +1,5 @@
 //! The way to our server for sync: CBOR for entries, tus for photos, the token renewed once where it ran out.
+#![allow(clippy::disallowed_methods, reason = "adapters read the browser's clock")]
 
 use super::file_bytes::FileBytes;
 use super::http::{self, Ask, Told, Underway};

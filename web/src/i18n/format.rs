@@ -167,7 +167,7 @@ impl Words {
 
     /// 5 minutes; 90 seconds.
     pub fn span(self, seconds: u64) -> String {
-        if seconds >= 120 || (seconds >= 60 && seconds % 60 == 0) {
+        if seconds >= 120 || (seconds >= 60 && seconds.is_multiple_of(60)) {
             tn!(self, "format.minutes", seconds.div_ceil(60))
         } else {
             tn!(self, "format.seconds", seconds)

@@ -86,6 +86,9 @@ impl From<StoreError> for SaveError {
     }
 }
 
+/// Makes entries from what the device holds of the job and its position.
+type Maker = Rc<dyn Fn(&JobFile, u64) -> Vec<Entry>>;
+
 impl JobStore {
     /// Writes entries and photos of one job: all or nothing, in one strictly durable transaction, at the end of this
     /// device's chain as it stands inside that transaction. Returns the ids in the order given. An entry whose id is
@@ -156,7 +159,7 @@ impl JobStore {
         &self,
         drafts: Vec<Draft>,
         conflict: Rc<Cell<Option<EntryId>>>,
-    ) -> Rc<dyn Fn(&JobFile, u64) -> Vec<Entry>> {
+    ) -> Maker {
         let clock = Rc::clone(&self.0.clock);
         let device = self.0.who.device;
         Rc::new(move |file, seen| {

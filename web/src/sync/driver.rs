@@ -55,6 +55,9 @@ pub enum Turn {
     Troubled,
 }
 
+/// Who is told of the word and the counts.
+type Told = Rc<dyn Fn(Word, Counts)>;
+
 struct Inner {
     store: JobStore,
     local: Rc<dyn LocalStore>,
@@ -68,7 +71,7 @@ struct Inner {
     filled_from: Cell<Option<u64>>,
     /// The photo whose slices are being sent: it is read from the store once and not for each slice.
     in_hand: RefCell<Option<(Hash32, FileBytes)>>,
-    told: RefCell<Option<Rc<dyn Fn(Word, Counts)>>>,
+    told: RefCell<Option<Told>>,
     is_stopped: Cell<bool>,
     listener: RefCell<Option<WakeListener>>,
 }

@@ -39,7 +39,7 @@ pub fn Page(
     let heading = title.clone();
     let for_window = title;
     Effect::new(move |_| document().set_title(&for_window.get()));
-    let corner = (!alone).then(|| use_context::<SyncStatus>()).flatten();
+    let corner = (!alone).then(use_context::<SyncStatus>).flatten();
     let left = match (back, alone) {
         (Some(screen), _) => view! {
             <A href=screen.href() attr:class="icon-link">

@@ -27,8 +27,10 @@ pub(super) const BY_JOB: &str = "job";
 /// Index over what is not confirmed.
 pub(super) const BY_OPEN: &str = "open";
 
+/// From one version of the database to the next.
+type Step = fn(&IdbDatabase, &IdbTransaction) -> Result<(), JsValue>;
 /// Versions of the database, each with its step.
-const STEPS: [fn(&IdbDatabase, &IdbTransaction) -> Result<(), JsValue>; 1] = [first];
+const STEPS: [Step; 1] = [first];
 
 fn first(db: &IdbDatabase, _: &IdbTransaction) -> Result<(), JsValue> {
     let with_key = |name: &str, key: &str| {

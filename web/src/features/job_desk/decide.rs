@@ -204,7 +204,6 @@ pub fn DecisionSheet(
         .into_any()
     };
     let acts = move || {
-        let decide = decide.clone();
         asking.what.get().map(move |asked| {
             let danger = matches!(asked.decision, Decision::Withdraw | Decision::Deviation { allow: false, .. });
             let look = if danger { Look::Danger } else { Look::Main };

@@ -140,7 +140,7 @@ fn Opening(store: Store, job: Option<JobId>) -> impl IntoView {
             </Page>
         }
         .into_any(),
-        Some(found) => view! { <PlanForm store job found discard=discard.clone() /> }.into_any(),
+        Some(found) => view! { <PlanForm store job found discard /> }.into_any(),
     }
 }
 
