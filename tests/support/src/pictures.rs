@@ -176,7 +176,8 @@ mod tests {
     fn each_orientation_is_upright_only_for_a_reader_of_the_tag() {
         for orientation in 1..=8 {
             let bytes = Picture { width: 400, height: 300, orientation, seed: 7 }.jpeg();
-            let mut decoder = ImageReader::new(std::io::Cursor::new(&bytes)).with_guessed_format().unwrap().into_decoder().unwrap();
+            let mut decoder =
+                ImageReader::new(std::io::Cursor::new(&bytes)).with_guessed_format().unwrap().into_decoder().unwrap();
             let tag = decoder.orientation().unwrap();
             let mut picture = DynamicImage::from_decoder(decoder).unwrap();
             assert_eq!(stands_upright(&picture.to_rgb8()), orientation == 1, "stored pixels of {orientation}");

@@ -155,11 +155,7 @@ impl JobStore {
 
     /// Makes the entries from the job file inside the transaction. If an id is there with another content, nothing is
     /// made at all.
-    fn maker(
-        &self,
-        drafts: Vec<Draft>,
-        conflict: Rc<Cell<Option<EntryId>>>,
-    ) -> Maker {
+    fn maker(&self, drafts: Vec<Draft>, conflict: Rc<Cell<Option<EntryId>>>) -> Maker {
         let clock = Rc::clone(&self.0.clock);
         let device = self.0.who.device;
         Rc::new(move |file, seen| {
