@@ -31,7 +31,7 @@ async fn first_owner_sets_up_the_firm_invites_somebody_and_both_come_in() -> Res
     owner.see("E-mail and password do not belong together.").await?;
     owner.fill("Password", OWNER.1).await?;
     owner.press("Sign in").await?;
-    owner.see("Rowan Hedge, Hedge & Spark (test)").await?;
+    owner.see("Rowan Hedge").await?;
 
     owner.press("People and devices").await?;
     owner.press("Invite a person").await?;

@@ -231,7 +231,8 @@ impl Device {
                 }
                 return;
             };
-            store.job_revision(job).track();
+            // The whole store: the job's method may arrive after its entries, and the fold is kept while they are the same.
+            store.revision().track();
             turn.set(turn.get() + 1);
             let (mine, turn) = (turn.get(), Rc::clone(&turn));
             spawn_local(async move {

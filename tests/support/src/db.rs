@@ -12,6 +12,7 @@ const APP_LOGIN: &str = "witnessmark_test_app";
 /// Names the owner's address; `cargo xtask test` and `cargo xtask db` set it.
 const ADDRESS: &str = "WITNESSMARK_TEST_DATABASE_URL";
 
+static ROLES: tokio::sync::OnceCell<()> = tokio::sync::OnceCell::const_new();
 static NEXT: AtomicU32 = AtomicU32::new(0);
 
 /// A database of its own.
@@ -31,6 +32,8 @@ impl TestDb {
         let number = NEXT.fetch_add(1, Ordering::Relaxed);
         let name = format!("test_{}_{number}_{}", std::process::id(), &uuid::Uuid::new_v4().simple().to_string()[..8]);
         let mut owner = connect(&cluster_url).await;
+        // Roles belong to the whole cluster: two tests that migrate at the same moment on a new one would race.
+        ROLES.get_or_init(|| make_roles(&cluster_url)).await;
         owner.execute(format!("create database {name}").as_str()).await.expect("the owner may create databases");
         owner.close().await.expect("closing");
         Self { name, cluster_url }
@@ -43,8 +46,7 @@ impl TestDb {
 
     /// For the role that the server works as.
     pub fn app_url(&self) -> String {
-        let password: String =
-            Sha256::digest(self.cluster_url.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect();
+        let password = app_password(&self.cluster_url);
         let (_, address) =
             self.owner_url().rsplit_once('@').map(|(a, b)| (a.to_owned(), b.to_owned())).expect("a user and a host");
         format!("postgres://{APP_LOGIN}:{password}@{address}")
@@ -75,6 +77,31 @@ impl Drop for TestDb {
             Err(_) => eprintln!("a test database stays behind"),
         }
     }
+}
+
+/// Makes the roles that the first migration and the server's start would make, once.
+async fn make_roles(cluster_url: &str) {
+    let mut owner = connect(cluster_url).await;
+    let password = app_password(cluster_url);
+    let roles = format!(
+        "do $$
+         begin
+           if not exists (select from pg_roles where rolname = 'witnessmark_app') then
+             create role witnessmark_app nologin nosuperuser nocreatedb nocreaterole noinherit nobypassrls;
+           end if;
+           if not exists (select from pg_roles where rolname = '{APP_LOGIN}') then
+             create role {APP_LOGIN} login nosuperuser nocreatedb nocreaterole inherit nobypassrls password '{password}';
+             grant witnessmark_app to {APP_LOGIN};
+           end if;
+         end
+         $$"
+    );
+    owner.execute(roles.as_str()).await.expect("the owner may create roles");
+    owner.close().await.expect("closing");
+}
+
+fn app_password(cluster_url: &str) -> String {
+    Sha256::digest(cluster_url.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 async fn connect(url: &str) -> PgConnection {

@@ -47,6 +47,7 @@ impl Server {
             Renewal::Renewed => Ok(()),
             Renewal::SignInNeeded => Err(Failure::Status { status: 401, retry_after_ms: None }),
             Renewal::NoConnection => Err(Failure::NoConnection),
+            Renewal::NotOurServer => Err(Failure::NotOurServer),
         }
     }
 

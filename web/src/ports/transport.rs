@@ -53,6 +53,8 @@ pub enum Renewal {
     SignInNeeded,
     /// It is not known: the server could not be reached.
     NoConnection,
+    /// It is not known: somebody else answered in the server's place.
+    NotOurServer,
 }
 
 /// How the transport gets at the session, which belongs to the shell.

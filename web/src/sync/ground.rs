@@ -137,6 +137,7 @@ fn access(api: Api) -> Access {
                 match api.renew(stale).await {
                     Ok(()) => Renewal::Renewed,
                     Err(Refusal::SignIn) => Renewal::SignInNeeded,
+                    Err(Refusal::NotOurs) => Renewal::NotOurServer,
                     Err(_) => Renewal::NoConnection,
                 }
             })
