@@ -15,6 +15,11 @@ pub(super) fn draw(number: u32) -> Vec<u8> {
     let picture = RgbImage::from_fn(WIDTH, HEIGHT, |x, y| {
         let wall = Rgb([shade(150, 7), shade(148, 11), shade(140, 5)]);
         let plate = Rgb([shade(70, 3), shade(76, 3), shade(84, 3)]);
+        // The number as a row of light and dark squares, so that no two pictures are the same.
+        let square = x / 20;
+        if (20..40).contains(&y) && (4..36).contains(&square) {
+            return if number >> (square - 4) & 1 == 1 { Rgb([30, 30, 30]) } else { Rgb([225, 225, 220]) };
+        }
         let on_plate = (100..WIDTH - 100).contains(&x) && (120..HEIGHT - 120).contains(&y);
         if !on_plate {
             // A faint grid, as of blocks: shows at once whether a picture stands upright.
