@@ -1,7 +1,7 @@
 //! The job file: an append-only log of entries, merged by union and read by a pure fold.
 //!
-//! [`entry`] is one fact and its bytes, [`body`] what it can say, [`file`] the set of them with their order, and
-//! [`fold`] what the set means: who is on the job, which steps are open, what is missing, what is a breach.
+//! [`entry`] is one fact and its bytes, [`body`] what it can say, [`mod@file`] the set of them with their order, and
+//! [`mod@fold`] what the set means: who is on the job, which steps are open, what is missing, what is a breach.
 //!
 //! **Never enters:** the network, a clock, anything that depends on the order in which entries arrived.
 

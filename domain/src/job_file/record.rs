@@ -1,4 +1,4 @@
-//! What a set of entries says, sorted by what it is about. [`super::fold`] fills it; [`crate::method::gate`] reads it.
+//! What a set of entries says, sorted by what it is about. [`mod@super::fold`] fills it; [`crate::method::gate`] reads it.
 
 use super::body::{
     Assignment, Body, Consent, CrewRole, DesignInputs, DeviationAsked, Equipment, Finding, JobPlanned, LeftAs, Place,
