@@ -16,10 +16,9 @@
       slow: "Something is missing or damaged on the way here. What you recorded is kept on this device.",
       crashTitle: "The app stumbled",
       crash: "Your work is saved on this phone. The page loads again.",
-      again: "The app stumbled more than once. Your work is saved on this phone. The rescue page can list it, export it and send it.",
+      again: "The app stumbled more than once. Your work is saved on this phone. Start it again; if that does not help, tell the office before you clear anything.",
       retry: "Try again",
       fresh: "Load again without the stored app",
-      rescue: "Open the rescue page",
       detail: "For the person who helps you",
     },
     de: {
@@ -27,10 +26,9 @@
       slow: "Unterwegs fehlt etwas oder ist beschädigt. Was Sie festgehalten haben, bleibt auf diesem Gerät.",
       crashTitle: "Die App ist gestolpert",
       crash: "Ihre Arbeit ist auf diesem Telefon gespeichert. Die Seite wird neu geladen.",
-      again: "Die App ist mehrmals gestolpert. Ihre Arbeit ist auf diesem Telefon gespeichert. Die Rettungsseite kann sie zeigen, ausgeben und senden.",
+      again: "Die App ist mehrmals gestolpert. Ihre Arbeit ist auf diesem Telefon gespeichert. Starten Sie sie noch einmal; hilft das nicht, sagen Sie dem Büro Bescheid, bevor Sie etwas löschen.",
       retry: "Noch einmal",
       fresh: "Ohne die gespeicherte App neu laden",
-      rescue: "Rettungsseite öffnen",
       detail: "Für die Person, die Ihnen hilft",
     },
     es: {
@@ -38,10 +36,9 @@
       slow: "Falta algo o se ha dañado por el camino. Lo que registró queda guardado en este dispositivo.",
       crashTitle: "La aplicación ha tropezado",
       crash: "Su trabajo está guardado en este teléfono. La página se carga de nuevo.",
-      again: "La aplicación ha tropezado más de una vez. Su trabajo está guardado en este teléfono. La página de rescate puede mostrarlo, exportarlo y enviarlo.",
+      again: "La aplicación ha tropezado más de una vez. Su trabajo está guardado en este teléfono. Vuelva a iniciarla; si no basta, avise a la oficina antes de borrar nada.",
       retry: "Reintentar",
       fresh: "Cargar de nuevo sin la aplicación guardada",
-      rescue: "Abrir la página de rescate",
       detail: "Para la persona que le ayuda",
     },
   };
@@ -144,11 +141,9 @@
     inner.style.cssText = "max-width:34rem;margin:0 auto;display:flex;flex-direction:column;gap:1rem";
     inner.appendChild(element("h1", "", kind === "slow" ? w.slowTitle : w.crashTitle));
     inner.appendChild(element("p", "", kind === "slow" ? w.slow : kind === "again" ? w.again : w.crash));
-    var rescue = element("a", "act", w.rescue);
-    rescue.href = "/rescue.html";
     var first = act("act main", w.retry, reload);
     var fresh = act("act", w.fresh, reloadFresh);
-    (kind === "again" ? [rescue, first, fresh] : [first, fresh, rescue]).forEach(function (one) {
+    [first, fresh].forEach(function (one) {
       one.style.minHeight = "3.2rem";
       inner.appendChild(one);
     });
@@ -159,7 +154,7 @@
     inner.appendChild(detail);
     screen.appendChild(inner);
     document.body.appendChild(screen);
-    (kind === "again" ? rescue : first).focus();
+    first.focus();
   }
 
   function crashed(message) {
