@@ -1,4 +1,6 @@
-//! Turns `locales/*.json` into arrays: a missing word, a lost blank or a duplicate key stops the build and not a technician.
+//! Turns `locales/*.json` into the names of keys, and for tests into arrays: a missing word, a lost blank or a duplicate key stops
+//! the build and not a technician. In the browser the words come in a file of their own (`cargo xtask web` makes it), since they are
+//! not code.
 //!
 //! The files are flat: `"room.key": "words with a {blank}"`, sorted, one key a line, so that two people's changes merge.
 
@@ -104,13 +106,19 @@ fn generate(tables: &[Table]) -> String {
         let _ = writeln!(code, "&{:?},", blanks(words).into_iter().collect::<Vec<_>>());
     }
     code.push_str("];\n");
-    for (language, table) in LANGUAGES.iter().zip(tables) {
-        let _ = writeln!(code, "pub(super) static {}: [&str; {count}] = [", language.to_uppercase());
+    let _ = writeln!(
+        code,
+        "#[cfg(not(target_arch = \"wasm32\"))]\npub(super) static ALL: [[&str; {count}]; {}] = [",
+        LANGUAGES.len()
+    );
+    for table in tables {
+        code.push_str("[\n");
         for words in table.values() {
             let _ = writeln!(code, "{words:?},");
         }
-        code.push_str("];\n");
+        code.push_str("],\n");
     }
+    code.push_str("];\n");
     code.push_str("pub(super) fn problem_index(code: &str) -> Option<u16> {\nSome(match code {\n");
     for (index, key) in first.keys().enumerate() {
         if let Some(problem) = key.strip_prefix(PROBLEM) {

@@ -3,9 +3,9 @@
 
 use anyhow::Result;
 use serde_json::json;
-use tests::browser::{Browser, WITHIN};
+use tests::browser::{Browser, DESK, PHONE, WITHIN};
 
-use crate::people::{TECHNICIAN, sign_in, until_all_sent};
+use crate::people::{LEAD, TECHNICIAN, browser_of, sign_in, until_all_sent};
 use crate::rig::Rig;
 use crate::small_job::{phone_on_first_step, plan, step_path};
 use crate::step::{press_main, until};
@@ -90,4 +90,34 @@ async fn a_sign_in_that_ran_out_stops_no_work() -> Result<()> {
     phone.press_css(".bottom .act.main").await?;
     phone.until("the first screen behind the door", WITHIN, "return location.pathname !== '/sign-in'", &[]).await?;
     until_all_sent(&phone, WITHIN).await
+}
+
+/// What was typed at the door a moment ago is on the disk: a phone that ends the browser at once, in a place without a signal, still
+/// opens for its person.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_kill_right_after_the_sign_in_leaves_the_door_open() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let mut phone = browser_of(&rig, TECHNICIAN, PHONE).await?;
+    phone.until_it_opens_offline().await?;
+    rig.server.road.cut().await;
+    phone.kill().await?;
+    phone.reopen().await?;
+    phone.open("/day").await?;
+    phone.see("Day sheet").await?;
+    phone.at("/day").await?;
+    corner(&phone, "Offline").await
+}
+
+/// A page that is left while it makes its database must not hold up the next one.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_page_left_in_its_first_second_does_not_hold_up_the_next() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let desk = browser_of(&rig, LEAD, DESK).await?;
+    for _ in 0..3 {
+        desk.js_promise("await (async () => { for (const { name } of await indexedDB.databases()) if (name.startsWith('witnessmark-')) indexedDB.deleteDatabase(name); })()").await?;
+        desk.open("/plan").await?;
+        desk.open("/plan/new").await?;
+        desk.see("Plan a job").await?;
+    }
+    Ok(())
 }

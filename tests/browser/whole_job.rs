@@ -1,4 +1,4 @@
-//! The whole job once: planned at the desk, worked offline through two kills, sent, compared by hash.
+//! The whole job once: planned at the desk, worked offline through two kills, sent, passed, registered, reported.
 
 use std::collections::BTreeSet;
 use std::time::Duration;
@@ -6,11 +6,13 @@ use std::time::Duration;
 use anyhow::{Context as _, Result, ensure};
 use domain::ids::{Hash32, JobId};
 use domain::method::Method;
+use image::ImageReader;
 use serde_json::{Value, json};
 use tests::browser::{Browser, DESK, WITHIN};
+use tests::pictures::{jpegs_inside, stands_upright};
 
 use crate::ledger::OnDevice;
-use crate::people::{LEAD, TECHNICIAN, browser_of, sign_in, until_all_sent};
+use crate::people::{LEAD, OFFICE, TECHNICIAN, browser_of, sign_in, until_all_sent};
 use crate::rig::Rig;
 use crate::small_job::used_phone;
 use crate::step::{Hands, look, read, read_cautions, until, work};
@@ -22,7 +24,7 @@ const PHOTOS: u32 = 120;
 const SENT_WITHIN: Duration = Duration::from_secs(180);
 
 #[tokio::test(flavor = "multi_thread")]
-async fn the_whole_job_is_worked_offline_and_arrives_once() -> Result<()> {
+async fn the_whole_job_is_worked_offline_arrives_once_and_is_registered() -> Result<()> {
     let rig = Rig::demo().await?;
     let folder = tempfile::tempdir()?;
     let files = tokio::spawn({
@@ -75,7 +77,9 @@ async fn the_whole_job_is_worked_offline_and_arrives_once() -> Result<()> {
     }
     sent.is_held_by(&rig.server, job).await?;
     drop(phone);
-    Ok(())
+
+    lead_passes(&rig, job).await?;
+    office_registers(&rig, job, hands.given.len()).await
 }
 
 /// The demo's inverter wants five minutes; the method's own least wait is one. The window fits two modules.
@@ -193,4 +197,70 @@ async fn until_sent(phone: &Browser) -> Result<()> {
         phone.until("the first screen behind the door", WITHIN, "return location.pathname !== '/sign-in'", &[]).await?;
     }
     until_all_sent(phone, SENT_WITHIN).await
+}
+
+async fn lead_passes(rig: &Rig, job: JobId) -> Result<()> {
+    let desk = browser_of(rig, LEAD, DESK).await?;
+    desk.open(&format!("/desk/{job}")).await?;
+    desk.see("For review").await?;
+    desk.press("Pass the review").await?;
+    desk.see("Every step is done, and nothing stands against it.").await?;
+    let short = job.short();
+    if desk.js("return !!findField('To confirm, type the number')", &[]).await? == json!(true) {
+        desk.fill("To confirm, type the number", &short).await?;
+    }
+    desk.press("Pass the review").await?;
+    desk.see("The review has passed.").await?;
+    until_all_sent(&desk, WITHIN).await
+}
+
+async fn office_registers(rig: &Rig, job: JobId, photos: usize) -> Result<()> {
+    let office = browser_of(rig, OFFICE, DESK).await?;
+    office.open(&format!("/registration?job={job}")).await?;
+    office.see(lead::HOUSEHOLDER).await?;
+    office.open(&format!("/desk/{job}")).await?;
+    let json: Value = serde_json::from_slice(&download(&office, "Registration (JSON)", "json").await?)?;
+    office
+        .check(
+            json["complete"] == json!(true) && json["missing"] == json!([]),
+            &format!("the registration is complete: {json}"),
+        )
+        .await?;
+    let csv = String::from_utf8(download(&office, "Registration (CSV)", "csv").await?)?;
+    for slot in 1..=3 {
+        let serial = answers::serial(slot)?;
+        office
+            .check(
+                csv.contains(&serial) && json.to_string().contains(&serial),
+                &format!("{serial} of place {slot} is registered"),
+            )
+            .await?;
+    }
+    let pdf = download(&office, "Report (PDF)", "pdf").await?;
+    let pictures = jpegs_inside(&pdf);
+    office.check(pictures.len() >= 20, &format!("{} photos of {photos} in the report", pictures.len())).await?;
+    for (number, bytes) in pictures.into_iter().enumerate() {
+        let picture = ImageReader::new(std::io::Cursor::new(bytes)).with_guessed_format()?.decode()?.to_rgb8();
+        ensure!(stands_upright(&picture), "photo {number} of the report does not stand upright");
+    }
+    Ok(())
+}
+
+/// Presses a button that downloads and waits for the whole file.
+async fn download(browser: &Browser, word: &str, ending: &str) -> Result<Vec<u8>> {
+    browser.press(word).await?;
+    let began = std::time::Instant::now();
+    loop {
+        let found = std::fs::read_dir(browser.downloads())?
+            .filter_map(Result::ok)
+            .map(|entry| entry.path())
+            .find(|path| path.extension().is_some_and(|own| own == ending));
+        if let Some(file) = found {
+            return Ok(std::fs::read(file)?);
+        }
+        if began.elapsed() > SENT_WITHIN {
+            return Err(browser.failed(&format!("{word} did not download anything")).await);
+        }
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
 }

@@ -1,4 +1,4 @@
-// Starts the app and keeps the service worker. Which glue and which wasm belong together is written into the page itself, so that
+// Starts the app and keeps the service worker. Which glue, which wasm and which words belong together is written into the page itself, so that
 // this file never pairs two builds.
 
 const root = document.documentElement;
@@ -19,15 +19,21 @@ async function wasmBytes(address) {
   return bytes;
 }
 
+async function wordsOfTheApp() {
+  const response = await fetch(root.dataset.words);
+  if (!response.ok) throw new Error(`${root.dataset.words}: status ${response.status}`);
+  return response.text();
+}
+
 async function startApp() {
-  const glue = await import(root.dataset.js);
+  const [glue, words] = await Promise.all([import(root.dataset.js), wordsOfTheApp()]);
   try {
     await glue.default({ module_or_path: root.dataset.wasm });
   } catch (refused) {
     console.warn("wasm was refused, once more from its bytes", refused);
     await glue.default({ module_or_path: await wasmBytes(root.dataset.wasm) });
   }
-  glue.start();
+  if (!glue.start(words)) throw new Error(`${root.dataset.words}: the words of another build`);
 }
 
 function tellUpdate() {
@@ -64,6 +70,10 @@ function watch(registration) {
     location.reload();
   });
 }
+
+// A page that leaves is to end, not to be put to sleep: asleep it keeps the database open, and if it was just making it, the next
+// page waits for it without end. A browser does not put a page to sleep that holds a lock.
+navigator.locks?.request(`witnessmark-page-${crypto.randomUUID()}`, () => new Promise(() => {})).catch(() => {});
 
 // A version that waits is let in by the person's word, or by the browser when the last window of the old one was closed. It is not
 // let in while a page loads: the old worker is busy then, and browsers put the change off for minutes.

@@ -22,12 +22,19 @@ use crate::{key, t};
 /// What the sync loop says; it alone writes here. A context, `Copy`.
 #[derive(Clone, Copy, Default)]
 pub struct SyncStatus {
-    /// For the corner; `None` until the device has been looked through.
+    /// For the corner; `None` until the device has been looked through and the server, or its silence, been heard.
     pub word: RwSignal<Option<Word>>,
     /// How many things are on this device only.
     pub waiting: RwSignal<u32>,
     /// False while a camera is open, a draft is unsaved or something is being written: no moment for a new version.
     pub busy: RwSignal<bool>,
+}
+
+impl SyncStatus {
+    /// Nobody knows yet what there is to fetch: what looks empty may be on its way. Tracked.
+    pub fn is_looking(self) -> bool {
+        self.word.with(Option::is_none)
+    }
 }
 
 /// A new version waits to be let in.

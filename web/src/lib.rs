@@ -27,13 +27,20 @@ pub mod ui;
 
 use wasm_bindgen::prelude::wasm_bindgen;
 
-/// Called by `start.js` once glue and wasm are loaded.
+/// Called by `start.js` once glue, wasm and the file of words are loaded. False: these words belong to another build.
 #[wasm_bindgen]
-pub fn start() {
+pub fn start(words: String) -> bool {
     std::panic::set_hook(Box::new(|panic| {
         console_error_panic_hook::hook(panic);
         adapters::browser::report_crash(&panic.to_string());
     }));
-    leptos::mount::mount_to_body(app::App);
-    adapters::browser::report_alive();
+    if !i18n::install(words) {
+        return false;
+    }
+    leptos::task::spawn_local(async {
+        adapters::kept::load(&session::KEPT).await;
+        leptos::mount::mount_to_body(app::App);
+        adapters::browser::report_alive();
+    });
+    true
 }

@@ -1,4 +1,4 @@
-//! Who works here. The profile (person, firm, device) is kept in the browser without any token, so that the app opens for its
+//! Who works here. The profile (person, firm, device) is kept on the device's disk without any token, so that the app opens for its
 //! person without a server; the access token lives in memory, inside [`Api`].
 //!
 //! - `Session::profile()`: the person at work, if there is one. Local work needs nothing else.
@@ -11,14 +11,16 @@ use leptos::prelude::*;
 use leptos::task::spawn_local;
 use serde::{Deserialize, Serialize};
 
-use crate::adapters::browser;
 use crate::adapters::fetch::{Api, Call, Renewal};
+use crate::adapters::{browser, kept};
 use crate::i18n::{Decimal, Lang};
 use crate::prefs::Prefs;
 use crate::refusal::Refusal;
 
 const PROFILE: &str = "profile";
 const ENROLMENTS: &str = "enrolments";
+/// What must be read before a session can start.
+pub const KEPT: [&str; 2] = [PROFILE, ENROLMENTS];
 
 /// A licence or competence.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -93,6 +95,18 @@ pub struct Profile {
     pub device: DeviceId,
 }
 
+impl SessionAnswer {
+    fn profile(&self) -> Profile {
+        Profile { person: self.person.clone(), firm: self.firm.clone(), device: self.device }
+    }
+}
+
+impl Profile {
+    fn text(&self) -> Option<String> {
+        serde_json::to_string(self).ok()
+    }
+}
+
 /// An enrolment that this browser had: the next sign-in with this e-mail takes it up again.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 struct Enrolment {
@@ -140,7 +154,7 @@ struct SignIn<'a> {
 impl Session {
     /// Opens what the browser kept, and asks the server in the background.
     pub fn start(api: Api, prefs: Prefs) -> Self {
-        let kept = browser::kept(PROFILE).and_then(|text| serde_json::from_slice::<Profile>(text.as_bytes()).ok());
+        let kept = kept::kept(PROFILE).and_then(|text| serde_json::from_slice::<Profile>(text.as_bytes()).ok());
         let has_profile = kept.is_some();
         let this = Self {
             profile: RwSignal::new(kept),
@@ -206,8 +220,10 @@ impl Session {
             SignIn { email: &email, password: &password, device, device_label: device_label(&browser::user_agent()) };
         let answer: SessionAnswer =
             self.api.send(Call::new("POST", "/api/session").json(&body).anonymous()).await?.json()?;
-        remember(&email, answer.device);
+        remember(&email, answer.device).await;
         self.api.set_token(Some(answer.access_token.clone()));
+        // The door counts as open once it would open again without a server.
+        kept::keep(PROFILE, answer.profile().text()).await;
         self.take(answer);
         Ok(())
     }
@@ -218,7 +234,7 @@ impl Session {
     /// [`Refusal`] when the server could not be told: the person is signed out here all the same.
     pub async fn sign_out(self) -> Result<(), Refusal> {
         self.api.set_token(None);
-        browser::keep(PROFILE, None);
+        kept::keep(PROFILE, None).await;
         self.standing.set(Standing::Unknown);
         self.profile.set(None);
         self.api.send(Call::new("DELETE", "/api/session").anonymous()).await.map(|_| ())
@@ -244,25 +260,27 @@ impl Session {
     }
 
     fn take(self, answer: SessionAnswer) {
-        let SessionAnswer { access_token: _, person, firm, device, server_us } = answer;
-        self.clock_ahead_us.set(Some(server_us - browser::now_us()));
+        self.clock_ahead_us.set(Some(answer.server_us - browser::now_us()));
+        let profile = answer.profile();
         if self.prefs.is_untold() {
             spawn_local(async move {
                 // Stays untold and is tried again at the next renewal.
                 let _ = self.tell_preferences().await;
             });
         } else {
+            let person = &profile.person;
             self.prefs.choose(Lang::from_code(&person.language).unwrap_or_default(), person.decimal);
         }
-        self.keep_profile(Profile { person, firm, device });
+        self.keep_profile(profile);
         if self.standing.get_untracked() != Standing::Open {
             self.standing.set(Standing::Open);
         }
     }
 
     fn keep_profile(self, profile: Profile) {
-        if let Ok(text) = serde_json::to_string(&profile) {
-            browser::keep(PROFILE, Some(&text));
+        let text = profile.text();
+        if kept::kept(PROFILE) != text {
+            spawn_local(kept::keep(PROFILE, text));
         }
         if self.profile.with_untracked(|own| own.as_ref() != Some(&profile)) {
             self.profile.set(Some(profile));
@@ -271,15 +289,15 @@ impl Session {
 }
 
 fn enrolments() -> Vec<Enrolment> {
-    browser::kept(ENROLMENTS).and_then(|text| serde_json::from_slice(text.as_bytes()).ok()).unwrap_or_default()
+    kept::kept(ENROLMENTS).and_then(|text| serde_json::from_slice(text.as_bytes()).ok()).unwrap_or_default()
 }
 
-fn remember(email: &str, device: DeviceId) {
+async fn remember(email: &str, device: DeviceId) {
     let mut all = enrolments();
     all.retain(|enrolment| enrolment.email != email);
     all.push(Enrolment { email: email.to_owned(), device });
     if let Ok(text) = serde_json::to_string(&all) {
-        browser::keep(ENROLMENTS, Some(&text));
+        kept::keep(ENROLMENTS, Some(text)).await;
     }
 }
 

@@ -23,8 +23,8 @@ const REAL_SERVICES: [&str; 6] = ["DATABASE_URL", "DATABASE_OWNER_URL", "PHOTO_S
 struct Bench {
     /// The names that it prints, unit last.
     figures: &'static [&'static str],
-    /// One value for each of the names that are asked of it, in that order.
-    measure: fn(&[&str]) -> Result<Vec<f64>>,
+    /// One value for each of the names that are asked of it, in that order; `None` where one could not be measured.
+    measure: fn(&[&str]) -> Result<Vec<Option<f64>>>,
 }
 
 fn all() -> Vec<Bench> {
@@ -45,18 +45,30 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
     if let Some(unknown) = names.iter().find(|name| !known.contains(name)) {
         bail!("there is no bench `{unknown}`; there are: {}", known.join(", "));
     }
-    let mut figures = Map::new();
+    let (mut figures, mut missing) = (Map::new(), Vec::new());
     for bench in benches {
         let asked: Vec<&str> =
             bench.figures.iter().copied().filter(|figure| names.is_empty() || names.contains(figure)).collect();
         if asked.is_empty() {
             continue;
         }
-        let values = (bench.measure)(&asked)?;
-        assert_eq!(values.len(), asked.len(), "a bench gives a value for each figure that it is asked for");
-        for (figure, value) in asked.into_iter().zip(values) {
-            tools::say(format!("{figure} {value}"));
-            figures.insert(figure.to_owned(), number(value));
+        // One figure that cannot be had must not cost the others; the run fails all the same, at its end.
+        match (bench.measure)(&asked) {
+            Ok(values) => {
+                for (figure, value) in asked.iter().zip(values) {
+                    match value {
+                        Some(value) => {
+                            tools::say(format!("{figure} {value}"));
+                            figures.insert((*figure).to_owned(), number(value));
+                        }
+                        None => missing.push((*figure).to_owned()),
+                    }
+                }
+            }
+            Err(error) => {
+                tools::say(format!("{}: {error:#}", asked.join(", ")));
+                missing.extend(asked.iter().map(|figure| (*figure).to_owned()));
+            }
         }
     }
     if json {
@@ -66,7 +78,7 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
             println!("{name}  {value}");
         }
     }
-    Ok(())
+    if missing.is_empty() { Ok(()) } else { bail!("not measured: {}", missing.join(", ")) }
 }
 
 /// Whole figures stay whole in JSON: `350000`, not `350000.0`.
@@ -78,23 +90,23 @@ fn number(value: f64) -> Value {
 }
 
 /// What a browser must load before it can draw: wasm and scripts, as brotli sends them.
-fn web_code_brotli_bytes(_: &[&str]) -> Result<Vec<f64>> {
+fn web_code_brotli_bytes(_: &[&str]) -> Result<Vec<Option<f64>>> {
     let dist = web::build(Profile::Ship)?;
     let sum: u64 = web::code_sizes(&dist)?.iter().map(|(_, _, sent)| sent).sum();
-    Ok(vec![sum as f64])
+    Ok(vec![Some(sum as f64)])
 }
 
 /// The fold of a job file of 2,000 entries with the state of every step, on this machine.
-fn fold_2000_ms(_: &[&str]) -> Result<Vec<f64>> {
+fn fold_2000_ms(_: &[&str]) -> Result<Vec<Option<f64>>> {
     let words =
         ["run", "--quiet", "--release", "--package", "domain", "--features", "methods", "--example", "fold_2000"];
     let printed = tools::read(&mut tools::cargo(words))?;
     let ms = printed.trim().parse().with_context(|| format!("the example printed no number but {printed:?}"))?;
-    Ok(vec![ms])
+    Ok(vec![Some(ms)])
 }
 
 /// Builds, starts and reads the example `bench`.
-fn on_a_server(figures: &[&str]) -> Result<Vec<f64>> {
+fn on_a_server(figures: &[&str]) -> Result<Vec<Option<f64>>> {
     let (server, bench) = build_for_release()?;
     let mut command = std::process::Command::new(bench);
     command.args(figures);
@@ -117,8 +129,7 @@ fn on_a_server(figures: &[&str]) -> Result<Vec<f64>> {
     let printed = printed?;
     let found: Map<String, Value> =
         serde_json::from_str(printed.trim()).with_context(|| format!("no flat object but {printed:?}"))?;
-    let value = |figure: &&str| found.get(*figure).and_then(Value::as_f64).with_context(|| format!("no {figure}"));
-    figures.iter().map(value).collect()
+    Ok(figures.iter().map(|figure| found.get(*figure).and_then(Value::as_f64)).collect())
 }
 
 /// The server's program and the bench, both as they would run in earnest. One call of cargo, so that what they share is

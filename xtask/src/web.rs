@@ -3,13 +3,14 @@
 //! Everything that is named by its content goes to `assets/`; the rest keeps its name. The page, the service worker and every other
 //! text file of `web/public/` are templates with these placeholders:
 //!
-//! - `{{js}}`, `{{wasm}}`, `{{css}}`: addresses of the three assets,
+//! - `{{js}}`, `{{wasm}}`, `{{words}}`, `{{css}}`: addresses of the four assets,
 //! - `{{build}}`: 16 hexadecimal digits that change whenever anything of the shell changes,
 //! - `{{manifest}}` (in `sw.js` only): `{"build": …, "files": [{"url": …, "sha256": …}, …]}`, every file of the shell except
 //!   `sw.js` itself, so that the service worker can install all of it or nothing and can tell a damaged answer.
 //!
 //! The same sources give the same bytes.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -24,6 +25,8 @@ const TARGET: &str = "wasm32-unknown-unknown";
 const ASSETS: &str = "assets";
 /// Enough of a SHA-256 that two versions never share a name.
 const NAME_DIGITS: usize = 16;
+/// In the order of `Lang::ALL`.
+const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 const BROTLI_QUALITY: i32 = 11;
 const BROTLI_WINDOW_BITS: i32 = 22;
 
@@ -79,6 +82,9 @@ pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
     ensure_target()?;
     tools::say("building the web app");
     let mut cargo = tools::cargo(["build", "--package", "web", "--target", TARGET, "--profile", profile.cargo_name()]);
+    if profile == Profile::Ship {
+        make_small(&mut cargo);
+    }
     tools::run(&mut cargo).context("the web app does not compile")?;
 
     let _ = fs::remove_file(&stamp);
@@ -102,6 +108,34 @@ pub(crate) fn ensure_target() -> Result<()> {
     tools::run(Command::new("rustup").args(["target", "add", TARGET]).current_dir(tools::root())).context(
         "the wasm target could not be added; DEVELOPERS.md, \"Where rustup may not download\", has another way",
     )
+}
+
+/// Erased view types, and a standard library that was compiled for size. The latter needs its sources; where they are not to be
+/// had the app is larger and the same.
+fn make_small(cargo: &mut Command) {
+    cargo.env("CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_RUSTFLAGS", "--cfg erase_components");
+    if has_std_sources() {
+        // The compiler keeps `-Z` for its nightly releases; this one option is only about how the standard library is built.
+        cargo.env("RUSTC_BOOTSTRAP", "1");
+        cargo.args(["-Zbuild-std=std,panic_abort", "-Zbuild-std-features=optimize_for_size"]);
+    } else {
+        tools::say(
+            "without the sources of the standard library the app becomes larger (`rustup component add rust-src`)",
+        );
+    }
+}
+
+fn has_std_sources() -> bool {
+    let sysroot = tools::read(Command::new("rustc").args(["--print", "sysroot"]).current_dir(tools::root()));
+    let Ok(sysroot) = sysroot else { return false };
+    let sources = Path::new(sysroot.trim()).join("lib/rustlib/src/rust/library/std/Cargo.toml");
+    sources.exists()
+        || (Command::new("rustup")
+            .args(["component", "add", "rust-src"])
+            .current_dir(tools::root())
+            .status()
+            .is_ok_and(|status| status.success())
+            && sources.exists())
 }
 
 /// Raw and compressed sizes of what a browser must load before it can draw.
@@ -163,19 +197,21 @@ fn lay_out(bound: &Path, web: &Path, dist: &Path) -> Result<()> {
     if snippets.exists() {
         copy_tree(&snippets, &assets.join("snippets"))?;
     }
+    let words = write_named(&assets, "words", "txt", words_file(&web.join("locales"))?.as_bytes())?;
     let css = write_named(&assets, "style", "css", style_sheet(&web.join("style"))?.as_bytes())?;
 
     let public = web.join("public");
     copy_tree(&public, dist)?;
     let build = build_id(dist)?;
     let address = |name: &str| format!("/{ASSETS}/{name}");
-    let words = [
+    let filled = [
         ("{{js}}", address(&js)),
         ("{{wasm}}", address(&wasm)),
+        ("{{words}}", address(&words)),
         ("{{css}}", address(&css)),
         ("{{build}}", build.clone()),
     ];
-    fill(dist, &words)?;
+    fill(dist, &filled)?;
 
     let worker = dist.join("sw.js");
     let template = fs::read_to_string(&worker).context("web/public/sw.js is missing")?;
@@ -196,6 +232,19 @@ fn style_sheet(folder: &Path) -> Result<String> {
         }
     }
     Ok(sheet)
+}
+
+/// The words of every language in the order of their keys, as `i18n::install` reads them. That no key is missing was seen by the
+/// build script of the app.
+fn words_file(locales: &Path) -> Result<String> {
+    let mut languages = Vec::new();
+    for language in LANGUAGES {
+        let file = locales.join(format!("{language}.json"));
+        let text = fs::read_to_string(&file).with_context(|| format!("cannot read {}", file.display()))?;
+        let table: BTreeMap<String, String> = serde_json::from_str(&text)?;
+        languages.push(table.into_values().collect::<Vec<_>>().join("\u{0}"));
+    }
+    Ok(languages.join("\u{1}"))
 }
 
 fn write_named(folder: &Path, stem: &str, ext: &str, bytes: &[u8]) -> Result<String> {
@@ -296,9 +345,15 @@ mod tests {
         for (file, text) in [
             ("bound/web.js", "const address = 'web_bg.wasm';"),
             ("bound/web_bg.wasm", "\0asm"),
+            ("web/locales/en.json", r#"{ "b": "two", "a": "one" }"#),
+            ("web/locales/de.json", r#"{ "a": "eins", "b": "zwei" }"#),
+            ("web/locales/es.json", r#"{ "a": "uno", "b": "dos" }"#),
             ("web/style/b.css", "b{}"),
             ("web/style/a.css", "a{}"),
-            ("web/public/index.html", "<link href={{css}}><script src={{js}} data-wasm={{wasm}} data-build={{build}}>"),
+            (
+                "web/public/index.html",
+                "<link href={{css}}><script src={{js}} data-wasm={{wasm}} data-words={{words}} data-build={{build}}>",
+            ),
             ("web/public/sw.js", "const SHELL = {{manifest}}; // {{build}}"),
             ("web/public/icons/one.svg", "<svg/>"),
         ] {
@@ -306,6 +361,13 @@ mod tests {
             fs::write(bed.join(file), text).unwrap();
         }
         bed
+    }
+
+    #[test]
+    fn words_stand_in_the_order_of_their_keys() {
+        let bed = bed("words");
+        assert_eq!(words_file(&bed.join("web/locales")).unwrap(), "one\0two\u{1}eins\0zwei\u{1}uno\0dos");
+        fs::remove_dir_all(bed).unwrap();
     }
 
     #[test]

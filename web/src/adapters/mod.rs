@@ -5,6 +5,7 @@
 //! - [`indexed_db`]: what the device keeps ([`memory`] is the same for tests), [`file_bytes`]: bytes of photos;
 //! - [`camera`], [`photo`]: a chosen file to an original and its preview; [`barcode`]: a code seen by the camera;
 //! - [`server`] over [`http`] and [`tus`]: the way to the server for sync;
+//! - [`kept`]: who works here, before any store is open;
 //! - [`clock`], [`ids`], [`locks`], [`channel`], [`wake`], [`storage`]: time, chance, other windows, waking, space; [`wake_lock`]: the screen stays on.
 //!
 //! **Never enters:** rules, words, views.
@@ -19,6 +20,7 @@ pub mod file_bytes;
 mod http;
 pub mod ids;
 pub mod indexed_db;
+pub mod kept;
 pub mod locks;
 #[cfg(test)]
 pub mod memory;

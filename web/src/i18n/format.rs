@@ -102,9 +102,10 @@ impl Words {
         const KILO: u64 = 1_000;
         if bytes < KILO * KILO {
             t!(self, "format.kilobytes", n = bytes.div_ceil(KILO))
+        } else if bytes < KILO * KILO * KILO {
+            t!(self, "format.megabytes", n = self.number(i64::try_from(bytes).unwrap_or(i64::MAX), 1))
         } else {
-            let micro = i64::try_from(bytes).unwrap_or(i64::MAX);
-            t!(self, "format.megabytes", n = self.number(micro, 1))
+            t!(self, "format.gigabytes", n = self.number(i64::try_from(bytes / KILO).unwrap_or(i64::MAX), 1))
         }
     }
 

@@ -23,11 +23,34 @@ mod key;
 
 pub use key::Key;
 use std::fmt::{Display, Write as _};
+use std::sync::OnceLock;
 
 use serde::{Deserialize, Serialize};
 
 mod words {
     include!(concat!(env!("OUT_DIR"), "/words.rs"));
+}
+
+/// Between two words, and between two languages, in the file of words.
+const WORD_ENDS: char = '\u{0}';
+const LANGUAGE_ENDS: char = '\u{1}';
+
+static TABLES: OnceLock<Vec<Vec<&'static str>>> = OnceLock::new();
+
+/// Takes the file of words: every language of [`Lang::ALL`], each in the order of its keys. False when it is not the file that
+/// belongs to this code.
+pub fn install(file: String) -> bool {
+    let file: &'static str = Box::leak(file.into_boxed_str());
+    let tables: Vec<Vec<&str>> =
+        file.split(LANGUAGE_ENDS).map(|language| language.split(WORD_ENDS).collect()).collect();
+    let whole = tables.len() == Lang::ALL.len() && tables.iter().all(|table| table.len() == words::NAMES.len());
+    whole && TABLES.set(tables).is_ok()
+}
+
+/// Tests speak without a file.
+#[cfg(not(target_arch = "wasm32"))]
+fn own_tables() -> Vec<Vec<&'static str>> {
+    words::ALL.iter().map(|table| table.to_vec()).collect()
 }
 
 /// A language that the app speaks.
@@ -71,12 +94,11 @@ impl Lang {
         }
     }
 
-    const fn table(self) -> &'static [&'static str] {
-        match self {
-            Self::En => &words::EN,
-            Self::De => &words::DE,
-            Self::Es => &words::ES,
-        }
+    /// Its words in the order of their keys; empty before [`install`].
+    fn table(self) -> &'static [&'static str] {
+        #[cfg(not(target_arch = "wasm32"))]
+        TABLES.get_or_init(own_tables);
+        TABLES.get().and_then(|tables| tables.get(self as usize)).map_or(&[], Vec::as_slice)
     }
 }
 
@@ -122,7 +144,7 @@ pub struct Words {
 impl Words {
     /// The words of a key without blanks (blanks would be shown as they stand).
     pub fn say(self, key: Key) -> &'static str {
-        self.lang.table()[key.index()]
+        self.lang.table().get(key.index()).copied().unwrap_or_default()
     }
 
     /// The words of a key with its blanks filled.
@@ -143,7 +165,7 @@ impl Words {
 
     /// English of the same key: stands beside a translated caution until somebody has reviewed the translation.
     pub fn english(self, key: Key) -> Option<&'static str> {
-        (self.lang != Lang::En).then(|| words::EN[key.index()])
+        (self.lang != Lang::En).then(|| Self { lang: Lang::En, ..self }.say(key))
     }
 }
 
@@ -203,6 +225,12 @@ mod tests {
             let filled = t!(w, "sync.kept_here", n = 7);
             assert!(filled.contains('7') && !filled.contains('{'), "{filled}");
         }
+    }
+
+    #[test]
+    fn a_file_of_other_words_is_not_taken() {
+        assert!(!install("one\u{0}two\u{1}eins\u{0}zwei\u{1}uno\u{0}dos".to_owned()));
+        assert!(!install(String::new()));
     }
 
     #[test]

@@ -28,7 +28,7 @@ const ROOM_FOR_ANSWERS: u64 = 16 * 1024 * 1024;
 /// What screens see of sync.
 #[derive(Clone, Default)]
 pub struct SyncView {
-    /// The one word; `None` until the device has been looked through.
+    /// The one word; `None` until the device has been looked through and the server, or its silence, been heard.
     pub word: ArcRwSignal<Option<Word>>,
     /// When our server last answered, device clock.
     pub last_contact_ms: ArcRwSignal<Option<u64>>,
@@ -56,7 +56,7 @@ pub enum Turn {
 }
 
 /// Who is told of the word and the counts.
-type Told = Rc<dyn Fn(Word, Counts)>;
+type Told = Rc<dyn Fn(Option<Word>, Counts)>;
 
 struct Inner {
     store: JobStore,
@@ -132,7 +132,7 @@ impl SyncHandle {
     }
 
     /// Runs until [`SyncHandle::stop`]. `told` hears every new word.
-    pub fn start(&self, told: impl Fn(Word, Counts) + 'static) {
+    pub fn start(&self, told: impl Fn(Option<Word>, Counts) + 'static) {
         self.0.told.replace(Some(Rc::new(told)));
         let weak = Rc::downgrade(&self.0);
         self.0.listener.replace(Some(WakeListener::new(move || {
@@ -331,12 +331,15 @@ impl SyncHandle {
         let (word, counts) = {
             let tray = self.0.tray.borrow();
             let view = &self.0.view;
-            set_if_new(&view.word, Some(tray.word()));
+            // "All is with the server" wants a server that has spoken; before that nobody knows what there is to fetch.
+            let is_heard = tray.link().last_contact_ms().is_some();
+            let word = Some(tray.word()).filter(|word| is_heard || *word != Word::Confirmed);
+            set_if_new(&view.word, word);
             set_if_new(&view.counts, tray.counts());
             set_if_new(&view.by_job, tray.here().counts_by_job());
             set_if_new(&view.last_contact_ms, tray.link().last_contact_ms());
             set_if_new(&view.clock_ahead_ms, tray.link().clock_ahead_ms());
-            (tray.word(), tray.counts())
+            (word, tray.counts())
         };
         let told = self.0.told.borrow().clone();
         if let Some(told) = told {

@@ -109,8 +109,8 @@ impl Ground {
         };
         let sync = SyncHandle::new(store.clone(), Rc::new(Server::new(access(api))));
         sync.start(move |word, counts| {
-            if status.word.get_untracked() != Some(word) {
-                status.word.set(Some(word));
+            if status.word.get_untracked() != word {
+                status.word.set(word);
             }
             if status.waiting.get_untracked() != counts.waiting() {
                 status.waiting.set(counts.waiting());

@@ -4,6 +4,7 @@ use super::transaction::why;
 use crate::ports::local_store::StoreError;
 use core::future::poll_fn;
 use core::task::{Poll, Waker};
+use gloo_timers::callback::Timeout;
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 use wasm_bindgen::prelude::*;
@@ -58,12 +59,24 @@ pub(super) struct Handle {
     pub(super) is_dead: Rc<Cell<bool>>,
 }
 
-type Opening = Rc<RefCell<(Option<Result<Handle, StoreError>>, Option<Waker>)>>;
+/// The result until it is fetched, who waits for it, and whether it was there already.
+type Opening = Rc<RefCell<(Option<Result<Handle, StoreError>>, Option<Waker>, bool)>>;
 
+/// A page that was put to sleep in the middle of its own opening holds up every later one, and nothing tells of it.
+const OPENS_WITHIN_MS: u32 = 8_000;
+
+/// The first word counts; a database that comes after it is closed again.
 fn settle(opening: &Opening, result: Result<Handle, StoreError>) {
     let waker = {
         let mut opening = opening.borrow_mut();
-        opening.0.get_or_insert(result);
+        if opening.2 {
+            if let Ok(late) = result {
+                late.db.close();
+            }
+            return;
+        }
+        opening.2 = true;
+        opening.0 = Some(result);
         opening.1.take()
     };
     if let Some(waker) = waker {
@@ -102,6 +115,8 @@ pub(super) async fn open(name: &str) -> Result<Handle, StoreError> {
     let to = Rc::clone(&opening);
     let blocked =
         Closure::<dyn FnMut(web_sys::Event)>::new(move |_: web_sys::Event| settle(&to, Err(StoreError::Blocked)));
+    let to = Rc::clone(&opening);
+    let patience = Timeout::new(OPENS_WITHIN_MS, move || settle(&to, Err(StoreError::Blocked)));
     request.set_onupgradeneeded(Some(upgrade.as_ref().unchecked_ref()));
     request.set_onsuccess(Some(success.as_ref().unchecked_ref()));
     request.set_onerror(Some(failure.as_ref().unchecked_ref()));
@@ -118,6 +133,15 @@ pub(super) async fn open(name: &str) -> Result<Handle, StoreError> {
         }
     })
     .await;
+    drop(patience);
+    if matches!(result, Err(StoreError::Blocked)) {
+        // It may still open; somebody must be there to make it and to close it then.
+        upgrade.forget();
+        success.forget();
+        failure.forget();
+        blocked.forget();
+        return result;
+    }
     request.set_onupgradeneeded(None);
     request.set_onsuccess(None);
     request.set_onerror(None);

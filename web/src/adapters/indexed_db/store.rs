@@ -38,7 +38,15 @@ impl IndexedDb {
     /// # Errors
     /// [`StoreError`]: there is none here, another window blocks it, or a newer app wrote it.
     pub async fn open(person: PersonId) -> Result<Self, StoreError> {
-        let own = Self { name: format!("witnessmark-{person}"), handle: RefCell::default() };
+        Self::named(format!("witnessmark-{person}")).await
+    }
+
+    /// Opens (or makes) a database that belongs to no person.
+    ///
+    /// # Errors
+    /// As [`IndexedDb::open`].
+    pub async fn named(name: String) -> Result<Self, StoreError> {
+        let own = Self { name, handle: RefCell::default() };
         own.handle().await?;
         Ok(own)
     }
@@ -65,6 +73,14 @@ impl IndexedDb {
             }
             result => result,
         }
+    }
+}
+
+/// Drafts change with every keystroke; what the app remembers is written seldom and must be there after a kill.
+const fn written(space: Space) -> Mode {
+    match space {
+        Space::Draft => Mode::Write,
+        Space::App => Mode::Evidence,
     }
 }
 
@@ -448,7 +464,7 @@ impl LocalStore for IndexedDb {
     fn put_text(&self, space: Space, key: String, bytes: Vec<u8>) -> Later<'_, Result<(), StoreError>> {
         Box::pin(self.again(async move |db| {
             let (store, prefix) = space_of(space);
-            let tx = Transaction::begin(db, &[store], Mode::Write)?;
+            let tx = Transaction::begin(db, &[store], written(space))?;
             tx.put(store, &value_of(&bytes), Some(&format!("{prefix}{key}")))?;
             tx.commit().await
         }))
@@ -457,7 +473,7 @@ impl LocalStore for IndexedDb {
     fn delete_text(&self, space: Space, key: String) -> Later<'_, Result<(), StoreError>> {
         Box::pin(self.again(async move |db| {
             let (store, prefix) = space_of(space);
-            let tx = Transaction::begin(db, &[store], Mode::Write)?;
+            let tx = Transaction::begin(db, &[store], written(space))?;
             tx.delete(store, &format!("{prefix}{key}"))?;
             tx.commit().await
         }))

@@ -6,6 +6,7 @@ use leptos::prelude::*;
 use leptos_router::components::A;
 
 use super::view_model::{CrewPlan, JobCard, Need, NeedWhy, PlanRow, plan};
+use crate::app::SyncStatus;
 use crate::device::{JobHere, use_device};
 use crate::features::desk::{moment, store_shut, today};
 use crate::features::words::{phase, phase_tone};
@@ -49,8 +50,10 @@ fn Plan() -> impl IntoView {
         let people = device.reference().map(|reference| crew_people(&reference)).unwrap_or_default();
         Some(jobs.map(|jobs| plan(&jobs, &people, today())))
     });
+    let sync = expect_context::<SyncStatus>();
     move || match plan.get() {
         None => view! { <Waiting /> }.into_any(),
+        Some(Ok(plan)) if plan.is_empty() && sync.is_looking() => view! { <Waiting /> }.into_any(),
         Some(Ok(plan)) => whole(w, plan),
         Some(Err(_)) => store_shut(w),
     }

@@ -7,6 +7,7 @@ use leptos_router::components::A;
 use leptos_router::hooks::use_navigate;
 
 use super::view_model::{DayCard, DayGroup, day_sheet};
+use crate::app::SyncStatus;
 use crate::device::{Saving, use_device};
 use crate::features::crew::bottom::{Act, CrewBottom, MainAct};
 use crate::features::crew::photo::open_camera;
@@ -33,7 +34,9 @@ pub fn DaySheetPage() -> impl IntoView {
         })
     });
     let standing = Memo::new(move |_| jobs.with(|jobs| jobs.as_ref().map(Result::is_ok)));
+    let sync = expect_context::<SyncStatus>();
     let body = move || match (standing.get(), groups.get()) {
+        (Some(true), groups) if groups.is_empty() && sync.is_looking() => view! { <Waiting /> }.into_any(),
         (None, _) => view! { <Waiting /> }.into_any(),
         (Some(false), _) => store_shut(w),
         (Some(true), groups) if groups.is_empty() => view! {

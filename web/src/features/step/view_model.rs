@@ -85,7 +85,11 @@ pub fn missing_of(w: Words, step: &StepCard) -> String {
         missing.push(t!(w, "gate.cautions_unread").to_owned());
     }
     let open = step.requirements.iter().filter(|card| !card.answer.lets_through());
-    missing.extend(open.map(|card| t!(w, "gate.need", name = card.label, state = words::answer(w, card))));
+    // The list is of what is missing: only what else is the matter needs saying.
+    missing.extend(open.map(|card| match card.answer {
+        Answer::Missing { .. } => card.label.clone(),
+        _ => t!(w, "gate.need", name = card.label, state = words::answer(w, card)),
+    }));
     missing.join("; ")
 }
 
