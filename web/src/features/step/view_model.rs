@@ -87,7 +87,7 @@ pub fn missing_of(w: Words, step: &StepCard) -> String {
     let open = step.requirements.iter().filter(|card| !card.answer.lets_through());
     // The list is of what is missing: only what else is the matter needs saying.
     missing.extend(open.map(|card| match card.answer {
-        Answer::Missing { .. } => card.label.clone(),
+        Answer::Missing { have: 0, want: 1 } => card.label.clone(),
         _ => t!(w, "gate.need", name = card.label, state = words::answer(w, card)),
     }));
     missing.join("; ")
