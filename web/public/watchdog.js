@@ -19,6 +19,7 @@
       again: "The app stumbled more than once. Your work is saved on this phone. Start it again; if that does not help, tell the office before you clear anything.",
       retry: "Try again",
       fresh: "Load again without the stored app",
+      rescue: "See what this device holds, and save it as a file",
       detail: "For the person who helps you",
     },
     de: {
@@ -29,6 +30,7 @@
       again: "Die App ist mehrmals gestolpert. Ihre Arbeit ist auf diesem Telefon gespeichert. Starten Sie sie noch einmal; hilft das nicht, sagen Sie dem Büro Bescheid, bevor Sie etwas löschen.",
       retry: "Noch einmal",
       fresh: "Ohne die gespeicherte App neu laden",
+      rescue: "Nachsehen, was auf diesem Gerät liegt, und als Datei speichern",
       detail: "Für die Person, die Ihnen hilft",
     },
     es: {
@@ -39,6 +41,7 @@
       again: "La aplicación ha tropezado más de una vez. Su trabajo está guardado en este teléfono. Vuelva a iniciarla; si no basta, avise a la oficina antes de borrar nada.",
       retry: "Reintentar",
       fresh: "Cargar de nuevo sin la aplicación guardada",
+      rescue: "Ver lo que guarda este dispositivo y guardarlo en un archivo",
       detail: "Para la persona que le ayuda",
     },
   };
@@ -147,6 +150,10 @@
       one.style.minHeight = "3.2rem";
       inner.appendChild(one);
     });
+    var rescue = element("a", "act", w.rescue);
+    rescue.href = "/rescue.html";
+    rescue.style.minHeight = "3.2rem";
+    inner.appendChild(rescue);
     var detail = element("details");
     detail.appendChild(element("summary", "", w.detail));
     var lines = ["build " + (root.getAttribute("data-build") || "?")].concat(faults);
