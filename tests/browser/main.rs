@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 mod answers;
+mod downloads;
 mod hold_point;
 mod kill_behind_camera;
 mod lead;
@@ -10,6 +11,7 @@ mod ledger;
 mod looks;
 mod people;
 mod photos;
+mod rescue;
 mod rig;
 mod sign_in;
 mod small_job;

@@ -11,6 +11,7 @@ use serde_json::{Value, json};
 use tests::browser::{Browser, DESK, WITHIN};
 use tests::pictures::{jpegs_inside, stands_upright};
 
+use crate::downloads::downloaded;
 use crate::ledger::OnDevice;
 use crate::people::{LEAD, OFFICE, TECHNICIAN, browser_of, sign_in, until_all_sent};
 use crate::rig::Rig;
@@ -246,21 +247,8 @@ async fn office_registers(rig: &Rig, job: JobId, photos: usize) -> Result<()> {
     Ok(())
 }
 
-/// Presses a button that downloads and waits for the whole file.
+/// Presses a button that downloads and gives the whole file.
 async fn download(browser: &Browser, word: &str, ending: &str) -> Result<Vec<u8>> {
     browser.press(word).await?;
-    let began = std::time::Instant::now();
-    loop {
-        let found = std::fs::read_dir(browser.downloads())?
-            .filter_map(Result::ok)
-            .map(|entry| entry.path())
-            .find(|path| path.extension().is_some_and(|own| own == ending));
-        if let Some(file) = found {
-            return Ok(std::fs::read(file)?);
-        }
-        if began.elapsed() > SENT_WITHIN {
-            return Err(browser.failed(&format!("{word} did not download anything")).await);
-        }
-        tokio::time::sleep(Duration::from_millis(100)).await;
-    }
+    Ok(std::fs::read(downloaded(browser, ending, SENT_WITHIN).await?)?)
 }

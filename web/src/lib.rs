@@ -37,7 +37,8 @@ pub fn start(words: String) -> bool {
     if !i18n::install(words) {
         return false;
     }
-    leptos::task::spawn_local(async {
+    // Not the framework's own: that one is set up by the mounting.
+    wasm_bindgen_futures::spawn_local(async {
         adapters::kept::load(&session::KEPT).await;
         leptos::mount::mount_to_body(app::App);
         adapters::browser::report_alive();

@@ -13,6 +13,12 @@ impl ChosenFile {
     pub fn name(&self) -> String {
         self.0.name()
     }
+
+    /// Its size in bytes.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole numbers far below 2^53")]
+    pub fn size(&self) -> u64 {
+        self.0.size().max(0.0) as u64
+    }
 }
 
 /// The files of a chooser's `change` event. The chooser is emptied, so that choosing the same file again is an event too.

@@ -12,6 +12,7 @@
 
 mod photos;
 mod reference;
+mod rescue;
 mod revisions;
 mod write;
 
@@ -20,6 +21,7 @@ pub(crate) mod tests;
 
 pub use photos::{PhotographError, Staged};
 pub use reference::{Instrument, MethodLine, Model, Reference};
+pub use rescue::{entry_to_bring, photo_to_bring};
 pub(crate) use write::KEEP_CONFIRMED_MS;
 pub use write::{NewEntry, NewPhoto, SaveError};
 
@@ -161,6 +163,11 @@ impl JobStore {
 
     pub(crate) fn changed(&self, jobs: impl IntoIterator<Item = JobId>) {
         self.0.revisions.changed(jobs);
+    }
+
+    /// Something waits to be sent.
+    pub(crate) fn wrote(&self) {
+        self.0.revisions.wrote();
     }
 
     /// Calls `listen` after each local write of this window: sync wakes by it.

@@ -194,3 +194,45 @@ fn reference_data_of_a_newer_server_is_read() {
     assert_eq!(reference.methods[0].title("de"), "Einbau");
     assert_eq!(reference.methods[0].title("es"), "Install");
 }
+
+#[test]
+fn work_of_another_device_joins_once_and_only_what_is_missing() {
+    let (lost, _) = store();
+    let written = now(lost.write_entries(job(), vec![remark("a").into(), remark("b").into()], vec![])).unwrap();
+    let held = now(lost.load_job(job())).unwrap();
+    let entries: Vec<Entry> = held.file.iter().map(|held| held.entry.clone()).collect();
+
+    let (other, memory) = store();
+    let picture = photo(b"picture", PhotoRole::Original);
+    let row = PhotoRow {
+        job: job(),
+        file: picture.file,
+        role: picture.role,
+        capture: picture.capture,
+        added_ms: 0,
+        bytes_here: true,
+        delivery: PhotoDelivery::fresh(),
+    };
+    let photos = vec![(row, picture.bytes.clone())];
+    assert_eq!(now(other.bring_in(entries.clone(), photos.clone())), Ok(2));
+    assert_eq!(now(other.bring_in(entries, photos)), Ok(0), "a second time there is nothing new");
+    let here = now(other.load_job(job())).unwrap();
+    assert_eq!(here.deliveries.keys().copied().collect::<Vec<_>>(), {
+        let mut ids = written;
+        ids.sort();
+        ids
+    });
+    assert!(here.deliveries.values().all(|delivery| *delivery == Delivery::FRESH));
+    assert_eq!(memory.shelf.borrow().photo_bytes.len(), 1);
+}
+
+#[test]
+fn what_the_server_has_is_not_brought_in() {
+    let (lost, memory) = store();
+    now(lost.write_entries(job(), vec![remark("a").into()], vec![])).unwrap();
+    let mut row = memory.shelf.borrow().entries.values().next().unwrap().1.clone();
+    assert!(entry_to_bring(&row.to_bytes()).is_some());
+    row.delivery = Delivery::Confirmed;
+    assert!(entry_to_bring(&row.to_bytes()).is_none());
+    assert!(entry_to_bring(b"not a row").is_none());
+}

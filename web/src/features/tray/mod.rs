@@ -2,5 +2,6 @@
 //!
 //! **Never enters:** sending itself ([`crate::sync`]).
 
+pub mod bring_in;
 pub mod page;
 pub mod view_model;

@@ -7,6 +7,7 @@ use domain::tray::{OnDevice, PhotoRow};
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
+use super::bring_in::BringIn;
 use super::view_model::{PhotoLine, Refused, TrayJob, tray};
 use crate::adapters::browser;
 use crate::adapters::storage::StorageState;
@@ -76,6 +77,7 @@ pub fn TrayPage() -> impl IntoView {
             <Standing />
             {list}
             {empty}
+            <BringIn />
         </Page>
     }
 }

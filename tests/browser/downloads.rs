@@ -1,0 +1,23 @@
+//! Files that the browser saved.
+
+use std::path::PathBuf;
+use std::time::{Duration, Instant};
+
+use anyhow::Result;
+use tests::browser::Browser;
+
+/// The file with that ending, once all of it is there.
+pub async fn downloaded(browser: &Browser, ending: &str, within: Duration) -> Result<PathBuf> {
+    let began = Instant::now();
+    loop {
+        let found = std::fs::read_dir(browser.downloads())?
+            .filter_map(Result::ok)
+            .map(|entry| entry.path())
+            .find(|path| path.extension().is_some_and(|own| own == ending));
+        if let Some(file) = found {
+            return Ok(file);
+        }
+        browser.check(began.elapsed() < within, &format!("a file .{ending} to be saved")).await?;
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+}
