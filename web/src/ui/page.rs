@@ -29,7 +29,7 @@ pub fn Page(
     /// Outside the work: no menu, no corner (sign-in and links).
     #[prop(optional)]
     alone: bool,
-    /// The main action and what belongs to it.
+    /// The main action and what belongs to it; drawn anew when something changes that it reads.
     #[prop(into, optional)]
     bottom: Option<ViewFn>,
     /// Content.
@@ -69,7 +69,7 @@ pub fn Page(
                 {lead.map(|lead| view! { <p class="page-lead">{move || lead.get()}</p> })}
                 {children()}
             </main>
-            {bottom.map(|bottom| view! { <div class="bottom"><div class="within">{bottom.run()}</div></div> })}
+            {bottom.map(|bottom| view! { <div class="bottom"><div class="within">{move || bottom.run()}</div></div> })}
         </div>
     }
     .into_any()
