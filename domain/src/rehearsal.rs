@@ -204,7 +204,11 @@ fn free_value(need: &ReadingNeed) -> i64 {
         | Unit::Newton
         | Unit::Kelvin
         | Unit::Kilogram
-        | Unit::Farad => need.sanity.0.0 / 2 + need.sanity.1.0 / 2,
+        | Unit::Farad
+        | Unit::Joule
+        | Unit::AmpereSquaredSecond
+        | Unit::Pascal
+        | Unit::CaloriePerSquareCentimetre => need.sanity.0.0 / 2 + need.sanity.1.0 / 2,
     };
     usual.clamp(need.sanity.0.0, need.sanity.1.0)
 }

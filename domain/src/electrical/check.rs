@@ -49,6 +49,20 @@ pub enum CheckNote {
     TipsWithoutBracket,
     /// Other locations of the premises were not added.
     OtherLocationsApart,
+    /// A minimum for unprotected conductors is larger than what the heat asks for.
+    MechanicalMinimumUsed,
+    /// Above 200 Ω an earth electrode may dry out.
+    ElectrodeUnstable,
+    /// Holds only while the source breaker stays at the far end, and is marked so.
+    FarEndOnly,
+    /// Less than the rule's distance, accepted by the authority.
+    AuthorityAccepted,
+    /// The maker's distance is not in the model's data.
+    MakerDistanceMissing,
+    /// No clearing time was given; two seconds were taken.
+    ClearingTimeAssumed,
+    /// An authority asks for the full rules of the road above this mass.
+    FullTransportRules,
 }
 
 /// A band of failed readings whose cause is known by experience; millionths, inclusive.

@@ -96,6 +96,36 @@ pub enum Why {
     TooManyTerminators,
     NoTerminators,
     CauseUnknown,
+    ConductorTooSmall,
+    /// Cleared so fast that only the device's own let-through tells the heat.
+    LetThroughNeeded,
+    DropTooHigh,
+    /// A residual-current device tripped at half of its rated current.
+    TrippedBelowRated,
+    /// Smooth direct fault current would blind this type.
+    RcdTypeUnsuitable,
+    BusbarOverloaded,
+    /// The rule holds only with the source at the far end of the busbar, and nobody said where it sits.
+    PositionUnknown,
+    /// More is asked than the inverter gives.
+    Overloaded,
+    RuntimeTooShort,
+    /// This anchor was not tested for this wall.
+    AnchorNotTested,
+    /// Too near an edge or another anchor for its full capacity.
+    AnchorSpacing,
+    LocationProhibited,
+    TooClose,
+    /// Allowed only once the authority accepted it.
+    AuthorityMustAccept,
+    RequirementNotMet,
+    RequirementOpen,
+    /// The network operator must agree before the system is switched on.
+    ConsentNeeded,
+    /// Heat of an arc at or above the screening level.
+    ArcProtectionNeeded,
+    /// Damaged goods have transport rules of their own; a safety adviser decides.
+    DamagedGoods,
 }
 
 /// A parsed reading against a limit in the same unit.

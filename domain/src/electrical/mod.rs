@@ -1,7 +1,8 @@
 //! Electrical values: what a meter showed, what was allowed, and the arithmetic between the two.
 //!
 //! The room turns typed text into a [`units::Quantity`] ([`reading`]), compares it with a [`judge::Limit`] ([`mod@judge`])
-//! and works out limits that depend on the design ([`checks`]), each as a [`check::Check`] that can be redone by hand.
+//! and works out limits that depend on the design ([`checks`]), each as a [`check::Check`] that can be redone by hand. Which limits hold where is
+//! data ([`rule_set`]).
 //! **Never enters:** sentences for people (reasons are enums), limits that only a maker can know (they come in as
 //! inputs and their absence is "not determined"), published current-capacity tables, floats in anything stored.
 //!
@@ -13,6 +14,7 @@ pub mod check;
 pub mod checks;
 pub mod judge;
 pub mod reading;
+pub mod rule_set;
 pub mod units;
 
 pub use check::{Check, CheckLimit, CheckNote, Inputs, Mark, Source};

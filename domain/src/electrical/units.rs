@@ -54,11 +54,21 @@ pub enum Unit {
     Kilogram = 16,
     #[n(17)]
     Farad = 17,
+    #[n(18)]
+    Joule = 18,
+    /// Let-through of a protective device, I²t.
+    #[n(19)]
+    AmpereSquaredSecond = 19,
+    #[n(20)]
+    Pascal = 20,
+    /// Heat of an arc at a distance, in the unit that the trade's tables use; 4.184 J/cm².
+    #[n(21)]
+    CaloriePerSquareCentimetre = 21,
 }
 
 impl Unit {
     /// Every unit, in order of its code.
-    pub const ALL: [Unit; 18] = [
+    pub const ALL: [Unit; 22] = [
         Unit::Count,
         Unit::Volt,
         Unit::Ampere,
@@ -77,6 +87,10 @@ impl Unit {
         Unit::Percent,
         Unit::Kilogram,
         Unit::Farad,
+        Unit::Joule,
+        Unit::AmpereSquaredSecond,
+        Unit::Pascal,
+        Unit::CaloriePerSquareCentimetre,
     ];
 
     /// The stable number of this unit in stored bytes.
@@ -110,6 +124,10 @@ impl Unit {
             Unit::Percent => "%",
             Unit::Kilogram => "kg",
             Unit::Farad => "F",
+            Unit::Joule => "J",
+            Unit::AmpereSquaredSecond => "A²s",
+            Unit::Pascal => "Pa",
+            Unit::CaloriePerSquareCentimetre => "cal/cm²",
         }
     }
 
@@ -134,6 +152,10 @@ impl Unit {
             Unit::Percent => "percent",
             Unit::Kilogram => "kilogram",
             Unit::Farad => "farad",
+            Unit::Joule => "joule",
+            Unit::AmpereSquaredSecond => "ampere_squared_second",
+            Unit::Pascal => "pascal",
+            Unit::CaloriePerSquareCentimetre => "calorie_per_square_centimetre",
         }
     }
 
@@ -341,7 +363,7 @@ mod tests {
             assert_eq!(Unit::from_code(unit.code()), Some(unit));
             assert_eq!(Unit::from_name(unit.name()), Some(unit));
         }
-        assert_eq!(Unit::from_code(18), None);
+        assert_eq!(Unit::from_code(22), None);
         // Stored bytes of old job files hold these numbers.
         assert!(Unit::ALL.iter().all(|unit| minicbor::to_vec(unit).unwrap() == [unit.code()]));
         assert_eq!((Unit::Ohm.code(), Unit::NewtonMetre.code(), Unit::Farad.code()), (3, 11, 17));

@@ -90,6 +90,13 @@ const fn note_key(note: CheckNote) -> &'static str {
         CheckNote::DeviceRatingsNotGiven => "check_note.device_ratings_not_given",
         CheckNote::TipsWithoutBracket => "check_note.tips_without_bracket",
         CheckNote::OtherLocationsApart => "check_note.other_locations_apart",
+        CheckNote::MechanicalMinimumUsed => "check_note.mechanical_minimum_used",
+        CheckNote::ElectrodeUnstable => "check_note.electrode_unstable",
+        CheckNote::FarEndOnly => "check_note.far_end_only",
+        CheckNote::AuthorityAccepted => "check_note.authority_accepted",
+        CheckNote::MakerDistanceMissing => "check_note.maker_distance_missing",
+        CheckNote::ClearingTimeAssumed => "check_note.clearing_time_assumed",
+        CheckNote::FullTransportRules => "check_note.full_transport_rules",
     }
 }
 

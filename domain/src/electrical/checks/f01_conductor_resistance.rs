@@ -54,31 +54,61 @@ pub(super) struct Conductor {
     pub(super) with_numbers: String,
 }
 
+/// What [`CONDUCTOR_INPUTS`] say, before the length is put in.
+pub(super) struct Wire {
+    r20: i64,
+    /// One way, in micrometres.
+    pub(super) length: i64,
+    temperature: i64,
+    alpha: i64,
+}
+
+/// (1 + α·Δθ) is a whole number of 1/10^11: α has five decimals and Δθ six.
+const PER_UNIT: i128 = 100_000_000_000;
+
+impl Wire {
+    pub(super) fn of(gather: &mut Gather<'_>) -> Result<Wire, InputFault> {
+        let size = gather.need("conductor_size", 1, 1_000 * MICRO)?;
+        let class = gather.whole("conductor_class", 1, 6)?;
+        let length = gather.need("length", 1, 10_000 * MICRO)?;
+        let temperature = gather.need("temperature", -40 * MICRO, 200 * MICRO)?;
+        let copper = gather.maybe_whole("material", 1, 2)?.unwrap_or(1) == 1;
+        let r20 = match gather.maybe("resistance_per_km", 1, 100 * MICRO)? {
+            Some(given) => given,
+            None if copper => table_r20(size, class)?,
+            None => {
+                return Err(InputFault::Missing { key: "resistance_per_km" });
+            }
+        };
+        Ok(Wire { r20, length, temperature, alpha: if copper { ALPHA_COPPER } else { ALPHA_ALUMINIUM } })
+    }
+
+    fn rise(&self) -> i128 {
+        PER_UNIT + i128::from(self.alpha) * i128::from(self.temperature - 20 * MICRO)
+    }
+
+    /// Millionths of an ohm per kilometre at the conductor's temperature.
+    pub(super) fn per_km(&self) -> Result<i64, InputFault> {
+        quotient("temperature", i128::from(self.r20) * self.rise(), PER_UNIT)
+    }
+
+    /// `4.95 · (1 + 0.00393 · (70 − 20))`.
+    pub(super) fn per_km_numbers(&self) -> String {
+        format!("{} · (1 + 0.00{} · ({} − 20))", plain(self.r20), self.alpha, plain(self.temperature))
+    }
+}
+
 /// Reads [`CONDUCTOR_INPUTS`] and applies the formula.
 pub(super) fn conductor(gather: &mut Gather<'_>) -> Result<Conductor, InputFault> {
-    let size = gather.need("conductor_size", 1, 1_000 * MICRO)?;
-    let class = gather.whole("conductor_class", 1, 6)?;
-    let length = gather.need("length", 1, 10_000 * MICRO)?;
-    let temperature = gather.need("temperature", -40 * MICRO, 200 * MICRO)?;
-    let copper = gather.maybe_whole("material", 1, 2)?.unwrap_or(1) == 1;
-    let r20 = match gather.maybe("resistance_per_km", 1, 100 * MICRO)? {
-        Some(given) => given,
-        None if copper => table_r20(size, class)?,
-        None => {
-            return Err(InputFault::Missing { key: "resistance_per_km" });
-        }
-    };
-    let alpha = if copper { ALPHA_COPPER } else { ALPHA_ALUMINIUM };
-    // (1 + α·Δθ) as a whole number of 1/10^11: α has five decimals and Δθ six.
-    const PER_UNIT: i128 = 100_000_000_000;
-    let rise = PER_UNIT + i128::from(alpha) * i128::from(temperature - 20 * MICRO);
-    let cold = i128::from(r20) * i128::from(length);
-    let resistance = quotient("length", cold * rise, 1_000 * i128::from(MICRO) * PER_UNIT)?;
+    let wire = Wire::of(gather)?;
+    let cold = i128::from(wire.r20) * i128::from(wire.length);
+    let resistance = quotient("length", cold * wire.rise(), 1_000 * i128::from(MICRO) * PER_UNIT)?;
     let with_numbers = format!(
-        "{} · {}/1000 · (1 + 0.00{alpha} · ({} − 20)) = {} Ω",
-        plain(r20),
-        plain(length),
-        plain(temperature),
+        "{} · {}/1000 · (1 + 0.00{} · ({} − 20)) = {} Ω",
+        plain(wire.r20),
+        plain(wire.length),
+        wire.alpha,
+        plain(wire.temperature),
         plain(resistance)
     );
     Ok(Conductor { resistance, with_numbers })

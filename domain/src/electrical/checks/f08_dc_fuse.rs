@@ -31,8 +31,9 @@ const INPUTS: [InputInfo; 13] = [
 ];
 
 /// Standard ratings in amperes.
-const IEC_SIZES: [i64; 14] = [10, 16, 20, 25, 32, 40, 50, 63, 80, 100, 125, 160, 200, 250];
-const NEC_SIZES: [i64; 20] = [15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 110, 125, 150, 175, 200, 225, 250];
+pub(super) const IEC_SIZES: [i64; 14] = [10, 16, 20, 25, 32, 40, 50, 63, 80, 100, 125, 160, 200, 250];
+pub(super) const NEC_SIZES: [i64; 20] =
+    [15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 110, 125, 150, 175, 200, 225, 250];
 
 /// The chosen device and what it must bear, in millionths.
 struct Choice {
@@ -116,7 +117,7 @@ fn source(nec: bool) -> Source {
 }
 
 /// The first standard size that suffices, in microamperes.
-fn next_size(sizes: &[i64], least: i64) -> Option<i64> {
+pub(super) fn next_size(sizes: &[i64], least: i64) -> Option<i64> {
     sizes.iter().map(|size| size * MICRO).find(|size| *size >= least)
 }
 

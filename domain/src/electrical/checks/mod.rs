@@ -1,22 +1,46 @@
 //! The formulas, one file each, and the one way to compute them: [`compute`] by id with named inputs.
 //!
 //! All arithmetic is integer in millionths; the few quotients are rounded half away from zero before anything is
-//! compared. **Never enters:** a generic figure in place of a maker's. A missing maker limit is an optional input whose
+//! compared. F09 and the US curve of F11 need a logarithm and a power: by `libm`, rounded once. **Never enters:** a generic figure in place of a maker's. A missing maker limit is an optional input whose
 //! absence gives "not determined".
 //!
 //! Start with [`CheckInfo`] (what a check needs), then any `fNN_*.rs`.
 
 mod f01_conductor_resistance;
+mod f02_voltage_drop;
+mod f03_adiabatic;
 mod f04_protective_earth;
 mod f05_insulation;
 mod f06_module_matching;
 mod f07_stack_window;
+mod f08_ac_device;
 mod f08_dc_fuse;
+mod f09_discharge_wait;
+mod f10_earth_electrode;
+mod f10_loop_impedance;
+mod f11_rcd_ramp;
+mod f11_rcd_times;
+mod f11_rcd_type;
+mod f12_busbar;
+mod f13_runtime;
 mod f14_energy_limits;
+mod f15_floor_pressure;
 mod f15_stack_bracket;
+mod f15_wall_fixing;
+mod f16_location;
+mod f17_controllable;
+mod f17_grid_route;
 mod f18_bus_termination;
+mod f19_arc_flash;
+mod f20_ac_current;
+mod f20_glove_class;
+mod f20_ip_code;
+mod f20_torque;
+mod f20_transport_mass;
 mod stack_sum;
 
+#[allow(unused_imports, reason = "the design sheet needs them")]
+pub(crate) use f03_adiabatic::{SIZES, next_size as next_conductor_size};
 pub use f14_energy_limits::{ENERGY_RULES, EnergyRule, RuleKind, energy_rule};
 
 use super::check::{Check, CheckLimit, Inputs, ReadingTerms, Source};
@@ -79,16 +103,38 @@ pub enum InputFault {
 
 /// Every check, by number.
 pub fn all() -> &'static [CheckInfo] {
-    const ALL: [CheckInfo; 10] = [
+    const ALL: [CheckInfo; 32] = [
         f01_conductor_resistance::INFO,
+        f02_voltage_drop::INFO,
+        f03_adiabatic::INFO,
         f04_protective_earth::INFO,
         f05_insulation::INFO,
         f06_module_matching::INFO,
         f07_stack_window::INFO,
         f08_dc_fuse::INFO,
+        f08_ac_device::INFO,
+        f09_discharge_wait::INFO,
+        f10_loop_impedance::INFO,
+        f10_earth_electrode::INFO,
+        f11_rcd_times::INFO,
+        f11_rcd_ramp::INFO,
+        f11_rcd_type::INFO,
+        f12_busbar::INFO,
+        f13_runtime::INFO,
         f14_energy_limits::INFO,
         f15_stack_bracket::INFO,
+        f15_wall_fixing::INFO,
+        f15_floor_pressure::INFO,
+        f16_location::INFO,
+        f17_grid_route::INFO,
+        f17_controllable::INFO,
         f18_bus_termination::INFO,
+        f19_arc_flash::INFO,
+        f20_transport_mass::INFO,
+        f20_torque::INFO,
+        f20_ac_current::INFO,
+        f20_ip_code::INFO,
+        f20_glove_class::INFO,
         stack_sum::INFO,
     ];
     &ALL
@@ -220,6 +266,11 @@ fn sum(key: &'static str, values: &[i64]) -> Result<i64, InputFault> {
 /// A rounded quotient, or the input that made it too large.
 fn quotient(key: &'static str, num: i128, den: i128) -> Result<i64, InputFault> {
     ratio_micro(num, den).ok_or(InputFault::OutOfRange { key })
+}
+
+/// Whole square root, rounded down; 0 for what is negative.
+fn root(value: i128) -> i128 {
+    value.max(0).isqrt()
 }
 
 /// Resistances side by side: 1/Σ(1/R), in millionths of an ohm; `None` for an empty list or a short.

@@ -93,7 +93,11 @@ impl FieldSpec {
             | Unit::Kelvin
             | Unit::Percent
             | Unit::Kilogram
-            | Unit::Farad => QuantityKind::Other,
+            | Unit::Farad
+            | Unit::Joule
+            | Unit::AmpereSquaredSecond
+            | Unit::Pascal
+            | Unit::CaloriePerSquareCentimetre => QuantityKind::Other,
         };
         FieldSpec { unit, kind, entry, sanity_min, sanity_max, range_top: None }
     }
