@@ -4,7 +4,7 @@ use super::plan::Plan;
 use crate::electrical::{Check, InputFault, Inputs, Limit, compute};
 use crate::job_file::body::{Body, Place, ReadingQuality, UnitKind};
 use crate::job_file::record::Record;
-use crate::method::plan::{CheckCall, LimitRule, ModelLimit, ReadingNeed};
+use crate::method::plan::{CheckCall, LimitRule, ModelLimit, ReadingNeed, Repeat};
 
 /// What is known of a limit before anything was measured.
 #[derive(Clone, Debug, PartialEq)]
@@ -94,13 +94,23 @@ pub(super) fn run(record: &Record<'_>, plan: &Plan<'_>, call: &CheckCall, slot: 
     })
 }
 
+/// The slots of a kind that a step asks about: in a step of a stack, those of that stack.
+fn slots_here(record: &Record<'_>, kind: Option<UnitKind>, slot: u16) -> Vec<u16> {
+    let mut slots = record.slots(kind);
+    if slot != 0 {
+        let here = record.stack_of(slot);
+        slots.retain(|other| here.is_none() || record.stack_of(*other) == here);
+    }
+    slots
+}
+
 fn gather(record: &Record<'_>, plan: &Plan<'_>, from: &str, slot: u16) -> Option<Vec<i64>> {
     let (head, rest) = from.split_once('.')?;
     match head {
         "design" => record.design_value(rest).map(|value| vec![value]),
         "constant" => rest.parse().ok().map(|value| vec![value]),
         "count" => {
-            let count = record.slots(Some(unit_kind(rest)?)).len();
+            let count = slots_here(record, Some(unit_kind(rest)?), slot).len();
             i64::try_from(count).ok().filter(|count| *count > 0).map(|count| vec![count * 1_000_000])
         }
         "model" => match rest.split_once('.') {
@@ -109,11 +119,12 @@ fn gather(record: &Record<'_>, plan: &Plan<'_>, from: &str, slot: u16) -> Option
         },
         "reading" | "readings" | "readings-to-here" => {
             let (step, requirement) = rest.split_once('.')?;
-            let repeat = plan.repeat_of(plan.index_of(step)?);
-            let slots = match (head, repeat) {
+            let index = plan.index_of(step)?;
+            let slots = match (head, plan.repeat_of(index)) {
                 (_, None) => vec![0],
+                ("reading", Some(_)) if plan.step(index).repeat == Some(Repeat::Stack) => vec![record.stack_of(slot)?],
                 ("reading", Some(_)) => vec![slot],
-                (_, Some(kind)) => record.slots(kind),
+                (_, Some(kind)) => slots_here(record, kind, slot),
             };
             let slots = slots.into_iter().filter(|s| head != "readings-to-here" || *s <= slot);
             let values: Option<Vec<i64>> =
