@@ -3,12 +3,12 @@
 //! The texts come in as arguments. Stages that several methods share are written once and included ([`compose`]).
 
 use super::complaints::{Complaint, complaints};
-use super::plan::{Board, Caution, DesignField, Method, Micro, Reviewed, Stage, Step, Text, UnitPlan};
+use super::plan::{Board, BoardDuty, Caution, DesignField, Method, Micro, Reviewed, Stage, Step, Text, UnitPlan};
 use crate::electrical::units::Unit;
 use crate::job_file::body::Purpose;
 use core::fmt;
 use serde::de::Error as _;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use toml::de::{DeTable, DeValue};
 
 /// Decimal places of a millionth.
@@ -120,7 +120,8 @@ pub fn from_toml(text: &str) -> Result<Method, Fault> {
 ///
 /// `[[stage]] include = "shared/isolation.toml"` puts the stages, steps, cautions, boards and design figures of that
 /// file there. A shared step that needs `"@entry"` needs what the including stage says: `with = { entry = ["step"] }`.
-/// Afterwards steps stand in the order of their stages, and within a stage in that of the files.
+/// Board ids may be given in the same way. Afterwards steps stand in the order of their stages, and within a stage in
+/// that of the files, unless one needs another.
 ///
 /// # Errors
 /// The first file that cannot be read, or an include that does not fit.
@@ -162,8 +163,7 @@ pub fn compose(name: &str, files: &[(&str, &str)]) -> Result<Composed, Fault> {
     }
     root.mark(&mut places);
     root.add_to(root.parts.step.clone(), &mut method);
-    let order: Vec<String> = method.stages.iter().map(|stage| stage.id.clone()).collect();
-    method.steps.sort_by_key(|step| order.iter().position(|stage| *stage == step.stage).unwrap_or(order.len()));
+    method.steps = in_order(core::mem::take(&mut method.steps), &method.stages);
     Ok(Composed { method, places })
 }
 
@@ -237,26 +237,17 @@ impl<'t> FileText<'t> {
             let hazardous = stage.hazardous.unwrap_or(false);
             method.stages.push(Stage { id: id.clone(), title: title.clone(), hazardous });
         }
-        let mut used: Vec<&str> = Vec::new();
+        let mut given = Given { file: name, with, used: BTreeSet::new() };
         let mut steps = self.parts.step.clone();
         for step in &mut steps {
-            let mut needs = Vec::new();
-            for need in &step.needs {
-                match need.strip_prefix(GIVEN) {
-                    None => needs.push(need.clone()),
-                    Some(given) => {
-                        let (given, steps) = with.get_key_value(given).ok_or_else(|| {
-                            format!("{name} needs `{given}`: with = {{ {given} = [\"STEP\"] }} is missing")
-                        })?;
-                        used.push(given);
-                        needs.extend(steps.iter().cloned());
-                    }
-                }
+            step.needs = given.spread(&step.needs, |need| need.as_str(), |_, id| id.to_owned())?;
+            if let Some(duties) = &step.boards {
+                let duty = |duty: &BoardDuty, id: &str| BoardDuty { id: id.to_owned(), part: duty.part };
+                step.boards = Some(given.spread(duties, |duty| duty.id.as_str(), duty)?);
             }
-            step.needs = needs;
         }
-        if let Some(idle) = with.keys().find(|given| !used.contains(&given.as_str())) {
-            return Err(format!("nothing in {name} needs `{idle}`"));
+        if let Some(idle) = with.keys().find(|key| !given.used.contains(key.as_str())) {
+            return Err(format!("nothing in {name} asks for `{idle}`"));
         }
         self.add_to(steps, method);
         Ok(())
@@ -296,6 +287,57 @@ impl<'t> FileText<'t> {
             }
         }
     }
+}
+
+/// What an including stage gives, and what of it was asked for.
+struct Given<'w> {
+    file: &'w str,
+    with: &'w BTreeMap<String, Vec<String>>,
+    used: BTreeSet<&'w str>,
+}
+
+impl Given<'_> {
+    /// A list in which each `@name` is replaced by what was given under that name.
+    fn spread<T: Clone>(
+        &mut self,
+        list: &[T],
+        id: impl Fn(&T) -> &str,
+        made: impl Fn(&T, &str) -> T,
+    ) -> Result<Vec<T>, String> {
+        let mut out = Vec::new();
+        for item in list {
+            let Some(name) = id(item).strip_prefix(GIVEN) else {
+                out.push(item.clone());
+                continue;
+            };
+            let Some((name, ids)) = self.with.get_key_value(name) else {
+                return Err(format!("{} asks for `{name}`: with = {{ {name} = [\"ID\"] }} is missing", self.file));
+            };
+            self.used.insert(name);
+            out.extend(ids.iter().map(|id| made(item, id)));
+        }
+        Ok(out)
+    }
+}
+
+/// Steps in the order of their stages, and within a stage so that none stands before one that it needs.
+fn in_order(steps: Vec<Step>, stages: &[Stage]) -> Vec<Step> {
+    let place = |step: &Step| stages.iter().position(|stage| stage.id == step.stage).unwrap_or(stages.len());
+    let mut left = steps;
+    left.sort_by_key(place);
+    let mut out: Vec<Step> = Vec::new();
+    while !left.is_empty() {
+        let stage = place(&left[0]);
+        let here: Vec<&Step> = left.iter().take_while(|step| place(step) == stage).collect();
+        let waits = |step: &Step| {
+            let choice = step.when.as_ref().map(|when| &when.step);
+            step.needs.iter().chain(choice).any(|need| *need != step.id && here.iter().any(|other| other.id == *need))
+        };
+        // Steps that wait for each other keep the file's order; the checker names them.
+        let next = here.iter().position(|step| !waits(step)).unwrap_or(0);
+        out.push(left.remove(next));
+    }
+    out
 }
 
 fn elements<'a, 't>(table: &'a DeTable<'t>, array: &str) -> impl Iterator<Item = &'a toml::Spanned<DeValue<'t>>> {

@@ -439,6 +439,22 @@ pub enum LimitRule {
     /// A named check over the design, the models and other readings.
     #[n(2)]
     Check(#[n(0)] CheckCall),
+    /// Figures that the lead entered for this job.
+    #[n(3)]
+    Design(#[n(0)] DesignLimit),
+}
+
+/// A limit by the design: the same key on both sides asks for that very figure.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct DesignLimit {
+    /// Key of the least figure.
+    #[n(0)]
+    pub at_least: Option<String>,
+    /// Key of the greatest figure.
+    #[n(1)]
+    pub at_most: Option<String>,
 }
 
 /// A limit that the method itself states.

@@ -43,6 +43,7 @@ fn limit_text(context: &Context<'_>, need: &ReadingNeed, info: &LimitInfo) -> St
             let source = match source {
                 LimitSource::Method(source) => source.clone(),
                 LimitSource::Maker => context.words.get("source.maker"),
+                LimitSource::Design => context.words.get("source.design"),
                 LimitSource::Check(check) => source_text(context, check),
             };
             format!("{} ({source})", limit(context, need.unit, known, need.field().entry))

@@ -13,7 +13,7 @@ use std::collections::BTreeSet;
 /// Volts up to which a steady reading counts as dead, in millionths.
 const DEAD_MAX: Micro = Micro(10_000_000);
 /// Kind of instrument that may prove dead.
-const DETECTOR: &str = "voltage-detector";
+const DETECTOR: &str = "two-pole-detector";
 
 const PROOFS: [(BoardPart, &str); 3] =
     [(BoardPart::TesterBefore, "tester-before"), (BoardPart::Dead, "dead"), (BoardPart::TesterAfter, "tester-after")];
@@ -63,7 +63,7 @@ fn has_pair(board: &Board, pair: &(String, String)) -> bool {
 fn proves_dead(need: &ReadingNeed) -> bool {
     let most = match &need.limit {
         Some(LimitRule::Constant(limit)) => limit.at_most,
-        Some(LimitRule::Model(_) | LimitRule::Check(_)) | None => None,
+        Some(LimitRule::Model(_) | LimitRule::Check(_) | LimitRule::Design(_)) | None => None,
     };
     need.unit == Unit::Volt && need.instrument.as_deref() == Some(DETECTOR) && most.is_some_and(|most| most <= DEAD_MAX)
 }

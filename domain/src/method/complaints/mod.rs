@@ -10,7 +10,7 @@ mod sources;
 #[cfg(all(test, feature = "methods"))]
 mod tests;
 
-use super::plan::{ConstantLimit, LimitRule, Method, ModelLimit, Requirement, Step, Text};
+use super::plan::{ConstantLimit, DesignLimit, LimitRule, Method, ModelLimit, Requirement, Step, Text};
 use crate::electrical::Prefix;
 use crate::job_file::body::UnitKind;
 use core::fmt;
@@ -290,7 +290,7 @@ impl fmt::Display for Complaint {
                 write!(f, "{step}.{requirement}: its pair is no pair of conductors of a board that the step tests")
             }
             Self::WeakDeadLimit { step, requirement } => {
-                write!(f, "{step}.{requirement}: a dead test needs a voltage-detector and a limit of at most 10 V")
+                write!(f, "{step}.{requirement}: a dead test needs a two-pole-detector and a limit of at most 10 V")
             }
             Self::StopWithoutFail { step, requirement, option } => {
                 write!(f, "{step}.{requirement}.{option}: stops all work and does not fail")
@@ -590,6 +590,22 @@ fn own(method: &Method, step: &Step, requirement: &Requirement, found: &mut BTre
                 }
                 Some(LimitRule::Model(limit)) if asks_nobody(limit.unit) => {
                     found.insert(Complaint::NoUnitToAsk { step: step_id, requirement: id });
+                }
+                Some(LimitRule::Design(DesignLimit { at_least: None, at_most: None })) => {
+                    found.insert(Complaint::LimitWithoutFigure { step: step_id, requirement: id });
+                }
+                Some(LimitRule::Design(limit)) => {
+                    for key in limit.at_least.iter().chain(&limit.at_most) {
+                        let (step, requirement) = at();
+                        let from = format!("design.{key}");
+                        match method.design.iter().find(|field| field.key == *key) {
+                            None => found.insert(Complaint::UnresolvedSource { step, requirement, from }),
+                            Some(field) if field.unit != need.unit => {
+                                found.insert(Complaint::OtherUnit { step, requirement, from })
+                            }
+                            Some(_) => false,
+                        };
+                    }
                 }
                 Some(LimitRule::Model(_) | LimitRule::Check(_)) | None => {}
             }

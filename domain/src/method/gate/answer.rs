@@ -257,7 +257,7 @@ fn reading_answer(evidence: &Evidence<'_>, reading: &body::Reading, need: &Readi
     };
     let verdict = match source {
         LimitSource::Check(check) => check.judge_reading(&stored),
-        LimitSource::Maker | LimitSource::Method(_) => judge(&stored, &limit),
+        LimitSource::Maker | LimitSource::Design | LimitSource::Method(_) => judge(&stored, &limit),
     };
     match verdict {
         Verdict::Pass | Verdict::NotApplicable(_) => Answer::Met { by: vec![evidence.key.id] },

@@ -4,7 +4,7 @@ use super::plan::Plan;
 use crate::electrical::{Check, InputFault, Inputs, Limit, compute};
 use crate::job_file::body::{Body, Place, ReadingQuality, UnitKind};
 use crate::job_file::record::Record;
-use crate::method::plan::{CheckCall, LimitRule, ModelLimit, ReadingNeed, Repeat};
+use crate::method::plan::{CheckCall, DesignLimit, LimitRule, ModelLimit, ReadingNeed, Repeat};
 
 /// What is known of a limit before anything was measured.
 #[derive(Clone, Debug, PartialEq)]
@@ -37,6 +37,8 @@ pub enum LimitSource {
     Method(String),
     /// The maker's.
     Maker,
+    /// The design's.
+    Design,
     /// Computed.
     Check(Box<Check>),
 }
@@ -50,6 +52,7 @@ pub(super) fn limit_of(record: &Record<'_>, plan: &Plan<'_>, need: &ReadingNeed,
             source: LimitSource::Method(constant.source.clone()),
         },
         Some(LimitRule::Model(model)) => maker_limit(record, model, slot),
+        Some(LimitRule::Design(design)) => design_limit(record, design),
         Some(LimitRule::Check(call)) => match run(record, plan, call, slot) {
             Err(key) => LimitInfo::InputMissing { key },
             Ok(check) => check.limit.as_ref().map(|limit| limit.limit).map_or_else(
@@ -72,6 +75,19 @@ fn maker_limit(record: &Record<'_>, rule: &ModelLimit, slot: u16) -> LimitInfo {
         }
     }
     LimitInfo::Known { limit, source: LimitSource::Maker }
+}
+
+fn design_limit(record: &Record<'_>, rule: &DesignLimit) -> LimitInfo {
+    let mut limit = Limit::default();
+    for (key, side) in [(&rule.at_least, &mut limit.at_least), (&rule.at_most, &mut limit.at_most)] {
+        if let Some(key) = key {
+            match record.design_value(key) {
+                Some(value) => *side = Some(value),
+                None => return LimitInfo::InputMissing { key: key.clone() },
+            }
+        }
+    }
+    LimitInfo::Known { limit, source: LimitSource::Design }
 }
 
 /// Runs a check with the inputs that the method names.

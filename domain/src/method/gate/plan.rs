@@ -171,7 +171,7 @@ fn calls_of(requirement: &Requirement) -> Option<&CheckCall> {
     match requirement {
         Requirement::Reading(need) => match &need.limit {
             Some(LimitRule::Check(call)) => Some(call),
-            Some(LimitRule::Constant(_) | LimitRule::Model(_)) | None => None,
+            Some(LimitRule::Constant(_) | LimitRule::Model(_) | LimitRule::Design(_)) | None => None,
         },
         Requirement::Check(need) => Some(&need.call),
         Requirement::Photo(_)
