@@ -159,6 +159,6 @@ fn body(place: &Place, requirement: &Requirement, number: u64) -> Option<Body> {
             Body::Choice(Choice { at, option: need.options.first()?.id.clone(), corrects: None })
         }
         Requirement::Wait(_) => Body::Waited(Waited { at, elapsed_ms: 600_000, corrects: None }),
-        Requirement::Check(_) => return None,
+        Requirement::Countersign(_) | Requirement::Signature(_) | Requirement::Check(_) => return None,
     })
 }

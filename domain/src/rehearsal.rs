@@ -8,11 +8,11 @@ use crate::electrical::{Limit, Unit};
 use crate::ids::{CaptureId, EntryId, Hash32, PersonId};
 use crate::job_file::Body;
 use crate::job_file::body::{
-    CautionsRead, Choice, Confirmation, InstrumentSnapshot, Photo, PhotoFile, PhotoOrigin, Place, Reading,
-    ReadingQuality, Remark, SerialRead, SerialSource, Sign, Waited,
+    CautionsRead, Choice, Confirmation, Countersign, CountersignProof, Drawing, InstrumentSnapshot, Photo, PhotoFile,
+    PhotoOrigin, Place, Reading, ReadingQuality, Remark, SerialRead, SerialSource, Sign, Signature, Waited,
 };
 use crate::method::gate::{Answer, Gate, LimitInfo, LimitSource, StepRef};
-use crate::method::plan::{Confirmer, ReadingNeed, Requirement};
+use crate::method::plan::{Confirmer, ReadingNeed, Requirement, SignatureNeed};
 
 /// Those who act and what they hold: everything that a rehearsal must not make up by itself.
 pub struct Cast<'c> {
@@ -146,9 +146,46 @@ fn answer_one(
                 say(said, cast, Body::Waited(Waited { at: place, elapsed_ms: *want, corrects: None }));
             }
         }
+        Requirement::Countersign(need) => {
+            let countersign = (cast.entry_id)();
+            // Nobody's PIN: a server that opens it finds it wrong, as it should.
+            let proof = CountersignProof { of: countersign, key: Hash32::NONE, sealed: b"rehearsal".to_vec().into() };
+            say(said, cast, Body::CountersignProof(proof));
+            let body = Countersign {
+                at: place,
+                statement: Hash32::sha256(need.label.en.as_bytes()),
+                person: cast.second_person,
+                proof: said.last().map_or(countersign, |proof| proof.id),
+                corrects: None,
+            };
+            said.push(Said { id: countersign, body: Body::Countersign(body) });
+        }
+        Requirement::Signature(need) => sign(place, need, cast, said),
         // Follows from what was recorded.
         Requirement::Check(_) => {}
     }
+}
+
+fn sign(place: Place, need: &SignatureNeed, cast: &mut Cast<'_>, said: &mut Vec<Said>) {
+    let wave = (0..16_u16).map(|step| (step * 60, if step % 2 == 0 { 200 } else { 300 })).collect();
+    say(said, cast, Body::Drawing(Drawing { size: (1_000, 500), strokes: vec![wave] }));
+    let mut signature = Signature {
+        at: place.clone(),
+        text: Hash32::sha256(need.label.en.as_bytes()),
+        drawing: said.last().map_or_else(|| (cast.entry_id)(), |drawing| drawing.id),
+        person: None,
+        named_in: None,
+        corrects: None,
+    };
+    match need.by {
+        Confirmer::Recorder => {}
+        Confirmer::SecondPerson => signature.person = Some(cast.second_person),
+        Confirmer::Householder => {
+            say(said, cast, Body::Remark(Remark { at: Some(place), text: cast.householder.to_owned() }));
+            signature.named_in = said.last().map(|remark| remark.id);
+        }
+    }
+    say(said, cast, Body::Signature(signature));
 }
 
 /// A serial in the form that the maker uses, different for each slot.

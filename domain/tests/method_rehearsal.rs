@@ -265,10 +265,9 @@ fn dependents(plan: &Plan<'_>, file: &JobFile, at: StepRef) -> BTreeSet<StepRef>
     all.into_iter()
         .filter(|step| {
             let applicable = !matches!(state.gate.view(*step).state, StepState::NotApplicable);
-            let by_need = plan
-                .needs_of(step.step)
-                .iter()
-                .any(|need| need.step == at.step && (!need.same_slot || step.slot == at.slot));
+            let by_need = plan.needs_of(step.step).iter().any(|need| {
+                need.step == at.step && (need.reach != domain::method::gate::Reach::Slot || step.slot == at.slot)
+            });
             // Steps in order wait for their own slots before them, and whoever waits for those waits as well.
             let in_order = step.step == at.step && plan.step(step.step).in_order && step.slot > at.slot;
             applicable && (by_need || in_order)

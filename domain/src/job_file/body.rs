@@ -3,6 +3,9 @@
 //! Names, addresses, free text and drawings are bodies of kinds of their own ([`Body::SiteDetails`], [`Body::Remark`]),
 //! so that they can be erased and the rest of the file still folds.
 
+pub use super::vouched::{
+    Countersign, CountersignProof, DeviationByVoice, Drawing, Signature, VoiceAnswer, VoiceAnswerShown, VoiceAnswers,
+};
 use crate::ids::{CaptureId, EntryId, Hash32, InstrumentId, ModelId, PersonId, SiteId};
 use minicbor::{Decode, Encode};
 
@@ -776,6 +779,12 @@ pub enum FindingCode {
     /// The preview does not show what the original shows.
     #[n(3)]
     PreviewDiffers,
+    /// The PIN under a countersignature was that of the person.
+    #[n(4)]
+    CountersignConfirmed,
+    /// The PIN under a countersignature was wrong, or tried too often.
+    #[n(5)]
+    CountersignWrong,
 }
 
 /// An entry by the server's own device.
@@ -877,11 +886,30 @@ bodies! {
     39 BreachSettled(Settled) true;
     /// A photo that will not come.
     40 PhotoAbsent(PhotoAbsent) false;
+    /// A second person's word.
+    41 Countersign(Countersign) true;
+    /// Its sealed PIN.
+    42 CountersignProof(CountersignProof) false;
+    /// A drawn signature.
+    43 Signature(Signature) true;
+    /// Its drawing.
+    44 Drawing(Drawing) false;
+    /// Hashes of answers for departures by voice.
+    45 VoiceAnswers(VoiceAnswers) false;
+    /// An answer shown to a lead.
+    46 VoiceAnswerShown(VoiceAnswerShown) false;
+    /// A departure allowed by voice.
+    47 DeviationByVoice(DeviationByVoice) true;
     /// The server's finding.
     50 Finding(Finding) false;
 }
 
 impl Body {
+    /// Kind of [`CountersignProof`]: its entry still stands once the body was erased.
+    pub const COUNTERSIGN_PROOF: u32 = 42;
+    /// Kind of [`Drawing`]: likewise.
+    pub const DRAWING: u32 = 44;
+
     /// The place that this body is evidence for.
     pub const fn evidence_place(&self) -> Option<&Place> {
         match self {
@@ -891,6 +919,8 @@ impl Body {
             Self::Confirmation(b) => Some(&b.at),
             Self::Choice(b) => Some(&b.at),
             Self::Waited(b) => Some(&b.at),
+            Self::Countersign(b) => Some(&b.at),
+            Self::Signature(b) => Some(&b.at),
             Self::JobPlanned(_)
             | Self::Equipment(_)
             | Self::DesignInputs(_)
@@ -913,6 +943,11 @@ impl Body {
             | Self::Passed(_)
             | Self::BreachSettled(_)
             | Self::PhotoAbsent(_)
+            | Self::CountersignProof(_)
+            | Self::Drawing(_)
+            | Self::VoiceAnswers(_)
+            | Self::VoiceAnswerShown(_)
+            | Self::DeviationByVoice(_)
             | Self::Finding(_) => None,
         }
     }
@@ -926,6 +961,8 @@ impl Body {
             Self::Confirmation(b) => b.corrects,
             Self::Choice(b) => b.corrects,
             Self::Waited(b) => b.corrects,
+            Self::Countersign(b) => b.corrects,
+            Self::Signature(b) => b.corrects,
             Self::Retraction(b) => Some(b.target),
             Self::JobPlanned(_)
             | Self::Equipment(_)
@@ -948,6 +985,11 @@ impl Body {
             | Self::Passed(_)
             | Self::BreachSettled(_)
             | Self::PhotoAbsent(_)
+            | Self::CountersignProof(_)
+            | Self::Drawing(_)
+            | Self::VoiceAnswers(_)
+            | Self::VoiceAnswerShown(_)
+            | Self::DeviationByVoice(_)
             | Self::Finding(_) => None,
         }
     }
@@ -979,6 +1021,7 @@ impl Body {
                 | Self::Passed(_)
                 | Self::BreachSettled(_)
                 | Self::PhotoAbsent(_)
+                | Self::VoiceAnswerShown(_)
         )
     }
 }

@@ -4,12 +4,14 @@
 //! `seen`. What the gates of that view would not have let through is a *breach*: it is kept and shown and counts for
 //! nothing. So nobody's honest work becomes a breach because of somebody else's later entry.
 
-use super::body::{Body, CrewRole, LeftAs};
+use super::absorb::{absorb, is_by_server};
+use super::body::{Body, CrewRole, DeviationByVoice, FindingCode, LeftAs};
 use super::entry::Content;
 use super::file::{Held, JobFile, OrderKey};
-use super::record::{Deviation, Evidence, Latest, PhaseEvent, Stop};
+use super::record::PhaseEvent;
 use crate::ids::{DeviceId, EntryId, PersonId};
-use crate::method::gate::{Gate, Obstacle, Plan, Touched};
+use crate::method::gate::{Gate, Obstacle, Plan};
+use crate::method::plan::Requirement;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Why an entry is a breach.
@@ -33,6 +35,14 @@ pub enum BreachWhy {
     NotComplete,
     /// What it names is not in the file.
     NothingThere,
+    /// The server found another PIN under the countersignature.
+    WrongPin,
+    /// The answer given by voice is not the one for this place.
+    WrongAnswer,
+    /// The answer given by voice was used before.
+    AnswerUsed,
+    /// Only the server's own device writes this.
+    NotServer,
 }
 
 /// An entry that the gate would not have let through on the device that made it.
@@ -96,6 +106,9 @@ pub fn fold<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>) -> JobState<'p, 'a> {
     let keys = file.order_keys();
     let mut breaches: BTreeMap<EntryId, Breach> =
         judge_all(file, plan, &keys).into_iter().map(|(id, why)| (id, Breach { why, settled: None })).collect();
+    for id in wrong_pins(file) {
+        breaches.entry(id).or_insert(Breach { why: BreachWhy::WrongPin, settled: None });
+    }
     let late = late_entries(file, &breaches);
     let mut gate = Gate::new(plan);
     for held in file.iter() {
@@ -111,6 +124,17 @@ pub fn fold<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>) -> JobState<'p, 'a> {
     }
     let phase = phase_of(&gate);
     JobState { file, gate, phase, breaches, late, keys, forks: forks_of(file) }
+}
+
+/// Countersignatures of this file under which the server found a wrong PIN.
+fn wrong_pins(file: &JobFile) -> Vec<EntryId> {
+    let findings = file.iter().filter(|held| is_by_server(held)).filter_map(|held| match held.entry.body() {
+        Some(Body::Finding(finding)) if finding.code == FindingCode::CountersignWrong => Some(finding.about),
+        _ => None,
+    });
+    let countersigns =
+        |id: &EntryId| matches!(file.get(*id).and_then(|held| held.entry.body()), Some(Body::Countersign(_)));
+    findings.filter(countersigns).collect()
 }
 
 /// Position of the first pass of the review and everything of the crew that arrived after it.
@@ -285,8 +309,13 @@ fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
         Body::Submitted(_) => not_on_job(gate, author).or_else(|| incomplete(gate)),
         Body::Passed(_) => incomplete(gate),
         Body::Paused(_) | Body::Resumed(_) => not_on_job(gate, author),
-        // A stop is never wrong, and words are never shut out.
-        Body::StopWork(_) | Body::Remark(_) | Body::Finding(_) => None,
+        Body::DeviationByVoice(said) => not_on_job(gate, author).or_else(|| judge_voice(gate, said)),
+        Body::VoiceAnswers(_) => (!is_by_server(held)).then_some(BreachWhy::NotServer),
+        Body::VoiceAnswerShown(shown) => {
+            (!gate.record().voice_answers.contains_key(&shown.issue)).then_some(BreachWhy::NothingThere)
+        }
+        // A stop is never wrong, words are never shut out, and what belongs to evidence is judged with it.
+        Body::StopWork(_) | Body::Remark(_) | Body::Finding(_) | Body::CountersignProof(_) | Body::Drawing(_) => None,
         Body::Equipment(_)
         | Body::DesignInputs(_)
         | Body::Consent(_)
@@ -303,8 +332,28 @@ fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
         | Body::Serial(_)
         | Body::Confirmation(_)
         | Body::Choice(_)
-        | Body::Waited(_) => None,
+        | Body::Waited(_)
+        | Body::Countersign(_)
+        | Body::Signature(_) => None,
     }
+}
+
+fn judge_voice(gate: &Gate<'_, '_>, said: &DeviationByVoice) -> Option<BreachWhy> {
+    let record = gate.record();
+    let Some(deviation) = record.deviations.get(&said.asked) else { return Some(BreachWhy::NothingThere) };
+    let at = &deviation.asked.at;
+    if gate.find(at).is_none_or(|at| gate.plan().step(at.step).stop_work) {
+        return Some(BreachWhy::StopWorkStep);
+    }
+    let hash = crate::people::voice::seal_of(said.proof);
+    let batch = record.voice_answers.get(&said.issue);
+    if !batch.is_some_and(|batch| batch.answers.iter().any(|answer| answer.at == *at && answer.hash == hash)) {
+        return Some(BreachWhy::WrongAnswer);
+    }
+    let used = record.voice_said.values().any(|(_, before)| {
+        before.issue == said.issue && record.deviations.get(&before.asked).is_some_and(|other| other.asked.at == *at)
+    });
+    used.then_some(BreachWhy::AnswerUsed)
 }
 
 fn judge_evidence(gate: &mut Gate<'_, '_>, author: PersonId, body: &Body, place: &super::Place) -> Option<BreachWhy> {
@@ -324,8 +373,7 @@ fn judge_evidence(gate: &mut Gate<'_, '_>, author: PersonId, body: &Body, place:
     shut(gate, at)
 }
 
-const fn fits(need: &crate::method::plan::Requirement, body: &Body) -> bool {
-    use crate::method::plan::Requirement;
+const fn fits(need: &Requirement, body: &Body) -> bool {
     matches!(
         (need, body),
         (Requirement::Photo(_), Body::Photo(_))
@@ -334,6 +382,8 @@ const fn fits(need: &crate::method::plan::Requirement, body: &Body) -> bool {
             | (Requirement::Confirmation(_), Body::Confirmation(_))
             | (Requirement::Choice(_), Body::Choice(_))
             | (Requirement::Wait(_), Body::Waited(_))
+            | (Requirement::Countersign(_), Body::Countersign(_))
+            | (Requirement::Signature(_), Body::Signature(_))
     )
 }
 
@@ -357,142 +407,5 @@ fn judge_replacement(gate: &Gate<'_, '_>, author: PersonId, target: EntryId) -> 
         None => Some(BreachWhy::NothingThere),
         Some(found) if found.held.entry.header.author == author => None,
         Some(_) => Some(BreachWhy::NotYours),
-    }
-}
-
-/// Puts what an entry says into the record. The order of calls does not matter: every place keeps its own order.
-fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey) {
-    let author = held.entry.header.author;
-    let body = match &held.entry.content {
-        Content::Body(body) => body,
-        Content::Unknown => {
-            if held.entry.header.must_understand {
-                gate.record_mut(Touched::Nothing).not_understood.insert(key.id);
-            }
-            return;
-        }
-        Content::Unreadable | Content::Erased => return,
-    };
-    match body {
-        Body::JobPlanned(plan) => {
-            let record = gate.record_mut(Touched::Everything);
-            if record.plan.is_none_or(|(before, _, _)| key < before) {
-                record.plan = Some((key, author, plan));
-            }
-        }
-        Body::Equipment(value) => replace(&mut gate.record_mut(Touched::Everything).equipment, key, value),
-        Body::DesignInputs(value) => replace(&mut gate.record_mut(Touched::Everything).design, key, value),
-        Body::Consent(value) => replace(&mut gate.record_mut(Touched::Nothing).consent, key, value),
-        Body::SiteDetails(value) => replace(&mut gate.record_mut(Touched::Nothing).site, key, value),
-        Body::Schedule(value) => replace(&mut gate.record_mut(Touched::Nothing).schedule, key, value),
-        Body::Assignment(value) => replace(&mut gate.record_mut(Touched::Everything).crew, key, value),
-        Body::Photo(_)
-        | Body::Reading(_)
-        | Body::Serial(_)
-        | Body::Confirmation(_)
-        | Body::Choice(_)
-        | Body::Waited(_) => absorb_evidence(gate, held, body, key),
-        Body::Remark(remark) => {
-            let words = (key, author, remark.at.as_ref(), remark.text.as_str());
-            gate.record_mut(Touched::Nothing).remarks.insert(key.id, words);
-        }
-        Body::Retraction(retraction) => {
-            gate.record_mut(Touched::Everything).replaced.insert(retraction.target, key.id);
-        }
-        Body::CautionsRead(read) => {
-            let record = gate.record_mut(Touched::Place(&read.at));
-            for caution in &read.cautions {
-                let slot = (read.at.step.clone(), read.at.slot, caution.clone());
-                record.cautions_read.entry(slot).or_insert(author);
-            }
-        }
-        Body::DeviationAsked(asked) => {
-            let record = gate.record_mut(Touched::Place(&asked.at));
-            record.deviations.insert(key.id, Deviation { key, by: author, asked, decisions: BTreeMap::new() });
-            attach_decisions(gate, key.id);
-        }
-        Body::DeviationDecided(decided) => {
-            let answer = (decided.allowed, author, decided.remark);
-            let record = gate.record_mut(Touched::Everything);
-            record.decisions_waiting.entry(decided.asked).or_default().insert(key, answer);
-            attach_decisions(gate, decided.asked);
-        }
-        Body::StopWork(stop) => {
-            let record = gate.record_mut(Touched::Nothing);
-            record.stops.insert(key.id, Stop { key, by: author, stop, resolved: None });
-            attach_resolution(gate, key.id);
-        }
-        Body::StopResolved(resolved) => {
-            let record = gate.record_mut(Touched::Nothing);
-            let answer = (key.id, author, resolved.remark);
-            let first = record.resolutions_waiting.entry(resolved.stop).or_insert(answer);
-            *first = (*first).min(answer);
-            attach_resolution(gate, resolved.stop);
-        }
-        Body::Returned(returned) => {
-            let record = gate.record_mut(Touched::Everything);
-            record.returns.entry(returned.at.clone()).or_default().insert(key, returned.remark);
-            record.phases.insert(key, (PhaseEvent::Returned, author));
-        }
-        Body::Paused(paused) => phase(gate, key, PhaseEvent::Paused(paused.left_as), author),
-        Body::Resumed(_) => phase(gate, key, PhaseEvent::Resumed, author),
-        Body::Submitted(_) => phase(gate, key, PhaseEvent::Submitted, author),
-        Body::Passed(_) => phase(gate, key, PhaseEvent::Passed, author),
-        Body::Withdrawn(_) => phase(gate, key, PhaseEvent::Withdrawn, author),
-        Body::BreachSettled(settled) => {
-            gate.record_mut(Touched::Nothing).settled.insert(settled.entry, settled.remark);
-        }
-        Body::PhotoAbsent(absent) => {
-            gate.record_mut(Touched::Nothing).photos_absent.insert(absent.hash, absent.remark);
-        }
-        Body::Finding(finding) => {
-            gate.record_mut(Touched::Nothing).findings.insert(key.id, finding);
-        }
-    }
-}
-
-fn absorb_evidence<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, body: &'a Body, key: OrderKey) {
-    let Some(place) = body.evidence_place() else { return };
-    // A correction, a serial or a photo may change what stands at another place.
-    let local = body.corrects().is_none() && !matches!(body, Body::Serial(_));
-    let repeated_photo = match body {
-        Body::Photo(photo) => gate.record().photo_places.contains_key(&photo.original.hash),
-        _ => false,
-    };
-    let touched = if local && !repeated_photo { Touched::Place(place) } else { Touched::Everything };
-    let record = gate.record_mut(touched);
-    let list = record.evidence.entry(place.clone()).or_default();
-    let at = list.partition_point(|evidence| evidence.key < key);
-    list.insert(at, Evidence { key, held, body });
-    if let Some(target) = body.corrects() {
-        record.replaced.insert(target, key.id);
-    }
-    if let Body::Photo(photo) = body {
-        record.photo_places.entry(photo.original.hash).or_default().insert(key, place.clone());
-    }
-}
-
-fn replace<'a, T>(latest: &mut Option<Latest<'a, T>>, key: OrderKey, value: &'a T) {
-    if latest.as_ref().is_none_or(|before| before.key < key) {
-        *latest = Some(Latest { key, value });
-    }
-}
-
-fn phase(gate: &mut Gate<'_, '_>, key: OrderKey, event: PhaseEvent, author: PersonId) {
-    gate.record_mut(Touched::Nothing).phases.insert(key, (event, author));
-}
-
-fn attach_decisions(gate: &mut Gate<'_, '_>, asked: EntryId) {
-    let record = gate.record_mut(Touched::Nothing);
-    if let (Some(deviation), Some(waiting)) = (record.deviations.get_mut(&asked), record.decisions_waiting.get(&asked))
-    {
-        deviation.decisions = waiting.clone();
-    }
-}
-
-fn attach_resolution(gate: &mut Gate<'_, '_>, stop: EntryId) {
-    let record = gate.record_mut(Touched::Nothing);
-    if let (Some(stop), Some(waiting)) = (record.stops.get_mut(&stop), record.resolutions_waiting.get(&stop)) {
-        stop.resolved = Some(*waiting);
     }
 }

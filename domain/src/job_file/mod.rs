@@ -5,12 +5,14 @@
 //!
 //! **Never enters:** the network, a clock, anything that depends on the order in which entries arrived.
 
+mod absorb;
 pub mod body;
 pub mod entry;
 pub mod file;
 pub mod fold;
 pub mod header;
 pub mod record;
+mod vouched;
 
 pub use body::{Body, Place};
 pub use entry::{ChainHead, Content, Draft, Entry, Envelope, NotAnEntry};

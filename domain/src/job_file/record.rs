@@ -1,8 +1,8 @@
 //! What a set of entries says, sorted by what it is about. [`mod@super::fold`] fills it; [`crate::method::gate`] reads it.
 
 use super::body::{
-    Assignment, Body, Consent, CrewRole, DesignInputs, DeviationAsked, Equipment, Finding, JobPlanned, LeftAs, Place,
-    Schedule, SiteDetails, StopWork, UnitKind,
+    Assignment, Body, Consent, CrewRole, DesignInputs, DeviationAsked, DeviationByVoice, Drawing, Equipment, Finding,
+    JobPlanned, LeftAs, Place, Schedule, SiteDetails, StopWork, UnitKind, VoiceAnswers,
 };
 use super::file::{Held, OrderKey};
 use crate::ids::{EntryId, Hash32, PersonId};
@@ -53,13 +53,13 @@ impl Deviation<'_> {
 
 /// A stop and how it was resolved.
 #[derive(Clone, Debug)]
-pub struct Stop<'a> {
+pub struct Stop {
     /// Where it stands.
     pub key: OrderKey,
     /// Who stopped.
     pub by: PersonId,
-    /// The stop.
-    pub stop: &'a StopWork,
+    /// The stop; where an answer to a choice stopped the work, what that answer says.
+    pub stop: StopWork,
     /// The resolving entry, its author and its remark.
     pub resolved: Option<(EntryId, PersonId, EntryId)>,
 }
@@ -111,7 +111,7 @@ pub struct Record<'a> {
     /// Resolutions by the stop that they name.
     pub(crate) resolutions_waiting: BTreeMap<EntryId, (EntryId, PersonId, EntryId)>,
     /// Stops by id.
-    pub stops: BTreeMap<EntryId, Stop<'a>>,
+    pub stops: BTreeMap<EntryId, Stop>,
     /// Places to be done again: by place, when and with which remark.
     pub returns: BTreeMap<Place, BTreeMap<OrderKey, EntryId>>,
     /// Cautions read: (step, slot, caution) and by whom.
@@ -128,9 +128,89 @@ pub struct Record<'a> {
     pub findings: BTreeMap<EntryId, &'a Finding>,
     /// Breaches that a lead has dealt with, and the remark.
     pub settled: BTreeMap<EntryId, EntryId>,
+    /// Sealed PINs: the countersignature that each belongs to; `None` once its body was erased.
+    pub proofs: BTreeMap<EntryId, Option<EntryId>>,
+    /// What the server said of countersignatures.
+    pub pins: BTreeMap<EntryId, bool>,
+    /// Drawings; `None` once the body was erased.
+    pub drawings: BTreeMap<EntryId, Option<&'a Drawing>>,
+    /// Photos whose very bytes stood in another job of the firm before, and the entry there.
+    pub copies: BTreeMap<EntryId, EntryId>,
+    /// Hashes of answers for departures by voice.
+    pub voice_answers: BTreeMap<EntryId, &'a VoiceAnswers>,
+    /// Answers that were shown to a lead: (batch, place), when and to whom.
+    pub voice_shown: BTreeMap<(EntryId, Place), (OrderKey, PersonId)>,
+    /// Departures allowed by voice, whether or not their answers are right.
+    pub(crate) voice_said: BTreeMap<OrderKey, (PersonId, &'a DeviationByVoice)>,
+    /// Server time by position, of what is in this record.
+    pub(crate) stamps: BTreeMap<u64, u64>,
+}
+
+/// What is known of a countersignature.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CountersignState {
+    /// Counts, until the server has opened the proof.
+    ToBeConfirmed,
+    /// The server found the right PIN.
+    Confirmed,
+    /// The server found a wrong one.
+    Wrong,
 }
 
 impl<'a> Record<'a> {
+    /// What the server said of a countersignature.
+    pub fn countersign_state(&self, entry: EntryId) -> CountersignState {
+        match self.pins.get(&entry) {
+            None => CountersignState::ToBeConfirmed,
+            Some(true) => CountersignState::Confirmed,
+            Some(false) => CountersignState::Wrong,
+        }
+    }
+
+    /// Countersignatures that the server has not decided yet, where each stands.
+    pub fn countersigns_to_confirm(&self) -> Vec<(Place, EntryId)> {
+        let all = self.evidence.iter().flat_map(|(place, all)| all.iter().map(move |evidence| (place, evidence)));
+        all.filter(|(_, evidence)| matches!(evidence.body, Body::Countersign(_)))
+            .filter(|(_, evidence)| !self.pins.contains_key(&evidence.key.id))
+            .map(|(place, evidence)| (place.clone(), evidence.key.id))
+            .collect()
+    }
+
+    /// The stack that a unit belongs to, named by the slot of its control unit: a stack's modules are numbered before
+    /// its control unit, and units after the last control unit belong to the last stack. `None` without control units.
+    pub fn stack_of(&self, slot: u16) -> Option<u16> {
+        let stacks = self.slots(Some(UnitKind::ControlUnit));
+        stacks.iter().copied().find(|stack| *stack >= slot).or_else(|| stacks.last().copied())
+    }
+
+    /// Server time at which a position was given, or that of the last one before it that is held here.
+    pub(crate) fn stamped_by(&self, position: u64) -> Option<u64> {
+        self.stamps.range(..=position).next_back().map(|(_, time_us)| *time_us)
+    }
+
+    /// Whether the answer that a lead gave by voice is right and was not used before, by the request that it answers.
+    pub(crate) fn allowed_by_voice(&self) -> BTreeMap<EntryId, Decisions> {
+        let mut used: BTreeSet<(EntryId, &Place)> = BTreeSet::new();
+        let mut allowed: BTreeMap<EntryId, Decisions> = BTreeMap::new();
+        for (key, (by, said)) in &self.voice_said {
+            let Some(deviation) = self.deviations.get(&said.asked) else { continue };
+            let right = self.voice_answers.get(&said.issue).is_some_and(|batch| {
+                let hash = crate::people::voice::seal_of(said.proof);
+                batch.answers.iter().any(|answer| answer.at == deviation.asked.at && answer.hash == hash)
+            });
+            if right && used.insert((said.issue, &deviation.asked.at)) {
+                allowed.entry(said.asked).or_default().insert(*key, (true, *by, None));
+            }
+        }
+        allowed
+    }
+
+    /// Whether the answer that counts was given by voice.
+    pub fn decided_by_voice(&self, asked: EntryId) -> bool {
+        let last = self.deviations.get(&asked).and_then(|deviation| deviation.decisions.last_key_value());
+        last.is_some_and(|(key, _)| self.voice_said.contains_key(key))
+    }
+
     /// Slots of new units of a kind (or of any kind), ascending.
     pub fn slots(&self, kind: Option<UnitKind>) -> Vec<u16> {
         let Some(equipment) = &self.equipment else { return Vec::new() };

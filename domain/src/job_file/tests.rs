@@ -45,6 +45,7 @@ fn step(id: &str, needs: &[&str], requirements: Vec<Requirement>) -> Step {
         requirements,
         safety_critical: false,
         needs_consent: false,
+        boards: None,
     }
 }
 
@@ -66,8 +67,9 @@ fn method() -> Method {
             at_most: Some(Micro(10_000_000)),
             source: "house rule".into(),
         })),
+        pair: None,
     });
-    let option = |id: &str| ChoiceOption { id: id.into(), label: text(id), fails: false };
+    let option = |id: &str| ChoiceOption { id: id.into(), label: text(id), fails: false, stops: None };
     let floor = Requirement::Choice(ChoiceNeed {
         id: "floor".into(),
         label: text("floor"),
@@ -101,6 +103,7 @@ fn method() -> Method {
         ],
         design: Vec::new(),
         units: Vec::new(),
+        boards: None,
     }
 }
 

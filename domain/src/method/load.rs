@@ -1,8 +1,15 @@
-//! Reads method files. Only the server and xtask do; browsers get CBOR.
+//! Reads method files and puts them together. Only the server and xtask do; browsers get CBOR.
+//!
+//! The texts come in as arguments. Stages that several methods share are written once and included ([`compose`]).
 
-use super::plan::{Method, Micro};
+use super::complaints::{Complaint, complaints};
+use super::plan::{Board, BoardDuty, Caution, DesignField, Method, Micro, Reviewed, Stage, Step, Text, UnitPlan};
 use crate::electrical::units::Unit;
+use crate::job_file::body::Purpose;
+use core::fmt;
 use serde::de::Error as _;
+use std::collections::{BTreeMap, BTreeSet};
+use toml::de::{DeTable, DeValue};
 
 /// Decimal places of a millionth.
 const PLACES: usize = 6;
@@ -37,12 +44,309 @@ impl<'de> serde::Deserialize<'de> for Unit {
     }
 }
 
-/// Parses a method file.
+/// What is wrong with a method file, and where.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fault {
+    /// Name of the file, as it was given.
+    pub file: String,
+    /// Line, from 1.
+    pub line: usize,
+    /// Column in characters, from 1.
+    pub column: usize,
+    /// What is wrong.
+    pub reason: String,
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}:{}: {}", self.file, self.line, self.column, self.reason)
+    }
+}
+
+impl core::error::Error for Fault {}
+
+impl Fault {
+    fn at(file: &str, text: &str, offset: usize, reason: impl Into<String>) -> Self {
+        let before = &text.as_bytes()[..offset.min(text.len())];
+        let line_start = before.iter().rposition(|byte| *byte == b'\n').map_or(0, |at| at + 1);
+        let line = before.iter().filter(|byte| **byte == b'\n').count() + 1;
+        // Bytes that continue a character of UTF-8 begin with the bits 10.
+        let column = before[line_start..].iter().filter(|byte| **byte & 0xc0 != 0x80).count() + 1;
+        Self { file: file.to_owned(), line, column, reason: reason.into() }
+    }
+
+    fn of_toml(file: &str, text: &str, error: &toml::de::Error) -> Self {
+        Self::at(file, text, error.span().map_or(0, |span| span.start), error.message().trim())
+    }
+}
+
+/// A method put together from its file and the files that it includes.
+#[derive(Clone, Debug)]
+pub struct Composed {
+    /// The method.
+    pub method: Method,
+    places: BTreeMap<String, Fault>,
+}
+
+impl Composed {
+    /// Everything that the checker complains of, each with the place in the file that says it.
+    pub fn faults(&self) -> Vec<Fault> {
+        complaints(&self.method)
+            .into_iter()
+            .map(|complaint| {
+                let mut fault = self.place_of(&complaint);
+                fault.reason = complaint.to_string();
+                fault
+            })
+            .collect()
+    }
+
+    fn place_of(&self, complaint: &Complaint) -> Fault {
+        let keys = complaint.keys();
+        let known = keys.iter().find_map(|key| self.places.get(key)).or_else(|| self.places.get(""));
+        known.cloned().unwrap_or_else(|| Fault::at("", "", 0, ""))
+    }
+}
+
+/// Parses a method file that includes nothing.
 ///
 /// # Errors
-/// The TOML error with line and column.
-pub fn from_toml(text: &str) -> Result<Method, toml::de::Error> {
-    toml::from_str(text)
+/// What is wrong with the text, and where.
+pub fn from_toml(text: &str) -> Result<Method, Fault> {
+    compose("method", &[("method", text)]).map(|composed| composed.method)
+}
+
+/// Puts a method together: the file called `name`, and those that its stages include, out of these files.
+///
+/// `[[stage]] include = "shared/isolation.toml"` puts the stages, steps, cautions, boards and design figures of that
+/// file there. A shared step that needs `"@entry"` needs what the including stage says: `with = { entry = ["step"] }`.
+/// Board ids may be given in the same way. Afterwards steps stand in the order of their stages, and within a stage in
+/// that of the files, unless one needs another.
+///
+/// # Errors
+/// The first file that cannot be read, or an include that does not fit.
+pub fn compose(name: &str, files: &[(&str, &str)]) -> Result<Composed, Fault> {
+    let root = FileText::read(name, files)?;
+    let missing = |what: &str| Fault::at(name, root.text, 0, format!("a method says its {what}"));
+    let mut method = Method {
+        id: root.parts.id.clone().ok_or_else(|| missing("id"))?,
+        version: root.parts.version.ok_or_else(|| missing("version"))?,
+        purpose: root.parts.purpose.ok_or_else(|| missing("purpose"))?,
+        title: root.parts.title.clone().ok_or_else(|| missing("title"))?,
+        about: root.parts.about.clone().ok_or_else(|| missing("about"))?,
+        reviewed: root.parts.reviewed.clone(),
+        cautions: Vec::new(),
+        stages: Vec::new(),
+        steps: Vec::new(),
+        design: Vec::new(),
+        units: Vec::new(),
+        boards: None,
+    };
+    let mut places = BTreeMap::from([(String::new(), Fault::at(name, root.text, 0, ""))]);
+    for (number, stage) in root.parts.stage.iter().enumerate() {
+        let at = |reason: String| Fault::at(name, root.text, root.stage_offset(number), reason);
+        match (&stage.include, &stage.id, &stage.title) {
+            (Some(shared), None, None) => {
+                let file = FileText::read(shared, files).map_err(|fault| match fault.line {
+                    0 => at(format!("{shared} is not there")),
+                    _ => fault,
+                })?;
+                file.include(&stage.with, &mut method).map_err(at)?;
+                file.mark(&mut places);
+            }
+            (None, Some(id), Some(title)) => {
+                let hazardous = stage.hazardous.unwrap_or(false);
+                method.stages.push(Stage { id: id.clone(), title: title.clone(), hazardous });
+            }
+            _ => return Err(at("a stage has id and title, or it includes a file".into())),
+        }
+    }
+    root.mark(&mut places);
+    root.add_to(root.parts.step.clone(), &mut method);
+    method.steps = in_order(core::mem::take(&mut method.steps), &method.stages);
+    Ok(Composed { method, places })
+}
+
+/// What one file says; a method's own file and shared ones have the same form.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Parts {
+    id: Option<String>,
+    version: Option<u32>,
+    purpose: Option<Purpose>,
+    title: Option<Text>,
+    about: Option<Text>,
+    #[serde(default)]
+    reviewed: Vec<Reviewed>,
+    #[serde(default)]
+    caution: Vec<Caution>,
+    #[serde(default)]
+    stage: Vec<StageText>,
+    #[serde(default)]
+    step: Vec<Step>,
+    #[serde(default)]
+    design: Vec<DesignField>,
+    #[serde(default)]
+    unit: Vec<UnitPlan>,
+    #[serde(default)]
+    board: Vec<Board>,
+}
+
+/// A stage, or a file in its place.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct StageText {
+    id: Option<String>,
+    title: Option<Text>,
+    hazardous: Option<bool>,
+    include: Option<String>,
+    #[serde(default)]
+    with: BTreeMap<String, Vec<String>>,
+}
+
+struct FileText<'t> {
+    name: &'t str,
+    text: &'t str,
+    parts: Parts,
+    tree: DeTable<'t>,
+}
+
+/// What stands before the name of a need that the including file gives.
+const GIVEN: char = '@';
+
+impl<'t> FileText<'t> {
+    fn read(name: &str, files: &[(&'t str, &'t str)]) -> Result<Self, Fault> {
+        let Some((name, text)) = files.iter().copied().find(|(file, _)| *file == name) else {
+            return Err(Fault { file: name.to_owned(), line: 0, column: 0, reason: "the file is not there".into() });
+        };
+        let fault = |error: toml::de::Error| Fault::of_toml(name, text, &error);
+        let tree = DeTable::parse(text).map_err(fault)?.into_inner();
+        Ok(Self { name, text, parts: toml::from_str(text).map_err(fault)?, tree })
+    }
+
+    /// Adds a shared file to a method, with the needs that the including stage gives.
+    fn include(&self, with: &BTreeMap<String, Vec<String>>, method: &mut Method) -> Result<(), String> {
+        let name = self.name;
+        if self.parts.id.is_some() || self.parts.stage.iter().any(|stage| stage.include.is_some()) {
+            return Err(format!("{name} is a method or includes files itself; only shared stages are included"));
+        }
+        for stage in &self.parts.stage {
+            let (Some(id), Some(title)) = (&stage.id, &stage.title) else {
+                return Err(format!("{name}: a stage has id and title"));
+            };
+            let hazardous = stage.hazardous.unwrap_or(false);
+            method.stages.push(Stage { id: id.clone(), title: title.clone(), hazardous });
+        }
+        let mut given = Given { file: name, with, used: BTreeSet::new() };
+        let mut steps = self.parts.step.clone();
+        for step in &mut steps {
+            step.needs = given.spread(&step.needs, |need| need.as_str(), |_, id| id.to_owned())?;
+            if let Some(duties) = &step.boards {
+                let duty = |duty: &BoardDuty, id: &str| BoardDuty { id: id.to_owned(), part: duty.part };
+                step.boards = Some(given.spread(duties, |duty| duty.id.as_str(), duty)?);
+            }
+        }
+        if let Some(idle) = with.keys().find(|key| !given.used.contains(key.as_str())) {
+            return Err(format!("nothing in {name} asks for `{idle}`"));
+        }
+        self.add_to(steps, method);
+        Ok(())
+    }
+
+    fn add_to(&self, steps: Vec<Step>, method: &mut Method) {
+        method.cautions.extend(self.parts.caution.iter().cloned());
+        method.design.extend(self.parts.design.iter().cloned());
+        method.units.extend(self.parts.unit.iter().cloned());
+        method.steps.extend(steps);
+        if !self.parts.board.is_empty() {
+            method.boards.get_or_insert_default().extend(self.parts.board.iter().cloned());
+        }
+    }
+
+    fn stage_offset(&self, number: usize) -> usize {
+        elements(&self.tree, "stage").nth(number).map_or(0, |stage| stage.span().start)
+    }
+
+    /// Remembers where each thing with an id stands.
+    fn mark(&self, places: &mut BTreeMap<String, Fault>) {
+        let mut put = |key: String, offset: usize| {
+            places.insert(key, Fault::at(self.name, self.text, offset, ""));
+        };
+        for (array, id) in
+            [("caution", "id"), ("stage", "id"), ("step", "id"), ("design", "key"), ("unit", "unit"), ("board", "id")]
+        {
+            for element in elements(&self.tree, array) {
+                let Some((name, offset)) = name_of(element, id) else { continue };
+                put(format!("{array} {name}"), offset);
+                let Some(table) = element.get_ref().as_table().filter(|_| array == "step") else { continue };
+                for requirement in elements(table, "require") {
+                    if let Some((requirement, offset)) = name_of(requirement, "id") {
+                        put(format!("step {name}.{requirement}"), offset);
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// What an including stage gives, and what of it was asked for.
+struct Given<'w> {
+    file: &'w str,
+    with: &'w BTreeMap<String, Vec<String>>,
+    used: BTreeSet<&'w str>,
+}
+
+impl Given<'_> {
+    /// A list in which each `@name` is replaced by what was given under that name.
+    fn spread<T: Clone>(
+        &mut self,
+        list: &[T],
+        id: impl Fn(&T) -> &str,
+        made: impl Fn(&T, &str) -> T,
+    ) -> Result<Vec<T>, String> {
+        let mut out = Vec::new();
+        for item in list {
+            let Some(name) = id(item).strip_prefix(GIVEN) else {
+                out.push(item.clone());
+                continue;
+            };
+            let Some((name, ids)) = self.with.get_key_value(name) else {
+                return Err(format!("{} asks for `{name}`: with = {{ {name} = [\"ID\"] }} is missing", self.file));
+            };
+            self.used.insert(name);
+            out.extend(ids.iter().map(|id| made(item, id)));
+        }
+        Ok(out)
+    }
+}
+
+/// Steps in the order of their stages, and within a stage so that none stands before one that it needs.
+fn in_order(steps: Vec<Step>, stages: &[Stage]) -> Vec<Step> {
+    let place = |step: &Step| stages.iter().position(|stage| stage.id == step.stage).unwrap_or(stages.len());
+    let mut left = steps;
+    left.sort_by_key(place);
+    let mut out: Vec<Step> = Vec::new();
+    while !left.is_empty() {
+        let stage = place(&left[0]);
+        let here: Vec<&Step> = left.iter().take_while(|step| place(step) == stage).collect();
+        let waits = |step: &Step| {
+            let choice = step.when.as_ref().map(|when| &when.step);
+            step.needs.iter().chain(choice).any(|need| *need != step.id && here.iter().any(|other| other.id == *need))
+        };
+        // Steps that wait for each other keep the file's order; the checker names them.
+        let next = here.iter().position(|step| !waits(step)).unwrap_or(0);
+        out.push(left.remove(next));
+    }
+    out
+}
+
+fn elements<'a, 't>(table: &'a DeTable<'t>, array: &str) -> impl Iterator<Item = &'a toml::Spanned<DeValue<'t>>> {
+    table.get(array).and_then(|value| value.get_ref().as_array()).into_iter().flatten()
+}
+
+fn name_of<'a>(element: &'a toml::Spanned<DeValue<'_>>, key: &str) -> Option<(&'a str, usize)> {
+    let value = element.get_ref().as_table()?.get(key)?;
+    Some((value.get_ref().as_str()?, value.span().start))
 }
 
 #[cfg(test)]

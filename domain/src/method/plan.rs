@@ -2,7 +2,7 @@
 
 use crate::electrical::{FieldSpec, Prefix, Unit};
 use crate::ids::Hash32;
-use crate::job_file::body::{MethodRef, Purpose, UnitKind};
+use crate::job_file::body::{MethodRef, Purpose, StopCause, UnitKind};
 use minicbor::{Decode, Encode};
 
 /// A text in each language that the product speaks.
@@ -84,6 +84,72 @@ pub struct Method {
     #[n(10)]
     #[cfg_attr(feature = "methods", serde(rename = "unit"))]
     pub units: Vec<UnitPlan>,
+    /// Boards and other enclosures that are worked inside; absent in methods older than this field, whose bytes stay.
+    #[n(11)]
+    #[cfg_attr(feature = "methods", serde(rename = "board"))]
+    pub boards: Option<Vec<Board>>,
+}
+
+/// An enclosure with conductors that must be proved dead before anybody works inside.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct Board {
+    /// Id within the method.
+    #[n(0)]
+    pub id: String,
+    /// What it is called.
+    #[n(1)]
+    pub title: Text,
+    /// Its conductors; every pair of them has a reading of its own.
+    #[n(2)]
+    #[cfg_attr(feature = "methods", serde(rename = "conductor"))]
+    pub conductors: Vec<Conductor>,
+}
+
+/// One conductor of a board.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct Conductor {
+    /// Short name: `L1`, `N`, `E`, `plus`.
+    #[n(0)]
+    pub id: String,
+    /// Only there if a choice was made so.
+    #[n(1)]
+    pub when: Option<When>,
+}
+
+/// What a step does for a board.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cbor(index_only)]
+pub enum BoardPart {
+    /// Proves the tester on a known source, before.
+    #[n(0)]
+    TesterBefore,
+    /// Tests pairs of conductors.
+    #[n(1)]
+    Dead,
+    /// Proves the tester again.
+    #[n(2)]
+    TesterAfter,
+    /// Works inside: stays shut until all three records are there and pass.
+    #[n(3)]
+    Inside,
+}
+
+/// A step's part at one board.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct BoardDuty {
+    /// Board id.
+    #[n(0)]
+    pub id: String,
+    /// Which part.
+    #[n(1)]
+    pub part: BoardPart,
 }
 
 /// A named reviewer of a translation.
@@ -144,6 +210,9 @@ pub enum Repeat {
     /// Once for each new unit of any kind.
     #[n(1)]
     Unit,
+    /// Once for each new stack; its slot is that of its control unit.
+    #[n(2)]
+    Stack,
 }
 
 /// One act.
@@ -201,6 +270,9 @@ pub struct Step {
     #[n(13)]
     #[cfg_attr(feature = "methods", serde(default))]
     pub needs_consent: bool,
+    /// Parts that it plays at boards.
+    #[n(14)]
+    pub boards: Option<Vec<BoardDuty>>,
 }
 
 /// A condition on a choice made elsewhere.
@@ -244,6 +316,12 @@ pub enum Requirement {
     /// A computed comparison of what was recorded: no entry of its own.
     #[n(6)]
     Check(#[n(0)] CheckNeed),
+    /// A second person of the crew puts their PIN under it.
+    #[n(7)]
+    Countersign(#[n(0)] CountersignNeed),
+    /// A named person draws their signature under a text.
+    #[n(8)]
+    Signature(#[n(0)] SignatureNeed),
 }
 
 impl Requirement {
@@ -257,6 +335,8 @@ impl Requirement {
             Self::Choice(n) => &n.id,
             Self::Wait(n) => &n.id,
             Self::Check(n) => &n.id,
+            Self::Countersign(n) => &n.id,
+            Self::Signature(n) => &n.id,
         }
     }
     /// What the screen and the report call it.
@@ -269,6 +349,8 @@ impl Requirement {
             Self::Choice(n) => &n.label,
             Self::Wait(n) => &n.label,
             Self::Check(n) => &n.label,
+            Self::Countersign(n) => &n.label,
+            Self::Signature(n) => &n.label,
         }
     }
     /// The kind's name as method files write it.
@@ -281,6 +363,8 @@ impl Requirement {
             Self::Choice(_) => "choice",
             Self::Wait(_) => "wait",
             Self::Check(_) => "check",
+            Self::Countersign(_) => "countersign",
+            Self::Signature(_) => "signature",
         }
     }
 }
@@ -337,6 +421,9 @@ pub struct ReadingNeed {
     /// The limit; absent when the value is recorded without one.
     #[n(6)]
     pub limit: Option<LimitRule>,
+    /// The two conductors of the step's board between which it is measured.
+    #[n(7)]
+    pub pair: Option<(String, String)>,
 }
 
 /// Where a limit comes from.
@@ -352,6 +439,22 @@ pub enum LimitRule {
     /// A named check over the design, the models and other readings.
     #[n(2)]
     Check(#[n(0)] CheckCall),
+    /// Figures that the lead entered for this job.
+    #[n(3)]
+    Design(#[n(0)] DesignLimit),
+}
+
+/// A limit by the design: the same key on both sides asks for that very figure.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct DesignLimit {
+    /// Key of the least figure.
+    #[n(0)]
+    pub at_least: Option<String>,
+    /// Key of the greatest figure.
+    #[n(1)]
+    pub at_most: Option<String>,
 }
 
 /// A limit that the method itself states.
@@ -497,6 +600,9 @@ pub struct ChoiceOption {
     #[n(2)]
     #[cfg_attr(feature = "methods", serde(default))]
     pub fails: bool,
+    /// Choosing it stops all work on the job until a lead has recorded how it was resolved.
+    #[n(3)]
+    pub stops: Option<StopCause>,
 }
 
 /// A wait.
@@ -535,6 +641,38 @@ pub struct CheckNeed {
     /// The check and its inputs.
     #[n(2)]
     pub call: CheckCall,
+}
+
+/// A countersignature.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct CountersignNeed {
+    /// Id.
+    #[n(0)]
+    pub id: String,
+    /// The statement that the second person puts their PIN under, in the first person.
+    #[n(1)]
+    pub label: Text,
+    /// Kind of ticket that they must hold, as assignments write it.
+    #[n(2)]
+    pub ticket: Option<String>,
+}
+
+/// A drawn signature.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct SignatureNeed {
+    /// Id.
+    #[n(0)]
+    pub id: String,
+    /// What is signed, in the first person.
+    #[n(1)]
+    pub label: Text,
+    /// Whose.
+    #[n(2)]
+    pub by: Confirmer,
 }
 
 /// A figure that the lead enters.
@@ -622,7 +760,26 @@ impl ReadingNeed {
     }
 }
 
+impl Method {
+    /// The board of an id.
+    pub fn board(&self, id: &str) -> Option<&Board> {
+        self.boards().iter().find(|board| board.id == id)
+    }
+    /// All boards.
+    pub fn boards(&self) -> &[Board] {
+        self.boards.as_deref().unwrap_or_default()
+    }
+}
+
 impl Step {
+    /// Whether it plays a part at a board.
+    pub fn is_part(&self, board: &str, part: BoardPart) -> bool {
+        self.duties().iter().any(|duty| duty.id == board && duty.part == part)
+    }
+    /// Its parts at boards.
+    pub fn duties(&self) -> &[BoardDuty] {
+        self.boards.as_deref().unwrap_or_default()
+    }
     /// A requirement of this step.
     pub fn requirement(&self, id: &str) -> Option<&Requirement> {
         self.requirements.iter().find(|requirement| requirement.id() == id)

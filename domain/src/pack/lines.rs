@@ -2,8 +2,9 @@
 
 use super::{CheckReport, Context, Line, PhotoReport};
 use crate::electrical::{Check, CheckNote, Limit, Mark, Prefix, Quantity, Unit, Verdict};
+use crate::ids::{EntryId, PersonId};
 use crate::job_file::body::{self, Body, Place, ReadingQuality, Sign};
-use crate::job_file::record::{Evidence, Record};
+use crate::job_file::record::{CountersignState, Evidence, Record};
 use crate::method::gate::{Answer, FailWhy, LimitInfo, LimitSource, OpenWhy};
 use crate::method::plan::{ReadingNeed, Requirement};
 
@@ -42,6 +43,7 @@ fn limit_text(context: &Context<'_>, need: &ReadingNeed, info: &LimitInfo) -> St
             let source = match source {
                 LimitSource::Method(source) => source.clone(),
                 LimitSource::Maker => context.words.get("source.maker"),
+                LimitSource::Design => context.words.get("source.design"),
                 LimitSource::Check(check) => source_text(context, check),
             };
             format!("{} ({source})", limit(context, need.unit, known, need.field().entry))
@@ -124,7 +126,15 @@ pub(super) fn lines(
                 (Requirement::Reading(need), true) => limit_text(context, need, limit_info),
                 _ => String::new(),
             },
-            verdict: if counts { answer_text(context, answer) } else { context.words.get("verdict.replaced") },
+            verdict: match (counts, evidence.body, answer) {
+                (false, _, _) => context.words.get("verdict.replaced"),
+                (true, Body::Countersign(_), Answer::Met { .. })
+                    if record.countersign_state(evidence.key.id) == CountersignState::ToBeConfirmed =>
+                {
+                    context.words.get("verdict.to_be_confirmed")
+                }
+                (true, _, _) => answer_text(context, answer),
+            },
             who: who_text(context, evidence),
             replaced: !counts,
         });
@@ -159,7 +169,13 @@ fn value_text(
     match evidence.body {
         Body::Reading(reading) => reading_text(context, requirement, reading),
         Body::Serial(serial) => serial.stored.clone(),
-        Body::Confirmation(confirmation) => confirmation_text(context, record, confirmation),
+        Body::Confirmation(confirmation) => {
+            named_text(context, record, confirmation.person, confirmation.named_in, "value.confirmed")
+        }
+        Body::Countersign(countersign) => {
+            named_text(context, record, Some(countersign.person), None, "value.confirmed")
+        }
+        Body::Signature(signature) => named_text(context, record, signature.person, signature.named_in, "value.signed"),
         Body::Choice(choice) => match requirement {
             Requirement::Choice(need) => need
                 .options
@@ -203,19 +219,22 @@ fn reading_text(context: &Context<'_>, requirement: &Requirement, reading: &body
     [value, test, word].into_iter().flatten().collect::<Vec<_>>().join(" ")
 }
 
-fn confirmation_text(context: &Context<'_>, record: &Record<'_>, confirmation: &body::Confirmation) -> String {
-    if let Some(person) = confirmation.person {
-        return context.words.with("value.confirmed_by", &[("who", &(context.person)(person))]);
-    }
-    match confirmation.named_in {
-        None => context.words.get("value.confirmed"),
-        Some(remark) => {
-            let name = record
-                .remarks
-                .get(&remark)
-                .map_or_else(|| context.words.get("value.erased"), |(_, _, _, text)| (*text).to_owned());
-            context.words.with("value.confirmed_by", &[("who", &name)])
-        }
+/// Who stands behind a statement: `key` is what the recorder themselves did, `key_by` what a named person did.
+fn named_text(
+    context: &Context<'_>,
+    record: &Record<'_>,
+    person: Option<PersonId>,
+    named_in: Option<EntryId>,
+    key: &str,
+) -> String {
+    let by = |who: &str| context.words.with(&format!("{key}_by"), &[("who", who)]);
+    match (person, named_in) {
+        (Some(person), _) => by(&(context.person)(person)),
+        (None, None) => context.words.get(key),
+        (None, Some(remark)) => match record.remarks.get(&remark) {
+            Some((_, _, _, name)) => by(name),
+            None => by(&context.words.get("value.erased")),
+        },
     }
 }
 
@@ -228,12 +247,17 @@ pub(super) fn answer_text(context: &Context<'_>, answer: &Answer) -> String {
         Answer::Failed { why, .. } => match why {
             FailWhy::SamePhotoAt(_) => words.get("verdict.fail_same_photo"),
             FailWhy::SerialInSlot(slot) => words.with("verdict.fail_same_serial", &[("slot", &slot.to_string())]),
+            FailWhy::SamePhotoInFirm(_) => words.get("verdict.fail_photo_in_firm"),
+            FailWhy::PinWrong => words.get("verdict.fail_pin"),
+            FailWhy::TicketNeeded(ticket) => words.with("verdict.fail_ticket", &[("ticket", ticket)]),
             FailWhy::SerialUnreadable
             | FailWhy::Value { .. }
             | FailWhy::Check(_)
             | FailWhy::OptionSaysNo(_)
             | FailWhy::SecondPersonNeeded
-            | FailWhy::HouseholderNeeded => words.get("verdict.fail"),
+            | FailWhy::HouseholderNeeded
+            | FailWhy::PinProofMissing
+            | FailWhy::NotDrawn => words.get("verdict.fail"),
         },
         Answer::NotDetermined { why, .. } => match why {
             OpenWhy::CalibrationEnded(due) => words.with("verdict.calibration_ended", &[("due", due)]),

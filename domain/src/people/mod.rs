@@ -3,6 +3,8 @@
 //! **Never enters:** passwords, sessions, names. A person here is a set of [`Role`]s and a relation to the thing at hand.
 
 pub mod permissions;
+pub mod pin;
+pub mod voice;
 
 pub use permissions::{Action, Ownership, Permit, may, may_write};
 

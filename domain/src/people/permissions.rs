@@ -159,6 +159,11 @@ pub const fn class_of(body: &Body) -> Action {
         | Body::Confirmation(_)
         | Body::Choice(_)
         | Body::Waited(_)
+        | Body::Countersign(_)
+        | Body::CountersignProof(_)
+        | Body::Signature(_)
+        | Body::Drawing(_)
+        | Body::DeviationByVoice(_)
         | Body::Retraction(_)
         | Body::CautionsRead(_)
         | Body::DeviationAsked(_)
@@ -171,8 +176,9 @@ pub const fn class_of(body: &Body) -> Action {
         | Body::StopResolved(_)
         | Body::Returned(_)
         | Body::Passed(_)
+        | Body::VoiceAnswerShown(_)
         | Body::BreachSettled(_) => Action::WriteDecision,
-        Body::Finding(_) => Action::WriteFinding,
+        Body::Finding(_) | Body::VoiceAnswers(_) => Action::WriteFinding,
     }
 }
 

@@ -45,6 +45,7 @@ fn step(id: &str, repeat: Option<Repeat>, requirements: Vec<Requirement>) -> Ste
         requirements,
         safety_critical: false,
         needs_consent: false,
+        boards: None,
     }
 }
 
@@ -55,7 +56,7 @@ fn of_settings(step: Step) -> Step {
 fn method() -> Method {
     let label = Requirement::Photo(PhotoNeed { id: "plate".into(), label: text("p"), shows: text("p"), count: 1 });
     let serial = Requirement::Serial(SerialNeed { id: "serial".into(), label: text("s") });
-    let option = ChoiceOption { id: "region-b".into(), label: text("Region B"), fails: false };
+    let option = ChoiceOption { id: "region-b".into(), label: text("Region B"), fails: false, stops: None };
     let profile =
         Requirement::Choice(ChoiceNeed { id: "profile".into(), label: text("Which?"), options: vec![option] });
     Method {
@@ -73,6 +74,7 @@ fn method() -> Method {
         ],
         design: Vec::new(),
         units: Vec::new(),
+        boards: None,
     }
 }
 

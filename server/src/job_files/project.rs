@@ -115,6 +115,7 @@ pub(super) fn no_method() -> Method {
         steps: Vec::new(),
         design: Vec::new(),
         units: Vec::new(),
+        boards: None,
     }
 }
 

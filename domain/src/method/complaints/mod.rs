@@ -4,12 +4,13 @@
 //! without a source, missing cautions, photos and translations. A method with complaints is not published.
 //! **Never enters:** taste (how many holds are enough) and anything that needs a catalogue.
 
+mod boards;
 mod order;
 mod sources;
 #[cfg(all(test, feature = "methods"))]
 mod tests;
 
-use super::plan::{ConstantLimit, LimitRule, Method, ModelLimit, Requirement, Step, Text};
+use super::plan::{ConstantLimit, DesignLimit, LimitRule, Method, ModelLimit, Requirement, Step, Text};
 use crate::electrical::Prefix;
 use crate::job_file::body::UnitKind;
 use core::fmt;
@@ -167,6 +168,57 @@ pub enum Complaint {
     UnitCount {
         unit: &'static str,
     },
+    UnknownBoard {
+        step: String,
+        board: String,
+    },
+    /// Proving dead is three records; one kind of them is nowhere.
+    BoardWithoutPart {
+        board: String,
+        part: &'static str,
+    },
+    /// No reading between these two conductors whenever both are there.
+    BoardWithoutPair {
+        board: String,
+        pair: String,
+    },
+    BoardOfOneConductor {
+        board: String,
+    },
+    /// A board that is proved dead and that nobody works inside.
+    NobodyInside {
+        board: String,
+    },
+    /// Work inside a board opens without one of its three records.
+    InsideBeforeDead {
+        step: String,
+        without: String,
+    },
+    /// The tester is not proved before, or not again after, the test of a board.
+    ProofOutOfOrder {
+        step: String,
+        without: String,
+    },
+    /// A record of proving dead that is no stop-work hold: somebody could allow its absence.
+    ProofCanBeTalkedPast {
+        step: String,
+    },
+    /// The pair names conductors that the step's boards do not have.
+    UnknownPair {
+        step: String,
+        requirement: String,
+    },
+    /// A reading of proving dead without an upper limit, above what counts as dead, or without a two-pole detector.
+    WeakDeadLimit {
+        step: String,
+        requirement: String,
+    },
+    /// An answer that stops all work and yet lets the step through.
+    StopWithoutFail {
+        step: String,
+        requirement: String,
+        option: String,
+    },
 }
 
 impl fmt::Display for Complaint {
@@ -226,8 +278,96 @@ impl fmt::Display for Complaint {
             Self::NoPhotoWanted { step, requirement } => write!(f, "{step}.{requirement}: asks for no photo at all"),
             Self::NotTranslated { place, language } => write!(f, "{place}: no text in \"{language}\""),
             Self::UnitCount { unit } => write!(f, "unit {unit}: more at least than at most"),
+            Self::UnknownBoard { step, board } => write!(f, "{step}: there is no board {board}"),
+            Self::BoardWithoutPart { board, part } => write!(f, "board {board}: no step is its {part}"),
+            Self::BoardWithoutPair { board, pair } => write!(f, "board {board}: no reading between {pair}"),
+            Self::BoardOfOneConductor { board } => write!(f, "board {board}: fewer than two conductors"),
+            Self::NobodyInside { board } => write!(f, "board {board}: proved dead, and no step works inside"),
+            Self::InsideBeforeDead { step, without } => write!(f, "{step}: works inside a board without {without}"),
+            Self::ProofOutOfOrder { step, without } => write!(f, "{step}: proves dead without {without} before it"),
+            Self::ProofCanBeTalkedPast { step } => write!(f, "{step}: proves dead without being a stop-work hold"),
+            Self::UnknownPair { step, requirement } => {
+                write!(f, "{step}.{requirement}: its pair is no pair of conductors of a board that the step tests")
+            }
+            Self::WeakDeadLimit { step, requirement } => {
+                write!(f, "{step}.{requirement}: a dead test needs a two-pole-detector and a limit of at most 10 V")
+            }
+            Self::StopWithoutFail { step, requirement, option } => {
+                write!(f, "{step}.{requirement}.{option}: stops all work and does not fail")
+            }
         }
     }
+}
+
+impl Complaint {
+    /// Where in a method file the reason stands, as `WHAT ID`, `step ID.REQUIREMENT`; the nearest first.
+    #[cfg(feature = "methods")]
+    pub(super) fn keys(&self) -> Vec<String> {
+        let of_step = |step: &String| vec![format!("step {step}")];
+        let of_requirement =
+            |step: &String, requirement: &String| vec![format!("step {step}.{requirement}"), format!("step {step}")];
+        match self {
+            Self::DuplicateId { what, id } | Self::UnusableId { what, id } => match *what {
+                "requirement" | "option" => of_place(id),
+                _ => vec![format!("{what} {id}")],
+            },
+            Self::NotTranslated { place, .. } => of_place(place),
+            Self::UnitCount { unit } => vec![format!("unit {unit}")],
+            Self::Cycle { steps } => steps.iter().map(|step| format!("step {step}")).collect(),
+            Self::BoardWithoutPair { board, .. }
+            | Self::BoardWithoutPart { board, .. }
+            | Self::BoardOfOneConductor { board }
+            | Self::NobodyInside { board } => vec![format!("board {board}")],
+            Self::UnknownStage { step, .. }
+            | Self::UnknownNeed { step, .. }
+            | Self::UnknownCaution { step, .. }
+            | Self::UnknownWhen { step, .. }
+            | Self::NeedsLater { step, .. }
+            | Self::Unreachable { step }
+            | Self::CautionMissing { step }
+            | Self::PhotoMissing { step }
+            | Self::TooManyCautions { step, .. }
+            | Self::EmptyHold { step }
+            | Self::StopWorkWithoutHold { step }
+            | Self::InOrderWithoutRepeat { step }
+            | Self::UnknownBoard { step, .. }
+            | Self::InsideBeforeDead { step, .. }
+            | Self::ProofOutOfOrder { step, .. }
+            | Self::ProofCanBeTalkedPast { step } => of_step(step),
+            Self::LimitWithoutSource { step, requirement }
+            | Self::LimitWithoutFigure { step, requirement }
+            | Self::UpsideDown { step, requirement }
+            | Self::UnknownPrefix { step, requirement, .. }
+            | Self::NoUnitToAsk { step, requirement }
+            | Self::UnknownCheck { step, requirement, .. }
+            | Self::UnusableInput { step, requirement, .. }
+            | Self::InputNotGiven { step, requirement, .. }
+            | Self::UnresolvedSource { step, requirement, .. }
+            | Self::OtherUnit { step, requirement, .. }
+            | Self::ReadsAhead { step, requirement, .. }
+            | Self::CheckTakesNoReading { step, requirement, .. }
+            | Self::WaitWithoutTime { step, requirement }
+            | Self::EmptyChoice { step, requirement }
+            | Self::NoPhotoWanted { step, requirement }
+            | Self::UnknownPair { step, requirement }
+            | Self::WeakDeadLimit { step, requirement }
+            | Self::StopWithoutFail { step, requirement, .. } => of_requirement(step, requirement),
+        }
+    }
+}
+
+/// Keys of a place in words: `caution ID`, `STEP title`, `STEP.REQUIREMENT.OPTION`.
+#[cfg(feature = "methods")]
+fn of_place(place: &str) -> Vec<String> {
+    let mut words = place.split(' ');
+    let first = words.next().unwrap_or_default();
+    if matches!(first, "caution" | "stage" | "design" | "board" | "option") && !place.contains('.') {
+        return vec![words.next().map_or_else(|| place.to_owned(), |id| format!("{first} {id}"))];
+    }
+    let mut parts = first.split('.');
+    let step = parts.next().unwrap_or_default();
+    let requirement = parts.next().map(|requirement| format!("step {step}.{requirement}"));
+    requirement.into_iter().chain([format!("step {step}")]).collect()
 }
 
 /// Everything that is wrong with a method, sorted, each once.
@@ -243,6 +383,7 @@ pub fn complaints(method: &Method) -> Vec<Complaint> {
         }
     }
     order::complain(method, &mut found);
+    boards::complain(method, &mut found);
     sources::complain(method, &mut found);
     for plan in method.units.iter().filter(|plan| plan.least > plan.most) {
         found.insert(Complaint::UnitCount { unit: kind_name(plan.unit) });
@@ -268,7 +409,8 @@ fn has_unit(method: &Method, kind: UnitKind) -> bool {
 
 fn ids(method: &Method, found: &mut BTreeSet<Complaint>) {
     let steps = method.steps.iter();
-    let all: [(&'static str, Vec<String>); 5] = [
+    let all: [(&'static str, Vec<String>); 6] = [
+        ("board", method.boards().iter().map(|board| board.id.clone()).collect()),
         ("caution", method.cautions.iter().map(|caution| caution.id.clone()).collect()),
         ("stage", method.stages.iter().map(|stage| stage.id.clone()).collect()),
         ("step", steps.clone().map(|step| step.id.clone()).collect()),
@@ -318,6 +460,9 @@ fn texts(method: &Method, found: &mut BTreeSet<Complaint>) {
     for stage in &method.stages {
         complain(format!("stage {}", stage.id), &stage.title);
     }
+    for board in method.boards() {
+        complain(format!("board {}", board.id), &board.title);
+    }
     for field in &method.design {
         complain(format!("design {}", field.key), &field.label);
     }
@@ -336,7 +481,9 @@ fn texts(method: &Method, found: &mut BTreeSet<Complaint>) {
                 | Requirement::Serial(_)
                 | Requirement::Confirmation(_)
                 | Requirement::Wait(_)
-                | Requirement::Check(_) => {}
+                | Requirement::Check(_)
+                | Requirement::Countersign(_)
+                | Requirement::Signature(_) => {}
             }
         }
     }
@@ -369,7 +516,9 @@ fn names(method: &Method, step: &Step, found: &mut BTreeSet<Complaint>) {
             | Requirement::Serial(_)
             | Requirement::Confirmation(_)
             | Requirement::Wait(_)
-            | Requirement::Check(_),
+            | Requirement::Check(_)
+            | Requirement::Countersign(_)
+            | Requirement::Signature(_),
         )
         | None => {
             found.insert(Complaint::UnknownWhen { step: id(), names: place });
@@ -413,6 +562,12 @@ fn own(method: &Method, step: &Step, requirement: &Requirement, found: &mut BTre
         Requirement::Choice(need) if need.options.len() < 2 => {
             found.insert(Complaint::EmptyChoice { step: step_id, requirement: id });
         }
+        Requirement::Choice(need) => {
+            for option in need.options.iter().filter(|option| option.stops.is_some() && !option.fails) {
+                let (step, requirement) = at();
+                found.insert(Complaint::StopWithoutFail { step, requirement, option: option.id.clone() });
+            }
+        }
         Requirement::Wait(need) => {
             if need.model.is_none() && need.seconds.unwrap_or(0) == 0 {
                 found.insert(Complaint::WaitWithoutTime { step: step_id, requirement: id });
@@ -436,14 +591,31 @@ fn own(method: &Method, step: &Step, requirement: &Requirement, found: &mut BTre
                 Some(LimitRule::Model(limit)) if asks_nobody(limit.unit) => {
                     found.insert(Complaint::NoUnitToAsk { step: step_id, requirement: id });
                 }
+                Some(LimitRule::Design(DesignLimit { at_least: None, at_most: None })) => {
+                    found.insert(Complaint::LimitWithoutFigure { step: step_id, requirement: id });
+                }
+                Some(LimitRule::Design(limit)) => {
+                    for key in limit.at_least.iter().chain(&limit.at_most) {
+                        let (step, requirement) = at();
+                        let from = format!("design.{key}");
+                        match method.design.iter().find(|field| field.key == *key) {
+                            None => found.insert(Complaint::UnresolvedSource { step, requirement, from }),
+                            Some(field) if field.unit != need.unit => {
+                                found.insert(Complaint::OtherUnit { step, requirement, from })
+                            }
+                            Some(_) => false,
+                        };
+                    }
+                }
                 Some(LimitRule::Model(_) | LimitRule::Check(_)) | None => {}
             }
         }
         Requirement::Photo(_)
-        | Requirement::Choice(_)
         | Requirement::Serial(_)
         | Requirement::Confirmation(_)
-        | Requirement::Check(_) => {}
+        | Requirement::Check(_)
+        | Requirement::Countersign(_)
+        | Requirement::Signature(_) => {}
     }
 }
 

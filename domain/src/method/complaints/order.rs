@@ -80,7 +80,9 @@ impl<'m> Graph<'m> {
             | Requirement::Serial(_)
             | Requirement::Confirmation(_)
             | Requirement::Wait(_)
-            | Requirement::Check(_) => None,
+            | Requirement::Check(_)
+            | Requirement::Countersign(_)
+            | Requirement::Signature(_) => None,
         }
     }
 }
@@ -123,7 +125,9 @@ impl Reach {
             | Requirement::Serial(_)
             | Requirement::Confirmation(_)
             | Requirement::Wait(_)
-            | Requirement::Check(_) => false,
+            | Requirement::Check(_)
+            | Requirement::Countersign(_)
+            | Requirement::Signature(_) => false,
         });
         (self.opens[index] && !stuck) || self.can_be_off(graph, index)
     }

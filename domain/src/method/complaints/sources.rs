@@ -33,7 +33,9 @@ pub(super) fn complain(method: &Method, found: &mut BTreeSet<Complaint>) {
                 | Requirement::Serial(_)
                 | Requirement::Confirmation(_)
                 | Requirement::Choice(_)
-                | Requirement::Wait(_) => {}
+                | Requirement::Wait(_)
+                | Requirement::Countersign(_)
+                | Requirement::Signature(_) => {}
             }
         }
     }

@@ -2,6 +2,7 @@
 
 use super::limit::{self, LimitInfo, LimitSource};
 use super::plan::Plan;
+use super::{signed, wait::wait_answer};
 use crate::electrical::{Check, Cmp, Limit, ParsedReading, Quality, Quantity, Unit, Verdict, Why, judge};
 use crate::identification::Serial;
 use crate::identification::dates::Date;
@@ -77,6 +78,16 @@ pub enum FailWhy {
     SecondPersonNeeded,
     /// The householder must be named.
     HouseholderNeeded,
+    /// The very same photo was entered in another job of the firm before, in this entry.
+    SamePhotoInFirm(EntryId),
+    /// Who countersigns does not hold this ticket, or it had ended.
+    TicketNeeded(String),
+    /// The sealed PIN is not beside the countersignature.
+    PinProofMissing,
+    /// The server found another PIN.
+    PinWrong,
+    /// There is no drawing, or hardly a line in it.
+    NotDrawn,
 }
 
 /// Why nothing can be decided.
@@ -160,7 +171,15 @@ fn of_evidence(record: &Record<'_>, plan: &Plan<'_>, place: &Place, requirement:
             },
             _ => Answer::Missing { have: 0, want: 1 },
         }),
-        Requirement::Wait(need) => wait_answer(record, place, &counting, need),
+        Requirement::Wait(need) => wait_answer(record, plan, place, &counting, need),
+        Requirement::Countersign(need) => counting.last().map_or(missing, |evidence| match evidence.body {
+            Body::Countersign(countersign) => signed::countersign(record, evidence, countersign, need),
+            _ => Answer::Missing { have: 0, want: 1 },
+        }),
+        Requirement::Signature(need) => counting.last().map_or(missing, |evidence| match evidence.body {
+            Body::Signature(signature) => signed::signature(record, evidence, signature, need.by),
+            _ => Answer::Missing { have: 0, want: 1 },
+        }),
         Requirement::Check(need) => match limit::run(record, plan, &need.call, place.slot) {
             Err(key) => Answer::NotDetermined { by: None, why: OpenWhy::InputMissing(key) },
             Ok(check) => match check.verdict {
@@ -184,8 +203,13 @@ fn photos(record: &Record<'_>, place: &Place, counting: &[Evidence<'_>], want: u
     let mut seen: Vec<Hash32> = Vec::new();
     let mut by = Vec::new();
     let mut elsewhere = None;
+    let mut copied = None;
     for evidence in counting {
         let Body::Photo(photo) = evidence.body else { continue };
+        if let Some(other) = record.copies.get(&evidence.key.id) {
+            copied = Some((evidence.key.id, *other));
+            continue;
+        }
         match first_place(record, photo.original.hash) {
             Some(first) if first != *place => elsewhere = Some((evidence.key.id, first)),
             _ if seen.contains(&photo.original.hash) => {}
@@ -196,10 +220,11 @@ fn photos(record: &Record<'_>, place: &Place, counting: &[Evidence<'_>], want: u
         }
     }
     let have = seen.len() as u64;
-    match elsewhere {
+    match (elsewhere, copied) {
         _ if have >= want => Answer::Met { by },
-        Some((id, first)) => Answer::Failed { by: Some(id), why: FailWhy::SamePhotoAt(first) },
-        None => Answer::Missing { have, want },
+        (Some((id, first)), _) => Answer::Failed { by: Some(id), why: FailWhy::SamePhotoAt(first) },
+        (None, Some((id, other))) => Answer::Failed { by: Some(id), why: FailWhy::SamePhotoInFirm(other) },
+        (None, None) => Answer::Missing { have, want },
     }
 }
 
@@ -232,7 +257,7 @@ fn reading_answer(evidence: &Evidence<'_>, reading: &body::Reading, need: &Readi
     };
     let verdict = match source {
         LimitSource::Check(check) => check.judge_reading(&stored),
-        LimitSource::Maker | LimitSource::Method(_) => judge(&stored, &limit),
+        LimitSource::Maker | LimitSource::Design | LimitSource::Method(_) => judge(&stored, &limit),
     };
     match verdict {
         Verdict::Pass | Verdict::NotApplicable(_) => Answer::Met { by: vec![evidence.key.id] },
@@ -266,12 +291,13 @@ fn instrument_fault(kind: &str, used: Option<&body::InstrumentSnapshot>, at_us: 
     if used.kind != kind {
         return Some(OpenWhy::InstrumentKind(used.kind.clone()));
     }
+    (!holds_on(at_us, &used.calibration_due)).then(|| OpenWhy::CalibrationEnded(used.calibration_due.clone()))
+}
+
+/// Whether a last valid day is known and not past, in UTC.
+pub(super) fn holds_on(at_us: u64, last_day: &str) -> bool {
     let day = i64::try_from(at_us / MICROS_PER_DAY).ok().and_then(|days| Date::from_unix_days(days).ok());
-    let due = Date::parse(&used.calibration_due);
-    match (day, due) {
-        (Some(day), Ok(due)) if day <= due => None,
-        _ => Some(OpenWhy::CalibrationEnded(used.calibration_due.clone())),
-    }
+    day.zip(Date::parse(last_day).ok()).is_some_and(|(day, last)| day <= last)
 }
 
 fn serial_answer(record: &Record<'_>, evidence: &Evidence<'_>, read: &body::SerialRead) -> Answer {
@@ -302,43 +328,6 @@ fn confirmation_answer(
     by: Confirmer,
 ) -> Answer {
     let id = evidence.key.id;
-    let fault = match by {
-        Confirmer::Recorder => None,
-        Confirmer::SecondPerson => {
-            let author = evidence.held.entry.header.author;
-            let named = confirmation.person.filter(|p| *p != author && record.role_of(*p).is_some());
-            named.is_none().then_some(FailWhy::SecondPersonNeeded)
-        }
-        Confirmer::Householder => confirmation.named_in.is_none().then_some(FailWhy::HouseholderNeeded),
-    };
+    let fault = signed::wrong_person(record, evidence, confirmation.person, confirmation.named_in, by);
     fault.map_or_else(|| Answer::Met { by: vec![id] }, |why| Answer::Failed { by: Some(id), why })
-}
-
-fn wait_answer(
-    record: &Record<'_>,
-    place: &Place,
-    counting: &[Evidence<'_>],
-    need: &crate::method::plan::WaitNeed,
-) -> Answer {
-    let model = need.unit.map_or_else(|| record.model_of_slot(place.slot), |kind| record.model_of_kind(kind));
-    let maker_ms = match &need.model {
-        None => 0,
-        Some(key) => match model.and_then(|model| model.value(key)) {
-            Some(micro) => u64::try_from(micro / 1_000).unwrap_or(0),
-            None => return Answer::NotDetermined { by: None, why: OpenWhy::NoMakerFigure(key.clone()) },
-        },
-    };
-    let want = maker_ms.max(u64::from(need.seconds.unwrap_or(0)) * 1_000);
-    let longest = counting
-        .iter()
-        .filter_map(|evidence| match evidence.body {
-            Body::Waited(waited) => Some((waited.elapsed_ms, evidence.key.id)),
-            _ => None,
-        })
-        .max_by_key(|(elapsed, _)| *elapsed);
-    match longest {
-        Some((elapsed, id)) if elapsed >= want => Answer::Met { by: vec![id] },
-        Some((elapsed, _)) => Answer::Missing { have: elapsed, want },
-        None => Answer::Missing { have: 0, want },
-    }
 }

@@ -4,7 +4,7 @@ use super::plan::Plan;
 use crate::electrical::{Check, InputFault, Inputs, Limit, compute};
 use crate::job_file::body::{Body, Place, ReadingQuality, UnitKind};
 use crate::job_file::record::Record;
-use crate::method::plan::{CheckCall, LimitRule, ModelLimit, ReadingNeed};
+use crate::method::plan::{CheckCall, DesignLimit, LimitRule, ModelLimit, ReadingNeed, Repeat};
 
 /// What is known of a limit before anything was measured.
 #[derive(Clone, Debug, PartialEq)]
@@ -37,6 +37,8 @@ pub enum LimitSource {
     Method(String),
     /// The maker's.
     Maker,
+    /// The design's.
+    Design,
     /// Computed.
     Check(Box<Check>),
 }
@@ -50,6 +52,7 @@ pub(super) fn limit_of(record: &Record<'_>, plan: &Plan<'_>, need: &ReadingNeed,
             source: LimitSource::Method(constant.source.clone()),
         },
         Some(LimitRule::Model(model)) => maker_limit(record, model, slot),
+        Some(LimitRule::Design(design)) => design_limit(record, design),
         Some(LimitRule::Check(call)) => match run(record, plan, call, slot) {
             Err(key) => LimitInfo::InputMissing { key },
             Ok(check) => check.limit.as_ref().map(|limit| limit.limit).map_or_else(
@@ -74,6 +77,19 @@ fn maker_limit(record: &Record<'_>, rule: &ModelLimit, slot: u16) -> LimitInfo {
     LimitInfo::Known { limit, source: LimitSource::Maker }
 }
 
+fn design_limit(record: &Record<'_>, rule: &DesignLimit) -> LimitInfo {
+    let mut limit = Limit::default();
+    for (key, side) in [(&rule.at_least, &mut limit.at_least), (&rule.at_most, &mut limit.at_most)] {
+        if let Some(key) = key {
+            match record.design_value(key) {
+                Some(value) => *side = Some(value),
+                None => return LimitInfo::InputMissing { key: key.clone() },
+            }
+        }
+    }
+    LimitInfo::Known { limit, source: LimitSource::Design }
+}
+
 /// Runs a check with the inputs that the method names.
 ///
 /// # Errors
@@ -94,13 +110,23 @@ pub(super) fn run(record: &Record<'_>, plan: &Plan<'_>, call: &CheckCall, slot: 
     })
 }
 
+/// The slots of a kind that a step asks about: in a step of a stack, those of that stack.
+fn slots_here(record: &Record<'_>, kind: Option<UnitKind>, slot: u16) -> Vec<u16> {
+    let mut slots = record.slots(kind);
+    if slot != 0 {
+        let here = record.stack_of(slot);
+        slots.retain(|other| here.is_none() || record.stack_of(*other) == here);
+    }
+    slots
+}
+
 fn gather(record: &Record<'_>, plan: &Plan<'_>, from: &str, slot: u16) -> Option<Vec<i64>> {
     let (head, rest) = from.split_once('.')?;
     match head {
         "design" => record.design_value(rest).map(|value| vec![value]),
         "constant" => rest.parse().ok().map(|value| vec![value]),
         "count" => {
-            let count = record.slots(Some(unit_kind(rest)?)).len();
+            let count = slots_here(record, Some(unit_kind(rest)?), slot).len();
             i64::try_from(count).ok().filter(|count| *count > 0).map(|count| vec![count * 1_000_000])
         }
         "model" => match rest.split_once('.') {
@@ -109,11 +135,12 @@ fn gather(record: &Record<'_>, plan: &Plan<'_>, from: &str, slot: u16) -> Option
         },
         "reading" | "readings" | "readings-to-here" => {
             let (step, requirement) = rest.split_once('.')?;
-            let repeat = plan.repeat_of(plan.index_of(step)?);
-            let slots = match (head, repeat) {
+            let index = plan.index_of(step)?;
+            let slots = match (head, plan.repeat_of(index)) {
                 (_, None) => vec![0],
+                ("reading", Some(_)) if plan.step(index).repeat == Some(Repeat::Stack) => vec![record.stack_of(slot)?],
                 ("reading", Some(_)) => vec![slot],
-                (_, Some(kind)) => record.slots(kind),
+                (_, Some(kind)) => slots_here(record, kind, slot),
             };
             let slots = slots.into_iter().filter(|s| head != "readings-to-here" || *s <= slot);
             let values: Option<Vec<i64>> =

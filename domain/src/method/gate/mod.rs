@@ -9,10 +9,14 @@
 mod answer;
 mod limit;
 mod plan;
+mod signed;
+mod wait;
+mod why;
 
 pub use answer::{Answer, FailWhy, OpenWhy, stored_reading};
 pub use limit::{LimitInfo, LimitSource};
-pub use plan::Plan;
+pub use plan::{Need, Plan, Reach};
+pub use why::{Lack, Missing, Why};
 
 use super::plan::Step;
 use crate::ids::EntryId;
@@ -194,18 +198,26 @@ impl<'p, 'a> Gate<'p, 'a> {
             if instances.is_empty() && self.record.equipment.is_none() {
                 by.push(Obstacle::EquipmentMissing);
             }
-            if need.same_slot {
-                instances.retain(|before| before.slot == at.slot);
+            match need.reach {
+                Reach::Slot => instances.retain(|before| before.slot == at.slot),
+                Reach::Stack => instances.retain(|before| self.same_stack(before.slot, at.slot)),
+                Reach::All => {}
             }
             by.extend(instances.into_iter().filter(|before| !self.is_done(*before)).map(Obstacle::Step));
         }
         if self.plan.step(at.step).in_order {
-            let before = self.instances(at.step).into_iter().filter(|before| before.slot < at.slot);
-            by.extend(before.filter(|before| !self.is_done(*before)).map(Obstacle::Step));
+            let mut before = self.instances(at.step);
+            before.retain(|before| before.slot < at.slot && self.same_stack(before.slot, at.slot));
+            by.extend(before.into_iter().filter(|before| !self.is_done(*before)).map(Obstacle::Step));
         }
         by.sort();
         by.dedup();
         by
+    }
+
+    /// Whether two units stand in one stack. Where one of them stands in none, each waits for the other.
+    fn same_stack(&self, one: u16, other: u16) -> bool {
+        self.record.stack_of(one).zip(self.record.stack_of(other)).is_none_or(|(one, other)| one == other)
     }
 
     /// What shuts every step of the job.

@@ -9,8 +9,31 @@ use std::collections::{BTreeMap, BTreeSet};
 pub struct Need {
     /// Index of the step.
     pub step: usize,
-    /// Only the repetition for the same slot; otherwise all of them.
-    pub same_slot: bool,
+    /// Which of its repetitions.
+    pub reach: Reach,
+}
+
+/// Which repetitions of a step before must be done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Reach {
+    /// Only that for the same slot.
+    Slot,
+    /// Those of the same stack.
+    Stack,
+    /// All of them.
+    All,
+}
+
+impl Reach {
+    /// Between a step and one that it names.
+    const fn between(own: Option<Repeat>, before: Option<Repeat>) -> Self {
+        match (own, before) {
+            (None, _) | (_, None) => Self::All,
+            (Some(Repeat::Stack), Some(Repeat::Stack)) => Self::Slot,
+            (Some(Repeat::Stack), Some(_)) | (Some(_), Some(Repeat::Stack)) => Self::Stack,
+            (Some(Repeat::Module | Repeat::Unit), Some(Repeat::Module | Repeat::Unit)) => Self::Slot,
+        }
+    }
 }
 
 /// A method and what follows from it.
@@ -54,6 +77,7 @@ impl<'m> Plan<'m> {
     pub fn repeat_of(&self, step: usize) -> Option<Option<UnitKind>> {
         self.step(step).repeat.map(|repeat| match repeat {
             Repeat::Module => Some(UnitKind::Module),
+            Repeat::Stack => Some(UnitKind::ControlUnit),
             Repeat::Unit => None,
         })
     }
@@ -71,32 +95,30 @@ impl<'m> Plan<'m> {
     fn direct(&self, step: usize) -> impl Iterator<Item = Need> + '_ {
         let own = self.step(step);
         let choice = own.when.as_ref().map(|when| when.step.as_str());
-        own.needs.iter().map(String::as_str).chain(choice).filter_map(|id| self.index_of(id)).map(move |before| Need {
-            step: before,
-            same_slot: own.repeat.is_some() && self.step(before).repeat.is_some(),
-        })
+        own.needs
+            .iter()
+            .map(String::as_str)
+            .chain(choice)
+            .filter_map(|id| self.index_of(id))
+            .map(move |before| Need { step: before, reach: Reach::between(own.repeat, self.step(before).repeat) })
     }
 
     fn all_before(&self, step: usize) -> Vec<Need> {
         // A step reached on one way for the same slot and on another for all slots is needed for all.
-        let mut found: BTreeMap<usize, bool> = BTreeMap::new();
+        let mut found: BTreeMap<usize, Reach> = BTreeMap::new();
         let mut open: Vec<Need> = self.direct(step).collect();
         while let Some(need) = open.pop() {
             let known = found.get(&need.step).copied();
-            let same_slot = need.same_slot && known.unwrap_or(true);
-            if known == Some(same_slot) {
+            let reach = known.map_or(need.reach, |known| known.max(need.reach));
+            if known == Some(reach) {
                 continue;
             }
-            found.insert(need.step, same_slot);
+            found.insert(need.step, reach);
             for before in self.direct(need.step) {
-                open.push(Need { step: before.step, same_slot: same_slot && before.same_slot });
+                open.push(Need { step: before.step, reach: reach.max(before.reach) });
             }
         }
-        found
-            .into_iter()
-            .filter(|(before, _)| *before != step)
-            .map(|(step, same_slot)| Need { step, same_slot })
-            .collect()
+        found.into_iter().filter(|(before, _)| *before != step).map(|(step, reach)| Need { step, reach }).collect()
     }
 
     fn find_readers(&mut self) {
@@ -117,6 +139,10 @@ impl<'m> Plan<'m> {
                             .filter_map(|id| self.index_of(id)),
                     );
                 }
+            }
+            if self.step(reader).requirements.iter().any(|need| matches!(need, Requirement::Wait(_))) {
+                // The span that the server vouches for begins with what was recorded before.
+                sources.extend(self.needs[reader].iter().map(|need| need.step));
             }
             if serial_steps.contains(&reader) {
                 sources.extend(&serial_steps);
@@ -145,14 +171,16 @@ fn calls_of(requirement: &Requirement) -> Option<&CheckCall> {
     match requirement {
         Requirement::Reading(need) => match &need.limit {
             Some(LimitRule::Check(call)) => Some(call),
-            Some(LimitRule::Constant(_) | LimitRule::Model(_)) | None => None,
+            Some(LimitRule::Constant(_) | LimitRule::Model(_) | LimitRule::Design(_)) | None => None,
         },
         Requirement::Check(need) => Some(&need.call),
         Requirement::Photo(_)
         | Requirement::Serial(_)
         | Requirement::Confirmation(_)
         | Requirement::Choice(_)
-        | Requirement::Wait(_) => None,
+        | Requirement::Wait(_)
+        | Requirement::Countersign(_)
+        | Requirement::Signature(_) => None,
     }
 }
 

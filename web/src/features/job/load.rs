@@ -435,6 +435,7 @@ fn no_method() -> Method {
         steps: Vec::new(),
         design: Vec::new(),
         units: Vec::new(),
+        boards: None,
     }
 }
 

@@ -80,12 +80,14 @@ fn method() -> Method {
             })],
             safety_critical: false,
             needs_consent: true,
+            boards: None,
         }],
         design: vec![field("window_min", None), field("window_max", Some(Micro(500_000_000)))],
         units: vec![
             UnitPlan { unit: UnitKind::Module, least: 2, most: 8, new: true },
             UnitPlan { unit: UnitKind::Inverter, least: 1, most: 1, new: false },
         ],
+        boards: None,
     }
 }
 

@@ -35,6 +35,7 @@ fn ohms(prefix: &str, instrument: Option<&str>) -> ReadingNeed {
         sanity: (Micro(0), Micro(200_000_000)),
         instrument: instrument.map(str::to_owned),
         limit: None,
+        pair: None,
     }
 }
 

@@ -1,0 +1,130 @@
+//! Proving dead: the tester proved, every pair of conductors tested, the tester proved again, before anybody works inside.
+//!
+//! Order and instrument as in EN 50110-1 and HSE GS38 (two-pole detector of IEC 61243-3); what counts as dead is a house
+//! rule, [`DEAD_MAX`].
+
+use super::{Complaint, order};
+use crate::electrical::Unit;
+use crate::method::plan::{
+    Board, BoardPart, Conductor, LimitRule, Method, Micro, ReadingNeed, Requirement, Step, When,
+};
+use std::collections::BTreeSet;
+
+/// Volts up to which a steady reading counts as dead, in millionths.
+const DEAD_MAX: Micro = Micro(10_000_000);
+/// Kind of instrument that may prove dead.
+const DETECTOR: &str = "two-pole-detector";
+
+const PROOFS: [(BoardPart, &str); 3] =
+    [(BoardPart::TesterBefore, "tester-before"), (BoardPart::Dead, "dead"), (BoardPart::TesterAfter, "tester-after")];
+
+pub(super) fn complain(method: &Method, found: &mut BTreeSet<Complaint>) {
+    for step in &method.steps {
+        of_step(method, step, found);
+    }
+    for board in method.boards() {
+        of_board(method, board, found);
+    }
+}
+
+fn of_step(method: &Method, step: &Step, found: &mut BTreeSet<Complaint>) {
+    for duty in step.duties() {
+        if method.board(&duty.id).is_none() {
+            found.insert(Complaint::UnknownBoard { step: step.id.clone(), board: duty.id.clone() });
+        }
+        if duty.part != BoardPart::Inside && !(step.hold && step.stop_work) {
+            found.insert(Complaint::ProofCanBeTalkedPast { step: step.id.clone() });
+        }
+    }
+    for need in readings(step) {
+        let Some(pair) = &need.pair else { continue };
+        let tests = |board: &&Board| step.is_part(&board.id, BoardPart::Dead) && has_pair(board, pair);
+        if !method.boards().iter().any(|board| tests(&board)) {
+            found.insert(Complaint::UnknownPair { step: step.id.clone(), requirement: need.id.clone() });
+        }
+        if !proves_dead(need) {
+            found.insert(Complaint::WeakDeadLimit { step: step.id.clone(), requirement: need.id.clone() });
+        }
+    }
+}
+
+fn readings(step: &Step) -> impl Iterator<Item = &ReadingNeed> {
+    step.requirements.iter().filter_map(|requirement| match requirement {
+        Requirement::Reading(need) => Some(need),
+        _ => None,
+    })
+}
+
+fn has_pair(board: &Board, pair: &(String, String)) -> bool {
+    let has = |id: &String| board.conductors.iter().any(|conductor| conductor.id == *id);
+    pair.0 != pair.1 && has(&pair.0) && has(&pair.1)
+}
+
+fn proves_dead(need: &ReadingNeed) -> bool {
+    let most = match &need.limit {
+        Some(LimitRule::Constant(limit)) => limit.at_most,
+        Some(LimitRule::Model(_) | LimitRule::Check(_) | LimitRule::Design(_)) | None => None,
+    };
+    need.unit == Unit::Volt && need.instrument.as_deref() == Some(DETECTOR) && most.is_some_and(|most| most <= DEAD_MAX)
+}
+
+fn of_board(method: &Method, board: &Board, found: &mut BTreeSet<Complaint>) {
+    let id = || board.id.clone();
+    let doing = |part| method.steps.iter().filter(move |step| step.is_part(&board.id, part));
+    for (part, word) in PROOFS {
+        if doing(part).next().is_none() {
+            found.insert(Complaint::BoardWithoutPart { board: id(), part: word });
+        }
+    }
+    if board.conductors.len() < 2 {
+        found.insert(Complaint::BoardOfOneConductor { board: id() });
+    }
+    if doing(BoardPart::Inside).next().is_none() {
+        found.insert(Complaint::NobodyInside { board: id() });
+    }
+    for (index, one) in board.conductors.iter().enumerate() {
+        for other in &board.conductors[index + 1..] {
+            if !doing(BoardPart::Dead).any(|step| tests_pair(step, one, other)) {
+                let pair = format!("{} and {}", one.id, other.id);
+                found.insert(Complaint::BoardWithoutPair { board: id(), pair });
+            }
+        }
+    }
+    // Whoever works inside, however late, waits for all three records; the records wait for each other.
+    for (step, waits_for, out_of_order) in [
+        (BoardPart::Dead, &PROOFS[..1], true),
+        (BoardPart::TesterAfter, &PROOFS[..2], true),
+        (BoardPart::Inside, &PROOFS[..], false),
+    ] {
+        for step in doing(step) {
+            let before = order::all_before(method, &step.id);
+            for (part, _) in waits_for {
+                for proof in doing(*part).filter(|proof| !before.iter().any(|at| method.steps[*at].id == proof.id)) {
+                    let (step, without) = (step.id.clone(), proof.id.clone());
+                    found.insert(if out_of_order {
+                        Complaint::ProofOutOfOrder { step, without }
+                    } else {
+                        Complaint::InsideBeforeDead { step, without }
+                    });
+                }
+            }
+        }
+    }
+}
+
+/// Whether a step reads this pair whenever both conductors are there: it may be switched off with one of them only.
+fn tests_pair(step: &Step, one: &Conductor, other: &Conductor) -> bool {
+    let reads = readings(step).any(|need| {
+        need.pair.as_ref().is_some_and(|(a, b)| (*a == one.id && *b == other.id) || (*a == other.id && *b == one.id))
+    });
+    let there = [&one.when, &other.when];
+    reads && step.when.as_ref().is_none_or(|when| there.iter().any(|with| covers(when, with.as_ref())))
+}
+
+fn covers(step: &When, conductor: Option<&When>) -> bool {
+    conductor.is_some_and(|there| {
+        there.step == step.step
+            && there.requirement == step.requirement
+            && there.is.iter().all(|option| step.is.contains(option))
+    })
+}
