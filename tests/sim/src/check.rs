@@ -82,7 +82,14 @@ impl World<'_> {
     /// Before the writes of a transaction become visible.
     pub(crate) fn check_commit(&mut self, writes: &[DbWrite]) {
         let mut heads: BTreeMap<JobId, u64> = BTreeMap::new();
-        let mut last_stamp = self.db.tables.jobs.values().filter_map(|rows| rows.values().next_back()).map(|row| row.stamp.time_us).max();
+        let mut last_stamp = self
+            .db
+            .tables
+            .jobs
+            .values()
+            .filter_map(|rows| rows.values().next_back())
+            .map(|row| row.stamp.time_us)
+            .max();
         let mut fresh: BTreeSet<EntryId> = BTreeSet::new();
         for write in writes {
             match write {
@@ -147,7 +154,10 @@ impl World<'_> {
             let kept = fact.hash.is_some_and(|hash| {
                 tables.held.contains_key(&hash)
                     || tables.row(*id).is_some_and(|row| Hash32::sha256(&row.bytes) == hash)
-                    || devices.iter().filter_map(|device| device.shelf.entries.get(id)).any(|(_, row)| Hash32::sha256(&row.envelope) == hash)
+                    || devices
+                        .iter()
+                        .filter_map(|device| device.shelf.entries.get(id))
+                        .any(|(_, row)| Hash32::sha256(&row.envelope) == hash)
             });
             fact.excused |= !kept;
         }
@@ -186,7 +196,11 @@ impl World<'_> {
                 fact.excused |= !kept;
             }
         }
-        for key in shelf.photos.keys() {
+        self.excuse_photos(&shelf.photos.keys().copied().collect::<Vec<_>>());
+    }
+
+    pub(crate) fn excuse_photos(&mut self, keys: &[PhotoKey]) {
+        for key in keys {
             let kept = self.db.tables.arrived.contains(key);
             if let Some(excused) = self.ledger.photos.get_mut(key) {
                 *excused |= !kept;
@@ -223,9 +237,8 @@ impl World<'_> {
         let mut wrong = None;
         for write in &plan.writes {
             let found = match write {
-                Write::Confirm(id, stamp) => bytes_here(id).is_some_and(|bytes| {
-                    tables.row(*id).is_none_or(|row| row.stamp != *stamp || *row.bytes != *bytes)
-                }),
+                Write::Confirm(id, stamp) => bytes_here(id)
+                    .is_some_and(|bytes| tables.row(*id).is_none_or(|row| row.stamp != *stamp || *row.bytes != *bytes)),
                 Write::Store { id, stamp, envelope, .. } => {
                     tables.row(*id).is_none_or(|row| row.stamp != *stamp || *row.bytes != **envelope)
                 }
@@ -293,7 +306,8 @@ impl World<'_> {
         let key = (shelf.epoch.clone(), job, position);
         let tables = &self.db.tables;
         let plan = self.plan;
-        let first = *self.ledger.meanings.entry(key).or_insert_with(|| meaning(&file_up_to(tables, job, position), plan));
+        let first =
+            *self.ledger.meanings.entry(key).or_insert_with(|| meaning(&file_up_to(tables, job, position), plan));
         if said != first {
             self.violated(format!("two that hold the first {position} entries of {job} say different things of it"));
         }
@@ -327,7 +341,8 @@ impl World<'_> {
             }
             let here = device.shelf.on_device();
             let waits = here.entries.iter().filter(|entry| matches!(entry.delivery, Delivery::Waiting { .. }));
-            if let Some(entry) = waits.into_iter().find(|entry| !(but_poison && self.ledger.poison.contains(&entry.id))) {
+            if let Some(entry) = waits.into_iter().find(|entry| !(but_poison && self.ledger.poison.contains(&entry.id)))
+            {
                 return Err(format!("phone {at}: {entry:?} waits"));
             }
             let counts = here.counts();
@@ -335,7 +350,8 @@ impl World<'_> {
                 return Err(format!("phone {at}: {} photos wait", counts.previews + counts.originals));
             }
             for job in visible {
-                let (head, position) = (self.db.tables.head(job), device.shelf.jobs.get(&job).map(|here| here.position));
+                let (head, position) =
+                    (self.db.tables.head(job), device.shelf.jobs.get(&job).map(|here| here.position));
                 if position != Some(head) {
                     return Err(format!("phone {at} is at {position:?} of {head} in {job}"));
                 }
@@ -373,7 +389,7 @@ impl World<'_> {
     fn check_phone_at_end(&mut self, at: usize) {
         let visible = self.visible(self.devices[at].person, &[]);
         let waits_for_its_job = self.devices[at].shelf.entries.iter().find(|(_, (job, row))| {
-            matches!(row.delivery, Delivery::Held(domain::wire::sync::HeldWhy::NoSuchJob)) && self.db.tables.jobs.contains_key(job)
+            matches!(row.delivery, Delivery::Held(domain::wire::sync::HeldWhy::NoSuchJob)) && visible.contains(job)
         });
         if let Some((id, _)) = waits_for_its_job {
             let id = *id;
@@ -387,7 +403,8 @@ impl World<'_> {
                 if *of != job || row.delivery != Delivery::Confirmed {
                     continue;
                 }
-                if tables.row(*id).is_none_or(|there| Some(there.stamp) != row.stamp || *there.bytes != **row.envelope) {
+                if tables.row(*id).is_none_or(|there| Some(there.stamp) != row.stamp || *there.bytes != **row.envelope)
+                {
                     wrong = Some(format!("phone {at}: {id} counts as confirmed and stands otherwise in the log"));
                 }
                 if let Ok(entry) = Entry::read(&row.envelope) {
@@ -401,7 +418,10 @@ impl World<'_> {
                     None => wrong = Some(format!("phone {at} lacks {}", row.entry.header.id)),
                     Some((_, here)) if *here.envelope.as_slice() != *row.bytes => clash = true,
                     Some((_, here)) if here.delivery != Delivery::Confirmed => {
-                        wrong = Some(format!("phone {at}: {} is in the log and here {:?}", row.entry.header.id, here.delivery));
+                        wrong = Some(format!(
+                            "phone {at}: {} is in the log and here {:?}",
+                            row.entry.header.id, here.delivery
+                        ));
                     }
                     Some(_) => {}
                 }

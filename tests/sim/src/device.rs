@@ -8,7 +8,8 @@ use crate::world::{Ev, World};
 use domain::ids::{DeviceId, EntryId, JobId};
 use domain::job_file::{Body, ChainHead, Content, Draft, Entry};
 use domain::tray::{
-    Answer, AsideWhy, Delivery, Failure, PhotoDelivery, PhotoRow, PhotoStep, Plan, Request, Shelf, Tray, Write,
+    Answer, AsideWhy, Delivery, Failure, PhotoDelivery, PhotoKey, PhotoRow, PhotoStep, Plan, Request, Shelf, Tray,
+    Write,
 };
 use domain::wire::sync::PullReply;
 use std::collections::BTreeMap;
@@ -107,14 +108,17 @@ impl Device {
     }
 
     /// Confirmed originals go when there is no room.
-    fn free_space(&mut self) {
+    fn free_space(&mut self) -> Vec<PhotoKey> {
+        let mut freed = Vec::new();
         for row in self.shelf.photos.values_mut() {
             if row.bytes_here && matches!(row.delivery, PhotoDelivery::Confirmed { .. }) {
                 row.bytes_here = false;
+                freed.push(row.key());
             }
         }
         let photos = &self.shelf.photos;
         self.shelf.photo_bytes.retain(|hash, _| photos.values().any(|row| row.file.hash == *hash && row.bytes_here));
+        freed
     }
 }
 
@@ -188,7 +192,7 @@ impl World<'_> {
         self.devices[at].stale = true;
         let fails = !self.healed && !plan.writes.is_empty() && self.rng.chance(self.opt.quota_fails);
         if fails {
-            self.devices[at].free_space();
+            self.make_room(at);
             return self.after(TROUBLE_SLEEP_MS, Ev::Tick(at, run));
         }
         if self.is(Planted::PlanInPieces) && self.rng.chance(250) {
@@ -213,6 +217,15 @@ impl World<'_> {
     }
 
     // --- local writes
+
+    /// What the server had confirmed goes for space. A server that was restored since may lack it: that is the price of
+    /// going sooner than after fourteen days, and the design pays it.
+    fn make_room(&mut self, at: usize) {
+        let freed = self.devices[at].free_space();
+        if self.devices[at].shelf.epoch != self.db.tables.epoch {
+            self.excuse_photos(&freed);
+        }
+    }
 
     /// A person saves: a transaction begins.
     pub(crate) fn save(&mut self, at: usize, pending: Pending) {
@@ -239,7 +252,7 @@ impl World<'_> {
         let Some(pending) = self.devices[at].pending.remove(&write) else { return };
         let full = self.devices[at].is_full() || (!self.healed && self.rng.chance(self.opt.quota_fails));
         if full {
-            self.devices[at].free_space();
+            self.make_room(at);
             self.devices[at].stale = true;
             // Not saved, and said so. A person tries again some of the time.
             if self.rng.chance(700) {
@@ -444,8 +457,11 @@ impl World<'_> {
                     }
                 }
             }
-            Some(Planted::PositionsOutliveEpoch) if plan.writes.iter().any(|write| matches!(write, Write::Epoch { .. })) => {
-                let kept: Vec<Write> = shelf.jobs.iter().map(|(job, here)| Write::Position(*job, here.position)).collect();
+            Some(Planted::PositionsOutliveEpoch)
+                if plan.writes.iter().any(|write| matches!(write, Write::Epoch { .. })) =>
+            {
+                let kept: Vec<Write> =
+                    shelf.jobs.iter().map(|(job, here)| Write::Position(*job, here.position)).collect();
                 plan.writes.retain(|write| !matches!(write, Write::Position(..)));
                 plan.writes.extend(kept);
             }

@@ -31,15 +31,16 @@ struct Wish {
 
 fn wish() -> Result<Wish, String> {
     let mut args = std::env::args().skip(1);
-    let mut wish =
-        Wish { first: 1, seeds: 1_000, json: false, clean: false, planted: None, diary: false, threads: 2 };
+    let mut wish = Wish { first: 1, seeds: 1_000, json: false, clean: false, planted: None, diary: false, threads: 2 };
     let (mut has_seed, mut has_seeds) = (false, false);
     while let Some(arg) = args.next() {
         let mut value = || args.next().ok_or_else(|| format!("{arg} wants a value\n\n{HELP}"));
         match arg.as_str() {
             "--seeds" => (wish.seeds, has_seeds) = (number(&value()?)?, true),
             "--seed" => (wish.first, has_seed) = (number(&value()?)?, true),
-            "--threads" => wish.threads = usize::try_from(number(&value()?)?).map_err(|error| error.to_string())?.max(1),
+            "--threads" => {
+                wish.threads = usize::try_from(number(&value()?)?).map_err(|error| error.to_string())?.max(1)
+            }
             "--json" => wish.json = true,
             "--clean" => wish.clean = true,
             "--diary" => wish.diary = true,
@@ -94,7 +95,7 @@ fn clean_runs(wish: &Wish) -> Vec<Outcome> {
             }
         };
         let threads: Vec<_> = (0..wish.threads).map(|_| scope.spawn(work)).collect();
-        threads.into_iter().flat_map(|thread| thread.join().unwrap_or_default()).collect()
+        threads.into_iter().flat_map(|thread| thread.join().expect("a run's panic is a violation")).collect()
     });
     outcomes.sort_by_key(|outcome| outcome.seed);
     outcomes
@@ -121,7 +122,7 @@ fn planted_runs(wish: &Wish) -> Vec<(Planted, Option<Outcome>)> {
             }
         };
         let threads: Vec<_> = (0..wish.threads).map(|_| scope.spawn(work)).collect();
-        threads.into_iter().flat_map(|thread| thread.join().unwrap_or_default()).collect()
+        threads.into_iter().flat_map(|thread| thread.join().expect("a run's panic is a violation")).collect()
     });
     found.sort_by_key(|(planted, _)| *planted);
     found
@@ -138,7 +139,11 @@ fn report(
         match outcome {
             Some(outcome) => {
                 let seeds = outcome.seed - wish.first + 1;
-                eprintln!("{:<26} seed {seeds:>4}: {}", planted.word(), outcome.violation.as_deref().unwrap_or_default());
+                eprintln!(
+                    "{:<26} seed {seeds:>4}: {}",
+                    planted.word(),
+                    outcome.violation.as_deref().unwrap_or_default()
+                );
                 print_diary(outcome);
             }
             None => eprintln!("{:<26} NOT FOUND", planted.word()),

@@ -51,11 +51,15 @@ pub(crate) struct Call {
     pub(crate) writes: Vec<DbWrite>,
     pub(crate) answer: Option<Answer>,
     pub(crate) visible: Vec<(JobId, u64)>,
-    pub(crate) acknowledged: bool,
 }
 
 impl World<'_> {
-    pub(crate) fn open_call(&mut self, waits: Option<(usize, u64)>, by: (Option<usize>, usize, DeviceId), what: Outgoing) -> u64 {
+    pub(crate) fn open_call(
+        &mut self,
+        waits: Option<(usize, u64)>,
+        by: (Option<usize>, usize, DeviceId),
+        what: Outgoing,
+    ) -> u64 {
         self.next_call += 1;
         let (device, person, device_id) = by;
         let call = Call {
@@ -71,7 +75,6 @@ impl World<'_> {
             writes: Vec::new(),
             answer: None,
             visible: Vec::new(),
-            acknowledged: false,
         };
         self.calls.insert(self.next_call, call);
         self.next_call
@@ -96,7 +99,8 @@ impl World<'_> {
         }
         let by = (Some(device), self.devices[device].person, self.devices[device].id);
         let call = self.open_call(Some((device, number)), by, what.clone());
-        if !self.healed && self.rng.chance(self.opt.lost_answer)
+        if !self.healed
+            && self.rng.chance(self.opt.lost_answer)
             && let Some(call) = self.calls.get_mut(&call)
         {
             call.mute = true;
@@ -151,7 +155,12 @@ impl World<'_> {
             Request::Method(_) => Outgoing::Method,
             Request::Photo(key, step) => {
                 let content = shelf.photo_bytes.get(&key.hash).map(|bytes| Bytes::from(bytes.as_slice()));
-                Outgoing::Photo { key: *key, step: step.clone(), content: content.unwrap_or_else(|| Bytes::from([])), corrupt }
+                Outgoing::Photo {
+                    key: *key,
+                    step: step.clone(),
+                    content: content.unwrap_or_else(|| Bytes::from([])),
+                    corrupt,
+                }
             }
         }
     }

@@ -72,6 +72,11 @@ pub struct Options {
 }
 
 impl Options {
+    /// Of a seed.
+    pub(crate) fn of_seed(seed: u64) -> Self {
+        Self::draw(&mut Rng::of(seed))
+    }
+
     /// Drawn from the seed. About half of the faults are on in any run.
     pub(crate) fn draw(rng: &mut Rng) -> Self {
         let mut rate = |most: u64| if rng.chance(550) { rng.below(most + 1) } else { 0 };

@@ -1,17 +1,17 @@
 //! Those who work: the lead plans and moves jobs, technicians record by the rules and against them, and a stranger with a
 //! good session sends what no app of ours would.
 
+use crate::Bytes;
 use crate::device::{Pending, Said};
 use crate::net::Outgoing;
 use crate::options::{MINUTE, SECOND};
 use crate::planted::Planted;
 use crate::world::{Ev, World};
-use crate::Bytes;
 use domain::ids::{CaptureId, EntryId, Hash32, JobId, PersonId, SiteId, uuid_v7};
 use domain::job_file::body::{
-    Assigned, Assignment, Choice, Confirmation, CrewRole, DeviationAsked, DeviationDecided, JobPlanned, LeftAs, MediaType,
-    Paused, Photo, PhotoFile, PhotoOrigin, Place, Plain, Purpose, Reading, ReadingQuality, Remark, Retraction, Returned,
-    Schedule, Settled, Sign, StopCause, StopResolved, StopWork,
+    Assigned, Assignment, Choice, Confirmation, CrewRole, DeviationAsked, DeviationDecided, JobPlanned, LeftAs,
+    MediaType, Paused, Photo, PhotoFile, PhotoOrigin, Place, Plain, Purpose, Reading, ReadingQuality, Remark,
+    Retraction, Returned, Schedule, Settled, Sign, StopCause, StopResolved, StopWork,
 };
 use domain::job_file::entry::Envelope;
 use domain::job_file::header::{Header, body_hash};
@@ -19,7 +19,6 @@ use domain::job_file::{Body, Entry, JobFile, fold};
 use domain::people::Role;
 use domain::tray::{PhotoDelivery, PhotoRole, PhotoRow};
 use domain::wire::{from_bytes, to_bytes};
-use std::collections::BTreeSet;
 
 /// Kind of an app that does not exist yet.
 const NEWER_KIND: u32 = 9_001;
@@ -28,12 +27,8 @@ const LARGEST_PHOTO: u64 = 3 * 1024 * 1024;
 
 /// The same entry with a body that nobody here can read: what an app of next year writes.
 pub(crate) fn of_newer_app(entry: &Entry, body: &[u8], salt: &[u8; 16]) -> Entry {
-    let header = Header {
-        kind: NEWER_KIND,
-        must_understand: false,
-        body_hash: body_hash(salt, body),
-        ..entry.header.clone()
-    };
+    let header =
+        Header { kind: NEWER_KIND, must_understand: false, body_hash: body_hash(salt, body), ..entry.header.clone() };
     let envelope = Envelope {
         header: to_bytes(&header).into(),
         salt: Some(salt.to_vec().into()),
@@ -188,7 +183,9 @@ impl World<'_> {
         let asked: Vec<EntryId> = asked.map(|held| held.entry.header.id).collect();
         let allowed = self.rng.chance(500);
         let chosen = self.rng.pick(&asked).copied();
-        chosen.map(|asked| vec![Body::DeviationDecided(DeviationDecided { asked, allowed, remark: None })]).unwrap_or_default()
+        chosen
+            .map(|asked| vec![Body::DeviationDecided(DeviationDecided { asked, allowed, remark: None })])
+            .unwrap_or_default()
     }
 
     fn resolve_stop(&mut self, file: &JobFile) -> Vec<Body> {
@@ -242,7 +239,10 @@ impl World<'_> {
         let mut bodies = Vec::new();
         if !view.cautions_unread.is_empty() {
             let at = state.gate.place(step, "");
-            bodies.push(Body::CautionsRead(domain::job_file::body::CautionsRead { at, cautions: view.cautions_unread.clone() }));
+            bodies.push(Body::CautionsRead(domain::job_file::body::CautionsRead {
+                at,
+                cautions: view.cautions_unread.clone(),
+            }));
         }
         let missing = view.step.requirements.iter().zip(&view.answers).find(|(_, answer)| !answer.lets_through());
         let Some((need, _)) = missing else { return (bodies, Vec::new()) };
@@ -263,8 +263,14 @@ impl World<'_> {
     }
 
     fn place(&mut self) -> Place {
-        let places =
-            [("arrive", "place"), ("dead", "v"), ("floor", "kind"), ("shim", "done"), ("end", "whole"), ("end", "nowhere")];
+        let places = [
+            ("arrive", "place"),
+            ("dead", "v"),
+            ("floor", "kind"),
+            ("shim", "done"),
+            ("end", "whole"),
+            ("end", "nowhere"),
+        ];
         let (step, need) = self.rng.pick(&places).copied().unwrap_or(("end", "clean"));
         Place::of(step, 0, need)
     }
@@ -416,9 +422,5 @@ impl World<'_> {
         let forged = to_bytes(&forged);
         self.ledger.forged.insert(Hash32::sha256(&forged));
         Some(Bytes::from(forged))
-    }
-
-    pub(crate) fn all_jobs(&self) -> BTreeSet<JobId> {
-        self.db.tables.jobs.keys().copied().collect()
     }
 }

@@ -1,9 +1,9 @@
 //! One run: days of work and trouble, then healing, then the last look.
 
+use crate::Options;
 use crate::options::{DAY, HOUR, MINUTE};
 use crate::planted::Planted;
 use crate::world::{BEGIN_MS, Ev, World};
-use crate::Options;
 use domain::method::gate::Plan as MethodPlan;
 use domain::method::plan::Method;
 
@@ -36,8 +36,25 @@ pub(crate) fn method() -> Method {
     domain::method::load::from_toml(include_str!("../method.toml")).expect("the simulation's own method reads")
 }
 
-/// Runs a seed, with a planted fault or none.
+/// Runs a seed, with a planted fault or none. A panic of the rules is a violation like any other.
 pub fn run(seed: u64, plant: Option<Planted>, diary: bool) -> Outcome {
+    std::panic::catch_unwind(|| run_through(seed, plant, diary)).unwrap_or_else(|cause| {
+        let what = cause.downcast_ref::<String>().cloned();
+        let what = what.or_else(|| cause.downcast_ref::<&str>().map(|text| (*text).to_owned()));
+        Outcome {
+            seed,
+            violation: Some(format!("panic: {}", what.unwrap_or_default())),
+            device_days: 0,
+            facts: 0,
+            stored: 0,
+            events: 0,
+            options: Options::of_seed(seed),
+            diary: Vec::new(),
+        }
+    })
+}
+
+fn run_through(seed: u64, plant: Option<Planted>, diary: bool) -> Outcome {
     let method = method();
     let plan = MethodPlan::of(&method);
     let mut world = World::new(seed, plant, &method, &plan);

@@ -28,6 +28,9 @@ enum Appended {
     OtherBytes,
 }
 
+/// Rows that this transaction has written: it sees its own.
+type Fresh = BTreeMap<EntryId, (Bytes, Stamp)>;
+
 impl World<'_> {
     /// A request reaches one of the processes that are up.
     pub(crate) fn arrive(&mut self, id: u64) {
@@ -140,7 +143,8 @@ impl World<'_> {
         let good = storing_order(&judged);
         let entries: Vec<Entry> = good.iter().filter_map(|at| judged[*at].good().cloned()).collect();
         let mut numbering = self.db.tables.numbering();
-        let (outcomes, mut appended) = self.append(&entries, &mut numbering, call.now_us);
+        let mut fresh = Fresh::new();
+        let (outcomes, mut appended) = self.append(&entries, &mut numbering, &mut fresh, call.now_us);
         for ((at, entry), outcome) in good.iter().zip(&entries).zip(outcomes) {
             verdicts[*at] = Some(match outcome {
                 Appended::Stored(stamp) => PushVerdict::Stored(stamp),
@@ -151,7 +155,7 @@ impl World<'_> {
                 }
             });
         }
-        appended.extend(self.release_waiting(&entries, &mut numbering, call.now_us));
+        appended.extend(self.release_waiting(&entries, &mut numbering, &mut fresh, call.now_us));
         writes.extend(appended);
         if numbering.last_stamp_us != self.db.tables.last_stamp_us {
             writes.push(DbWrite::Clock(numbering.last_stamp_us));
@@ -172,21 +176,32 @@ impl World<'_> {
             call.waits = None;
         }
         self.calls.insert(id, call);
-        let wait = if self.is(Planted::PositionBySequence) { self.rng.between(1, 8 * SECOND) } else { self.rng.between(1, 40) };
+        let wait = if self.is(Planted::PositionBySequence) {
+            self.rng.between(1, 8 * SECOND)
+        } else {
+            self.rng.between(1, 40)
+        };
         self.after(wait, Ev::Commit(id));
     }
 
     /// As `server/src/job_files/append.rs`: what is there already, then new rows in the order given.
-    fn append(&mut self, entries: &[Entry], numbering: &mut Numbering, now_us: u64) -> (Vec<Appended>, Vec<DbWrite>) {
+    fn append(
+        &mut self,
+        entries: &[Entry],
+        numbering: &mut Numbering,
+        fresh: &mut Fresh,
+        now_us: u64,
+    ) -> (Vec<Appended>, Vec<DbWrite>) {
         let mut outcomes = Vec::with_capacity(entries.len());
         let mut writes = Vec::new();
-        let mut fresh: BTreeMap<EntryId, (Bytes, Stamp)> = BTreeMap::new();
         for entry in entries {
             let header = &entry.header;
             let there = self.db.tables.row(header.id).map(|row| (row.bytes.clone(), row.stamp));
             let there = there.or_else(|| fresh.get(&header.id).cloned());
             let outcome = match there {
-                Some((bytes, stamp)) if *bytes == *entry.bytes() && !self.is(Planted::NoIdempotency) => Appended::Had(stamp),
+                Some((bytes, stamp)) if *bytes == *entry.bytes() && !self.is(Planted::NoIdempotency) => {
+                    Appended::Had(stamp)
+                }
                 Some((bytes, stamp)) if *bytes != *entry.bytes() => {
                     if self.is(Planted::LastWriterWins) {
                         let row = Row { entry: Rc::new(entry.clone()), bytes: Bytes::from(entry.bytes()), stamp };
@@ -231,8 +246,15 @@ impl World<'_> {
     }
 
     /// Entries that waited for nothing but their job.
-    fn release_waiting(&mut self, pushed: &[Entry], numbering: &mut Numbering, now_us: u64) -> Vec<DbWrite> {
-        let opened: BTreeSet<JobId> = pushed.iter().filter(|entry| opens_job(entry)).map(|entry| entry.header.job).collect();
+    fn release_waiting(
+        &mut self,
+        pushed: &[Entry],
+        numbering: &mut Numbering,
+        fresh: &mut Fresh,
+        now_us: u64,
+    ) -> Vec<DbWrite> {
+        let opened: BTreeSet<JobId> =
+            pushed.iter().filter(|entry| opens_job(entry)).map(|entry| entry.header.job).collect();
         if opened.is_empty() || self.is(Planted::WaitingNeverReleased) {
             return Vec::new();
         }
@@ -242,7 +264,7 @@ impl World<'_> {
             .map(|held| (*held.entry).clone())
             .collect();
         entries.sort_by_key(|entry| (entry.header.device, entry.header.seq));
-        self.append(&entries, numbering, now_us).1
+        self.append(&entries, numbering, fresh, now_us).1
     }
 
     fn plant_in_judging(&self, judged: &mut [Judged]) {
@@ -371,7 +393,12 @@ impl World<'_> {
                     stamp.time_us = call.now_us;
                 }
                 debug_assert_eq!(*position, stamp.position);
-                entries.push(PulledEntry { job: *job, id: row.entry.header.id, stamp, envelope: row.bytes.to_vec().into() });
+                entries.push(PulledEntry {
+                    job: *job,
+                    id: row.entry.header.id,
+                    stamp,
+                    envelope: row.bytes.to_vec().into(),
+                });
             }
         }
         let reply = PullReply {

@@ -36,7 +36,9 @@ impl World<'_> {
         if self.is(Planted::ArrivalNotNoted) && tables.photos.contains_key(&key.hash) {
             return (have(), Vec::new());
         }
-        if self.is(Planted::HaveTooSoon) && tables.uploads.values().any(|upload| upload.key == key && upload.received > 0) {
+        if self.is(Planted::HaveTooSoon)
+            && tables.uploads.values().any(|upload| upload.key == key && upload.received > 0)
+        {
             return (have(), Vec::new());
         }
         let person = self.people[person].id;
