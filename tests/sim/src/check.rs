@@ -7,7 +7,8 @@ use crate::world::World;
 use domain::ids::{EntryId, Hash32, JobId};
 use domain::job_file::{Entry, JobFile, fold};
 use domain::method::gate::Plan as MethodPlan;
-use domain::tray::{Answer, AsideWhy, Delivery, PhotoKey, PhotoRow, PhotoWrite, Plan, Shelf, Write};
+use domain::tray::{Answer, AsideWhy, Delivery, PhotoKey, PhotoRow, PhotoWrite, Plan, Request, Shelf, Write};
+use domain::wire::sync::HeldWhy;
 use std::collections::{BTreeMap, BTreeSet};
 use std::hash::{DefaultHasher, Hash, Hasher};
 
@@ -326,6 +327,22 @@ impl World<'_> {
         }
     }
 
+    /// An answer to a pull begins where the phone is and leaves nothing out.
+    pub(crate) fn check_answer(&mut self, request: &Request, answer: &Answer) {
+        let (Request::Pull { have, epoch, .. }, Answer::Pull(reply)) = (request, answer) else { return };
+        let have: BTreeMap<JobId, u64> =
+            if *epoch == *reply.epoch { have.iter().copied().collect() } else { BTreeMap::new() };
+        let mut next: BTreeMap<JobId, u64> = BTreeMap::new();
+        for entry in &reply.entries {
+            let expected = next.entry(entry.job).or_insert_with(|| have.get(&entry.job).copied().unwrap_or(0) + 1);
+            if entry.stamp.position != *expected {
+                let (expected, job) = (*expected, entry.job);
+                return self.violated(format!("an answer leaves out position {expected} of {job}"));
+            }
+            *expected += 1;
+        }
+    }
+
     // --- when everything is well
 
     /// Nothing moves any more; with `but_poison`, but for what makes the server fail.
@@ -374,6 +391,15 @@ impl World<'_> {
             return self.violated(format!("somebody was told that {id} is saved, and the server does not have it"));
         }
         let tables = &self.db.tables;
+        let orphan = tables.held.values().find(|held| {
+            let header = &held.entry.header;
+            let is_orphan = held.why == HeldWhy::NoSuchJob && !held.stored && tables.row(header.id).is_none();
+            is_orphan && tables.jobs.contains_key(&header.job)
+        });
+        if let Some(held) = orphan {
+            let id = held.entry.header.id;
+            return self.violated(format!("the server holds {id} for want of a job that is there"));
+        }
         let photo = self.ledger.photos.iter().find(|(key, excused)| !**excused && !tables.arrived.contains(key));
         if let Some((key, _)) = photo {
             let key = *key;
@@ -389,7 +415,7 @@ impl World<'_> {
     fn check_phone_at_end(&mut self, at: usize) {
         let visible = self.visible(self.devices[at].person, &[]);
         let waits_for_its_job = self.devices[at].shelf.entries.iter().find(|(_, (job, row))| {
-            matches!(row.delivery, Delivery::Held(domain::wire::sync::HeldWhy::NoSuchJob)) && visible.contains(job)
+            matches!(row.delivery, Delivery::Held(HeldWhy::NoSuchJob)) && visible.contains(job)
         });
         if let Some((id, _)) = waits_for_its_job {
             let id = *id;

@@ -11,7 +11,7 @@ use domain::tray::{
     Answer, AsideWhy, Delivery, Failure, PhotoDelivery, PhotoKey, PhotoRow, PhotoStep, Plan, Request, Shelf, Tray,
     Write,
 };
-use domain::wire::sync::PullReply;
+use domain::wire::sync::{HeldWhy, PullReply};
 use std::collections::BTreeMap;
 
 /// An idle page that nobody sees looks so seldom.
@@ -174,6 +174,7 @@ impl World<'_> {
         }
         let Some((_, request)) = self.devices[at].in_flight.take() else { return };
         let answer = self.misread(&request, answer);
+        self.check_answer(&request, &answer);
         self.plant_when_answered(at, &request, &answer);
         let device = &mut self.devices[at];
         let Some(tray) = &mut device.tray else { return };
@@ -450,6 +451,11 @@ impl World<'_> {
                 let heads = self.devices[at].jobs_seen.iter().flat_map(|reply| &reply.manifest);
                 plan.writes.extend(heads.map(|head| Write::Position(head.job, head.position)));
             }
+            Some(Planted::OrphansStay) => plan.writes.retain(|write| {
+                let Write::Rest { id, .. } = write else { return true };
+                let held = shelf.entries.get(id).map(|(_, row)| row.delivery);
+                held != Some(Delivery::Held(HeldWhy::NoSuchJob))
+            }),
             Some(Planted::NotOfferedAgain) => {
                 for write in &mut plan.writes {
                     if let Write::Epoch { offer_again, .. } = write {
@@ -487,6 +493,16 @@ impl World<'_> {
                     {
                         row.envelope = envelope.clone().into();
                         (row.stamp, row.delivery) = (Some(*stamp), Delivery::Confirmed);
+                    }
+                }
+            }
+            Some(Planted::TakenIdIsHeld) => {
+                for write in &plan.writes {
+                    if let Write::Store { id, envelope, .. } = write
+                        && let Some((_, row)) = self.devices[at].shelf.entries.get_mut(id)
+                        && **row.envelope != **envelope
+                    {
+                        row.delivery = Delivery::Held(HeldWhy::SameIdOtherBytes);
                     }
                 }
             }

@@ -133,7 +133,7 @@ impl World<'_> {
         let all: &[u16] = match (of_photos, several) {
             (true, _) => &[408, 409, 413, 429, 500, 502, 503, 504, 507],
             (false, true) => &[408, 413, 425, 429, 500, 502, 503, 504],
-            (false, false) => &[408, 425, 429, 500, 502, 503, 504],
+            (false, false) => &[408, 413, 425, 429, 500, 502, 503, 504],
         };
         self.rng.pick(all).copied().unwrap_or(503)
     }

@@ -88,6 +88,10 @@ planted! {
     NoHalving "no-halving";
     /// A session that ran out sets the tray aside.
     AsideAtSignIn "aside-at-sign-in";
+    /// An own entry whose id the server has under other bytes counts as held before it was sent. This was ours.
+    TakenIdIsHeld "taken-id-is-held";
+    /// What was held for want of its job stays so when the job is there. This was ours.
+    OrphansStay "orphans-stay";
     /// A photo counts as sent when its last slice was sent.
     PhotoDoneWhenSent "photo-done-when-sent";
 }
