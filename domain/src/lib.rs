@@ -10,6 +10,7 @@ pub mod electrical;
 pub mod evidence;
 pub mod identification;
 pub mod ids;
+pub mod intake;
 pub mod job_file;
 pub mod method;
 pub mod pack;

@@ -10,6 +10,7 @@ mod bench;
 mod check;
 mod methods;
 mod postgres;
+mod sim;
 mod sqlx;
 mod test;
 mod tidy;
@@ -32,6 +33,8 @@ cargo xtask <command>
   web [--dev]          build the web app and print its sizes
   bench [NAME…] [--json]
                        measure; with --json one flat object
+  sim [--seeds N] [--seed S] [--json] [--planted WORD] [--diary]
+                       a whole firm from one seed, and planted faults that it must find
   methods [--json]     the built-in methods: steps, hold points, complaints of the checker
 ";
 
@@ -61,6 +64,7 @@ fn run() -> Result<()> {
         "sqlx" => sqlx::command(rest),
         "web" => web::command(rest),
         "bench" => bench::command(rest),
+        "sim" => sim::command(rest),
         "methods" => methods::command(rest),
         "help" | "--help" | "-h" => {
             print!("{HELP}");

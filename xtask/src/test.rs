@@ -10,7 +10,7 @@ use anyhow::{Context, Result, bail};
 
 use crate::postgres::{Cluster, DATABASE};
 use crate::web::{self, Profile};
-use crate::{check, tools, up};
+use crate::{check, sim, tools, up};
 
 /// Suites of the package `tests` that are there whatever is written beside them, in the order in which they run; others follow.
 const SUITES_FIRST: [&str; 3] = ["api", "simulation", "browser"];
@@ -83,6 +83,10 @@ fn parts() -> Result<Vec<Part>> {
         }),
         part("domain", "the rules", |_| {
             tools::run(&mut tools::cargo(["test", "--package", "domain", "--all-features"]))
+        }),
+        part("sim", "the simulation: fixed seeds and planted faults", |_| {
+            tools::run(&mut tools::cargo(["test", "--package", "sim"]))?;
+            sim::run(sim::FIXED)
         }),
         part("server", "the server's own tests, and what the suites stand on", |bed| {
             // Together, for the reason that `up::build_server` gives.

@@ -9,7 +9,7 @@ use super::status::Class;
 use crate::ids::{EntryId, JobId};
 use crate::job_file::Entry;
 use crate::job_file::entry::NotAnEntry;
-use crate::wire::sync::{PullReply, PulledEntry, PushReply, PushVerdict};
+use crate::wire::sync::{HeldWhy, PullReply, PulledEntry, PushReply, PushVerdict};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// An answer whose columns contradict its bytes is no answer. An envelope of a newer app passes: it is kept unread.
@@ -103,6 +103,12 @@ impl Tray {
             for job in self.here.jobs.keys().filter(|job| !visible.contains(job) && self.here.is_clear(**job)) {
                 plan.push(Write::Drop(*job));
             }
+        }
+        // Who opens the job lets in what waited for it, but knows only those whose own author had brought them. So what is
+        // held here for want of its job goes once more when the job is there.
+        let orphans = self.here.entries.iter().filter(|entry| entry.delivery == Delivery::Held(HeldWhy::NoSuchJob));
+        for entry in orphans.filter(|entry| visible.contains(&entry.job)) {
+            plan.push(Write::Rest { id: entry.id, tries: 0, not_before_ms: 0 });
         }
         if reply.reference_version != self.here.reference_version {
             self.link.wanted_reference = reply.reference_version;

@@ -32,7 +32,7 @@ pub enum Write {
         not_before_ms: u64,
     },
     /// An entry from the server. If the id is here with the same bytes, it gets the stamp; with other bytes, ours stays
-    /// and counts as held ([`HeldWhy::SameIdOtherBytes`]).
+    /// and goes to the server, which answers [`HeldWhy::SameIdOtherBytes`].
     Store {
         /// Of which job.
         job: JobId,

@@ -7,7 +7,6 @@ use super::row::{Delivery, EntryRow, PhotoDelivery, PhotoKey, PhotoRow};
 use crate::ids::{EntryId, Hash32, JobId};
 use crate::job_file::body::MethodRef;
 use crate::job_file::{Entry, JobFile};
-use crate::wire::sync::HeldWhy;
 use std::collections::BTreeMap;
 
 /// Everything that a device keeps.
@@ -43,7 +42,13 @@ pub fn merge_pulled(here: Option<EntryRow>, envelope: Vec<u8>, stamp: crate::job
             confirm_row(&mut row, stamp);
             row
         }
-        Some(row) => EntryRow { delivery: Delivery::Held(HeldWhy::SameIdOtherBytes), ..row },
+        Some(row) => match row.delivery {
+            // The server has never been given our bytes, or has lost them: they go, and it answers that it holds them.
+            // To call them held now would leave them on this device alone.
+            Delivery::Waiting { .. } => row,
+            Delivery::Confirmed => EntryRow { delivery: Delivery::FRESH, ..row },
+            Delivery::Held(_) | Delivery::Aside(_) => row,
+        },
     }
 }
 

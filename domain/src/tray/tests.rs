@@ -420,7 +420,7 @@ fn a_full_photo_store_does_not_stop_facts() {
 }
 
 #[test]
-fn a_pulled_entry_with_our_id_and_other_bytes_is_held_and_ours_stays() {
+fn a_pulled_entry_with_our_id_and_other_bytes_leaves_ours_in_the_tray() {
     let (mut shelf, mut other) = (Shelf::default(), Shelf::default());
     let id = write_entry(&mut shelf, job(1), 1);
     write_entry(&mut other, job(1), 9);
@@ -431,7 +431,36 @@ fn a_pulled_entry_with_our_id_and_other_bytes_is_held_and_ours_stays() {
     let stamp = Stamp { time_us: 1, position: 1 };
     shelf.apply(Plan { writes: vec![Write::Store { job: job(1), id, stamp, envelope: theirs }] });
     assert_eq!(shelf.entries[&id].1.envelope, ours);
+    // The simulation found it called held: then our bytes never left this device.
+    assert_eq!(shelf.entries[&id].1.delivery, Delivery::FRESH);
+    assert_eq!(Tray::new(shelf.on_device()).next_request(NOW), Some(Request::Push(vec![id])));
+    shelf.apply(Plan { writes: vec![Write::Hold(id, HeldWhy::SameIdOtherBytes)] });
+    shelf.apply(Plan { writes: vec![Write::Store { job: job(1), id, stamp, envelope: vec![0xa0] }] });
     assert_eq!(shelf.entries[&id].1.delivery, Delivery::Held(HeldWhy::SameIdOtherBytes));
+}
+
+#[test]
+fn what_was_held_for_want_of_its_job_goes_again_when_the_job_is_there() {
+    let mut shelf = Shelf::default();
+    let (id, other) = (write_entry(&mut shelf, job(1), 1), write_entry(&mut shelf, job(2), 2));
+    shelf.apply(Plan { writes: [id, other].map(|id| Write::Hold(id, HeldWhy::NoSuchJob)).to_vec() });
+    let mut tray = Tray::new(shelf.on_device());
+    let pull = tray.next_request(NOW).unwrap();
+    let reply = PullReply {
+        version: SYNC_VERSION,
+        epoch: vec![1].into(),
+        server_us: NOW * 1_000,
+        manifest: vec![JobHead { job: job(1), position: 0 }],
+        entries: Vec::new(),
+        more: false,
+        methods: Vec::new(),
+        reference_version: 0,
+        firm: FirmId::of(uuid_v7(NOW, &[1; 10])),
+    };
+    let plan = tray.take_reply(&pull, Answer::Pull(reply), NOW, 0);
+    shelf.apply(plan);
+    assert_eq!(shelf.entries[&id].1.delivery, Delivery::FRESH);
+    assert_eq!(shelf.entries[&other].1.delivery, Delivery::Held(HeldWhy::NoSuchJob));
 }
 
 #[test]

@@ -76,7 +76,14 @@ pub(super) fn domain_dependencies(tree: &Tree) -> Vec<Finding> {
 }
 
 pub(super) fn server_and_web_apart(tree: &Tree) -> Vec<Finding> {
-    let arrows = [("domain", "server"), ("domain", "web"), ("server", "web"), ("web", "server"), ("xtask", "server")];
+    let arrows = [
+        ("domain", "server"),
+        ("domain", "web"),
+        ("server", "web"),
+        ("web", "server"),
+        ("xtask", "server"),
+        ("tests/sim", "server"),
+    ];
     let mut findings = Vec::new();
     for (from, to) in arrows {
         if dependencies(tree, from, &["dependencies", "build-dependencies", "dev-dependencies"])
@@ -92,7 +99,7 @@ pub(super) fn server_and_web_apart(tree: &Tree) -> Vec<Finding> {
 
 pub(super) fn versions_in_one_place(tree: &Tree) -> Vec<Finding> {
     let mut findings = Vec::new();
-    for room in ["domain", "server", "web", "tests", "xtask"] {
+    for room in ["domain", "server", "web", "tests", "tests/sim", "xtask"] {
         for (name, value) in dependencies(tree, room, &["dependencies", "build-dependencies", "dev-dependencies"]) {
             if value.get("workspace").and_then(toml::Value::as_bool) != Some(true) {
                 let place = format!("{room}/Cargo.toml");
