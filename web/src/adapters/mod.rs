@@ -25,6 +25,7 @@ pub mod locks;
 #[cfg(test)]
 pub mod memory;
 pub mod photo;
+pub mod pointer;
 pub mod rescue_file;
 pub mod save_file;
 pub mod server;

@@ -234,7 +234,9 @@ pub fn answer(w: Words, card: &RequirementCard) -> String {
             | Requirement::Serial(_)
             | Requirement::Confirmation(_)
             | Requirement::Choice(_)
-            | Requirement::Check(_) => t!(w, "reason.answer.missing").to_owned(),
+            | Requirement::Check(_)
+            | Requirement::Countersign(_)
+            | Requirement::Signature(_) => t!(w, "reason.answer.missing").to_owned(),
         },
         Answer::Met { .. } => t!(w, "reason.answer.met").to_owned(),
         Answer::Failed { .. } => t!(w, "reason.answer.failed").to_owned(),
@@ -270,6 +272,11 @@ pub fn slot(w: Words, job: &JobView, slot: u16) -> String {
 fn fail_why(w: Words, job: &JobView, card: &RequirementCard, reason: &FailWhy) -> String {
     match reason {
         FailWhy::SamePhotoAt(at) => t!(w, "reason.fail.same_photo", step = place(w, job, at)),
+        FailWhy::SamePhotoInFirm(_) => t!(w, "reason.fail.same_photo_in_firm").to_owned(),
+        FailWhy::TicketNeeded(kind) => t!(w, "reason.fail.ticket_needed", kind = kind),
+        FailWhy::PinProofMissing => t!(w, "reason.fail.pin_proof_missing").to_owned(),
+        FailWhy::PinWrong => t!(w, "reason.fail.pin_wrong").to_owned(),
+        FailWhy::NotDrawn => t!(w, "reason.fail.not_drawn").to_owned(),
         FailWhy::SerialInSlot(other) => t!(w, "reason.fail.serial_in_slot", unit = slot(w, job, *other)),
         FailWhy::SerialUnreadable => t!(w, "reason.fail.serial_unreadable").to_owned(),
         FailWhy::Value { why: reason, .. } => w.say(why(*reason)).to_owned(),
@@ -419,6 +426,10 @@ pub const fn breach(why: &BreachWhy) -> Key {
         BreachWhy::StopWorkStep => key!("reason.breach.stop_work_step"),
         BreachWhy::NotComplete => key!("reason.breach.not_complete"),
         BreachWhy::NothingThere => key!("reason.breach.nothing_there"),
+        BreachWhy::WrongPin => key!("reason.breach.wrong_pin"),
+        BreachWhy::WrongAnswer => key!("reason.breach.wrong_answer"),
+        BreachWhy::AnswerUsed => key!("reason.breach.answer_used"),
+        BreachWhy::NotServer => key!("reason.breach.not_server"),
     }
 }
 
@@ -503,6 +514,8 @@ pub const fn finding(code: FindingCode) -> Key {
         FindingCode::PhotoElsewhere => key!("reason.finding.photo_elsewhere"),
         FindingCode::ForkedChain => key!("reason.finding.forked_chain"),
         FindingCode::PreviewDiffers => key!("reason.finding.preview_differs"),
+        FindingCode::CountersignConfirmed => key!("reason.finding.countersign_confirmed"),
+        FindingCode::CountersignWrong => key!("reason.finding.countersign_wrong"),
     }
 }
 
@@ -567,6 +580,9 @@ pub const fn entry_kind(body: &Body) -> Key {
         Body::Resumed(_) => key!("job.entry.resume"),
         Body::Submitted(_) => key!("job.entry.submit"),
         Body::Finding(_) => key!("job.entry.finding"),
+        Body::Countersign(_) | Body::CountersignProof(_) => key!("job.entry.countersign"),
+        Body::Signature(_) | Body::Drawing(_) => key!("job.entry.signature"),
+        Body::VoiceAnswers(_) | Body::VoiceAnswerShown(_) | Body::DeviationByVoice(_) => key!("job.entry.voice"),
     }
 }
 
@@ -874,6 +890,7 @@ pub fn limit_source(w: Words, limit: &LimitInfo) -> Option<String> {
     match limit {
         LimitInfo::Known { source: LimitSource::Method(cited), .. } => Some(cited.clone()),
         LimitInfo::Known { source: LimitSource::Maker, .. } => Some(t!(w, "reason.source.maker").to_owned()),
+        LimitInfo::Known { source: LimitSource::Design, .. } => Some(t!(w, "reason.source.design").to_owned()),
         LimitInfo::Known { source: LimitSource::Check(check), .. } => Some(source(w, check.source)),
         LimitInfo::None | LimitInfo::NoMakerFigure { .. } | LimitInfo::InputMissing { .. } => None,
     }

@@ -76,6 +76,7 @@ fn step_data(method: &Method, step: &Step, words: &Words, language: &str) -> Val
     match step.repeat {
         Some(Repeat::Module) => marks.push(words.get("sheet.for_each_module")),
         Some(Repeat::Unit) => marks.push(words.get("sheet.for_each_unit")),
+        Some(Repeat::Stack) => marks.push(words.get("sheet.for_each_stack")),
         None => {}
     }
     if step.when.is_some() {
@@ -93,7 +94,7 @@ fn step_data(method: &Method, step: &Step, words: &Words, language: &str) -> Val
     let needs: Vec<Value> = step
         .requirements
         .iter()
-        .map(|need| json!({"label": label(need, language), "limit": limit(need, words, language)}))
+        .map(|need| json!({"label": label(need, words, language), "limit": limit(need, words, language)}))
         .collect();
     json!({
         "title": step.title.in_language(language),
@@ -104,7 +105,7 @@ fn step_data(method: &Method, step: &Step, words: &Words, language: &str) -> Val
     })
 }
 
-fn label(need: &Requirement, language: &str) -> String {
+fn label(need: &Requirement, words: &Words, language: &str) -> String {
     let label = need.label().in_language(language);
     match need {
         Requirement::Photo(photo) => format!("{label}: {}", photo.shows.in_language(language)),
@@ -116,7 +117,9 @@ fn label(need: &Requirement, language: &str) -> String {
         | Requirement::Serial(_)
         | Requirement::Confirmation(_)
         | Requirement::Wait(_)
-        | Requirement::Check(_) => label.to_owned(),
+        | Requirement::Check(_)
+        | Requirement::Signature(_) => label.to_owned(),
+        Requirement::Countersign(_) => format!("{label} ({})", words.get("sheet.second_person")),
     }
 }
 
@@ -138,6 +141,7 @@ fn limit(need: &Requirement, words: &Words, language: &str) -> String {
                     format!("{range} ({})", constant.source)
                 }
                 Some(LimitRule::Model(_)) => words.get("sheet.limit_from_maker"),
+                Some(LimitRule::Design(_)) => words.get("sheet.limit_from_design"),
                 Some(LimitRule::Check(call)) => words.with("sheet.limit_computed", &[("check", &call.check)]),
             }
         }
@@ -145,9 +149,12 @@ fn limit(need: &Requirement, words: &Words, language: &str) -> String {
         Requirement::Wait(WaitNeed { seconds, .. }) => {
             words.with("sheet.wait", &[("seconds", &seconds.unwrap_or(0).to_string())])
         }
-        Requirement::Photo(_) | Requirement::Serial(_) | Requirement::Confirmation(_) | Requirement::Choice(_) => {
-            String::new()
-        }
+        Requirement::Photo(_)
+        | Requirement::Serial(_)
+        | Requirement::Confirmation(_)
+        | Requirement::Choice(_)
+        | Requirement::Countersign(_)
+        | Requirement::Signature(_) => String::new(),
     }
 }
 

@@ -480,13 +480,15 @@ fn call_of(need: &Requirement) -> Option<&CheckCall> {
         Requirement::Check(need) => Some(&need.call),
         Requirement::Reading(need) => match &need.limit {
             Some(LimitRule::Check(call)) => Some(call),
-            Some(LimitRule::Constant(_) | LimitRule::Model(_)) | None => None,
+            Some(LimitRule::Constant(_) | LimitRule::Model(_) | LimitRule::Design(_)) | None => None,
         },
         Requirement::Photo(_)
         | Requirement::Serial(_)
         | Requirement::Confirmation(_)
         | Requirement::Choice(_)
-        | Requirement::Wait(_) => None,
+        | Requirement::Wait(_)
+        | Requirement::Countersign(_)
+        | Requirement::Signature(_) => None,
     }
 }
 

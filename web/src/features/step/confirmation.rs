@@ -63,14 +63,21 @@ pub fn ConfirmationPart(
     match by {
         Confirmer::Recorder => view! { <p class="soft">{t!(w, "step.confirm.yourself")}</p> }.into_any(),
         Confirmer::SecondPerson => second_person(ctx, person),
-        Confirmer::Householder => view! {
-            <Field label=t!(w, "step.confirm.householder") kind=FieldKind::Text value=name hint=t!(w, "step.confirm.householder_hint") />
-        }
-        .into_any(),
+        Confirmer::Householder => householder(ctx, name),
     }
 }
 
-fn second_person(ctx: Ctx, person: RwSignal<String>) -> AnyView {
+/// Who of the household says it.
+pub fn householder(ctx: Ctx, name: RwSignal<String>) -> AnyView {
+    let w = ctx.w;
+    view! {
+        <Field label=t!(w, "step.confirm.householder") kind=FieldKind::Text value=name hint=t!(w, "step.confirm.householder_hint") />
+    }
+    .into_any()
+}
+
+/// Which other person of the crew says it.
+pub fn second_person(ctx: Ctx, person: RwSignal<String>) -> AnyView {
     let w = ctx.w;
     let choices = Signal::derive(move || {
         let me = ctx.device.person();

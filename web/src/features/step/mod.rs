@@ -15,6 +15,7 @@ mod photo;
 mod reading;
 mod requirement;
 mod serial;
+mod signature;
 pub mod view_model;
 mod wait;
 

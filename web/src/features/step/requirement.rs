@@ -12,6 +12,7 @@ use super::deviation::DeviationPart;
 use super::photo::{PhotoPart, Thumbnails};
 use super::reading::{ReadingPart, check_inputs};
 use super::serial::SerialPart;
+use super::signature::SignaturePart;
 use super::view_model::counting;
 use super::wait::WaitPart;
 use crate::features::crew::moment;
@@ -96,6 +97,10 @@ fn part_of(ctx: Ctx, need: &Requirement) -> AnyView {
         Requirement::Confirmation(need) => view! { <ConfirmationPart ctx need /> }.into_any(),
         Requirement::Choice(need) => view! { <ChoicePart ctx need /> }.into_any(),
         Requirement::Wait(_) => view! { <WaitPart ctx /> }.into_any(),
+        Requirement::Countersign(_) => {
+            view! { <p class="soft">{t!(ctx.w, "step.countersign.not_here")}</p> }.into_any()
+        }
+        Requirement::Signature(need) => view! { <SignaturePart ctx need /> }.into_any(),
         Requirement::Check(_) => ().into_any(),
     }
 }
