@@ -54,7 +54,8 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         return Err(InputFault::Missing { key: "rule_distance" });
     };
     let show = |value: Option<i64>| value.map_or_else(|| "?".to_string(), plain);
-    let numbers = format!("max({}, {}) = {} m", show(rule), show(maker), plain(least));
+    let there = reading.as_ref().and_then(|reading| reading.value).map(|value| value.micro);
+    let numbers = format!("d = {} m; max({}, {}) = {} m", show(there), show(rule), show(maker), plain(least));
     let mut check = gather
         .check("d ≥ max(rule, maker)", numbers, source)
         .with_result("distance_least", Unit::Metre, least)

@@ -39,7 +39,6 @@ mod f20_torque;
 mod f20_transport_mass;
 mod stack_sum;
 
-#[allow(unused_imports, reason = "the design sheet needs them")]
 pub(crate) use f03_adiabatic::{SIZES, next_size as next_conductor_size};
 pub use f14_energy_limits::{ENERGY_RULES, EnergyRule, RuleKind, energy_rule};
 

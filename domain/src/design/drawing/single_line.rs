@@ -1,0 +1,240 @@
+//! The single-line diagram: network, main fuse, meter, assembly, the battery's branch, other sources, loads, protective
+//! conductors. Designations follow IEC 81346-2: F protection, P measuring, Q switching, T converting, G supplying, W cables.
+
+use super::svg::{Anchor, LINE_HEIGHT, Svg};
+use super::{Design, figure, symbols};
+use crate::design::sheet::Sheet;
+use crate::electrical::Unit;
+
+/// Columns of the battery's branch.
+const NETWORK: i32 = 60;
+const MAIN_FUSE: i32 = 170;
+const METER: i32 = 280;
+const BUSBAR: i32 = 370;
+const BREAKER: i32 = 460;
+const RCD: i32 = 590;
+const AC_CABLE: i32 = 720;
+const CONVERTER: i32 = 850;
+const DC_SWITCH: i32 = 970;
+const DC_FUSE: i32 = 1090;
+const DC_CABLE: i32 = 1220;
+const STACKS: i32 = 1360;
+const STACK_STEP: i32 = 170;
+/// Rows; text stands above its row.
+const ROW: i32 = 130;
+const ROW_STEP: i32 = 130;
+const MODULE_STEP: i32 = 44;
+const MODULES_SHOWN: i64 = 12;
+
+/// The diagram of a design with what its sheet computed.
+pub fn single_line(design: &Design, sheet: &Sheet) -> String {
+    let stacks = design.stacked();
+    let tallest = stacks.iter().copied().max().unwrap_or(1).min(MODULES_SHOWN);
+    let columns = i32::try_from(stacks.len().max(1)).unwrap_or(1);
+    let battery_bottom = ROW + 40 + MODULE_STEP * i32::try_from(tallest).unwrap_or(1) + 20;
+    let existing = design.get("existing_inverter_w").is_some();
+    let rows = if existing { 3 } else { 2 };
+    let loads_row = ROW + ROW_STEP * (rows - 1);
+    let earth_line = battery_bottom.max(loads_row + 50) + 40;
+    let mut svg = Svg::of(STACKS + STACK_STEP * (columns - 1) + 110, earth_line + 70);
+
+    supply(&mut svg, design);
+    svg.thick(BUSBAR, ROW - 40, BUSBAR, loads_row + 30);
+    label(&mut svg, BUSBAR, ROW - 50, vec!["-X1".to_owned(), amperes(design, "busbar_a")]);
+    battery_branch(&mut svg, design, sheet);
+    if existing {
+        other_source(&mut svg, design, ROW + ROW_STEP);
+    }
+    svg.line(BUSBAR, loads_row, BREAKER - symbols::REACH, loads_row);
+    symbols::loads(&mut svg, BREAKER, loads_row);
+    batteries(&mut svg, design, &stacks);
+    protective(&mut svg, design, loads_row, earth_line, columns, &stacks);
+    svg.finish("Single-line diagram")
+}
+
+/// Designation and figures over a symbol; empty ones are left out.
+fn label(svg: &mut Svg, x: i32, y: i32, lines: Vec<String>) {
+    let lines: Vec<String> = lines.into_iter().filter(|line| !line.is_empty()).collect();
+    svg.above(x, y, &lines);
+}
+
+fn amperes(design: &Design, key: &str) -> String {
+    design.get(key).map_or_else(String::new, |micro| figure(Unit::Ampere, micro))
+}
+
+/// Section and length, each on a line of its own.
+fn cable_lines(design: &Design, name: &str, size: &str, length: &str) -> Vec<String> {
+    let of = |key: &str, unit| design.get(key).map_or_else(String::new, |micro| figure(unit, micro));
+    vec![name.to_owned(), of(size, Unit::SquareMillimetre), of(length, Unit::Metre)]
+}
+
+fn supply(svg: &mut Svg, design: &Design) {
+    symbols::network(svg, NETWORK, ROW);
+    let phases = design.whole("phases").unwrap_or(1).clamp(1, 3);
+    let voltage = design.get("ac_nominal_v").map_or_else(String::new, |micro| figure(Unit::Volt, micro));
+    let earthing = design.get("earthing").and_then(|code| crate::design::field("earthing")?.choice(code));
+    let earthing = match earthing {
+        Some("tn_s") => "TN-S",
+        Some("tn_c_s") => "TN-C-S",
+        Some("tt") => "TT",
+        Some("men") => "MEN",
+        Some(_) | None => "",
+    };
+    label(svg, NETWORK + 8, ROW - 34, vec![format!("{phases}/N ~"), voltage, earthing.to_owned()]);
+    svg.line(NETWORK + 50, ROW, MAIN_FUSE - symbols::REACH, ROW);
+    symbols::fuse(svg, MAIN_FUSE, ROW);
+    label(svg, MAIN_FUSE, ROW - 34, vec!["-F1".to_owned(), amperes(design, "main_fuse_a")]);
+    svg.line(MAIN_FUSE + symbols::REACH, ROW, METER - symbols::REACH, ROW);
+    symbols::meter(svg, METER, ROW);
+    label(svg, METER, ROW - 34, vec!["-P1".to_owned()]);
+    svg.line(METER + symbols::REACH, ROW, BUSBAR, ROW);
+}
+
+fn battery_branch(svg: &mut Svg, design: &Design, sheet: &Sheet) {
+    svg.line(BUSBAR, ROW, BREAKER - symbols::REACH, ROW);
+    symbols::breaker(svg, BREAKER, ROW);
+    let kind = word(design, "ac_breaker_type").to_uppercase();
+    let rating = amperes(design, "ac_breaker_a");
+    let breaker = if kind.is_empty() || rating.is_empty() { rating } else { format!("{kind} · {rating}") };
+    label(svg, BREAKER, ROW - 34, vec!["-Q1".to_owned(), breaker]);
+    svg.line(BREAKER + symbols::REACH, ROW, RCD - 40, ROW);
+    residual_current(svg, design);
+    svg.line(RCD + 40, ROW, AC_CABLE - 50, ROW);
+    let conductors = if design.whole("phases") == Some(3) { "5" } else { "3" };
+    symbols::cable(svg, AC_CABLE, ROW, conductors);
+    label(svg, AC_CABLE, ROW - 34, cable_lines(design, "-W1", "ac_cable_size_mm2", "ac_cable_length_m"));
+    svg.line(AC_CABLE + 50, ROW, CONVERTER - 40, ROW);
+    symbols::converter(svg, CONVERTER, ROW);
+    let power = design.get("inverter_w").map_or_else(String::new, kilowatts);
+    label(svg, CONVERTER, ROW - 38, vec!["-T1".to_owned(), power]);
+    svg.line(CONVERTER + 40, ROW, DC_SWITCH - symbols::REACH, ROW);
+    symbols::switch_disconnector(svg, DC_SWITCH, ROW);
+    let volts = design.get("dc_device_rating_v").map_or_else(String::new, |micro| figure(Unit::Volt, micro));
+    label(svg, DC_SWITCH, ROW - 34, vec!["-Q2".to_owned(), volts]);
+    svg.line(DC_SWITCH + symbols::REACH, ROW, DC_FUSE - symbols::REACH, ROW);
+    symbols::fuse(svg, DC_FUSE, ROW);
+    label(svg, DC_FUSE, ROW - 34, vec!["-F3".to_owned(), amperes(design, "dc_fuse_a")]);
+    svg.line(DC_FUSE + symbols::REACH, ROW, DC_CABLE - 50, ROW);
+    symbols::cable(svg, DC_CABLE, ROW, "2");
+    label(svg, DC_CABLE, ROW - 34, cable_lines(design, "-W2", "dc_cable_size_mm2", "dc_cable_length_m"));
+    svg.line(DC_CABLE + 50, ROW, if is_parallel(design) { STACKS - BUS } else { STACKS }, ROW);
+    label(svg, STACKS, ROW - 34, battery_lines(design, sheet));
+}
+
+/// Left out where none is planned, as in a US house.
+fn residual_current(svg: &mut Svg, design: &Design) {
+    let kind = word(design, "rcd_type").to_uppercase();
+    let residual = design.get("rcd_residual_a");
+    if kind.is_empty() && residual.is_none() {
+        svg.line(RCD - 40, ROW, RCD + 40, ROW);
+        return;
+    }
+    symbols::residual_current(svg, RCD, ROW);
+    let residual = residual
+        .map_or_else(String::new, |micro| format!("IΔn {} mA", figure(Unit::Count, micro.saturating_mul(1_000))));
+    label(svg, RCD, ROW - 34, vec!["-F2".to_owned(), kind, residual]);
+}
+
+fn battery_lines(design: &Design, sheet: &Sheet) -> Vec<String> {
+    let energy =
+        design.energy().map_or_else(String::new, |micro| format!("{} kWh", figure(Unit::Count, micro / 1_000)));
+    let window = sheet.line("stack_window").and_then(|line| line.check());
+    let volts = window.and_then(|check| {
+        let (low, high) = (check.result("stack_voltage_min")?, check.result("stack_voltage_max")?);
+        Some(format!("{}–{} V", figure(Unit::Count, low.micro), figure(Unit::Count, high.micro)))
+    });
+    vec!["-G1".to_owned(), energy, volts.unwrap_or_default()]
+}
+
+fn word(design: &Design, key: &str) -> &'static str {
+    design.get(key).and_then(|code| crate::design::field(key)?.choice(code)).unwrap_or("")
+}
+
+fn kilowatts(micro: i64) -> String {
+    format!("{} kW", figure(Unit::Count, micro / 1_000))
+}
+
+/// A source that was there before.
+fn other_source(svg: &mut Svg, design: &Design, row: i32) {
+    svg.line(BUSBAR, row, BREAKER - symbols::REACH, row);
+    symbols::breaker(svg, BREAKER, row);
+    label(svg, BREAKER, row - 34, vec!["-Q3".to_owned(), amperes(design, "existing_breaker_a")]);
+    svg.line(BREAKER + symbols::REACH, row, RCD - 40, row);
+    symbols::converter(svg, RCD, row);
+    let power = design.get("existing_inverter_w").map_or_else(String::new, kilowatts);
+    label(svg, RCD, row - 38, vec!["-T2".to_owned(), power]);
+}
+
+/// How far left of its modules the common conductor of parallel strings runs.
+const BUS: i32 = 24;
+
+fn is_parallel(design: &Design) -> bool {
+    design.whole("strings").unwrap_or(1) > 1
+}
+
+/// One column of modules for each stack. Strings hang on a common conductor; a single string goes on into the next stack.
+fn batteries(svg: &mut Svg, design: &Design, stacks: &[i64]) {
+    let parallel = is_parallel(design);
+    let in_series = design.in_series().unwrap_or(1).max(1);
+    for (index, modules) in (0..).zip(stacks) {
+        let x = STACKS + STACK_STEP * index;
+        let shown = i32::try_from((*modules).min(MODULES_SHOWN)).unwrap_or(1);
+        let (top, bottom) = (ROW + 40, ROW + 40 + MODULE_STEP * shown);
+        if !parallel {
+            svg.line(x, ROW, x, top);
+        }
+        let mut lowest = ROW;
+        for module in 0..shown {
+            let y = top + MODULE_STEP * module;
+            let begins = i64::from(module) % in_series == 0;
+            if parallel && begins {
+                svg.line(x - BUS, y + 2, x, y + 2);
+                lowest = y + 2;
+            }
+            symbols::battery(svg, x, y + MODULE_STEP / 2);
+            let ends = (i64::from(module) + 1) % in_series == 0 && parallel;
+            if module + 1 < shown && !ends {
+                svg.line(x, y + MODULE_STEP - 2, x, y + MODULE_STEP + 2);
+            }
+            // Slots count from the bottom.
+            let slot = if *modules > MODULES_SHOWN { String::new() } else { (shown - module).to_string() };
+            svg.text(x + 30, y + MODULE_STEP / 2 + 5, Anchor::Middle, &slot);
+        }
+        if parallel {
+            svg.line(x - BUS, ROW, x - BUS, lowest);
+        }
+        if *modules > MODULES_SHOWN {
+            svg.text(x + 32, top + LINE_HEIGHT, Anchor::Start, &format!("× {modules}"));
+        }
+        let (left, right) = (x - BUS - 8, x + 46);
+        svg.dashed(&[(left, top - 12), (right, top - 12), (right, bottom + 12), (left, bottom + 12), (left, top - 12)]);
+        if usize::try_from(index).unwrap_or(0) + 1 < stacks.len() {
+            let next = x + STACK_STEP;
+            if parallel {
+                svg.dot(x - BUS, ROW);
+                svg.line(x - BUS, ROW, next - BUS, ROW);
+            } else {
+                svg.poly(&[(x, bottom - 2), (x, bottom + 24), (x + 85, bottom + 24), (x + 85, ROW), (next, ROW)]);
+            }
+        }
+    }
+}
+
+/// The main earthing terminal, the electrode and the protective conductors to every enclosure.
+fn protective(svg: &mut Svg, design: &Design, loads_row: i32, line: i32, columns: i32, stacks: &[i64]) {
+    svg.dashed(&[(BUSBAR, loads_row + 30), (BUSBAR, line)]);
+    let last = STACKS + STACK_STEP * (columns - 1) - 20;
+    svg.dashed(&[(BUSBAR, line), (if stacks.is_empty() { CONVERTER } else { last }, line)]);
+    svg.dot(BUSBAR, line);
+    symbols::earth(svg, BUSBAR, line);
+    svg.dashed(&[(CONVERTER, line), (CONVERTER, ROW + 26)]);
+    svg.dot(CONVERTER, line);
+    for (index, modules) in (0..).zip(stacks) {
+        let shown = i32::try_from((*modules).min(MODULES_SHOWN)).unwrap_or(1);
+        let x = STACKS + STACK_STEP * index - 20;
+        svg.dashed(&[(x, line), (x, ROW + 40 + MODULE_STEP * shown + 12)]);
+    }
+    let mut parts = cable_lines(design, "-W3 PE", "pe_size_mm2", "pe_length_m");
+    parts.retain(|part| !part.is_empty());
+    svg.text((BUSBAR + CONVERTER) / 2, line - 8, Anchor::Middle, &parts.join(" · "));
+}

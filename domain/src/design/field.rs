@@ -1,0 +1,283 @@
+//! Every figure that a design may hold. A form is drawn from this table, so a new figure is one line here.
+
+use crate::electrical::Unit;
+
+/// Where a field stands on the sheet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Section {
+    Supply,
+    Inverter,
+    Modules,
+    DirectSide,
+    AlternatingSide,
+    Earth,
+    Location,
+    Fixing,
+    Backup,
+    Work,
+    Grid,
+}
+
+/// One figure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Field {
+    /// The key in the job file.
+    pub key: &'static str,
+    /// Millionths of this; codes and counts are [`Unit::Count`].
+    pub unit: Unit,
+    pub section: Section,
+    /// Words for the codes 1, 2, 3…; `["no", "yes"]` for 0 and 1; empty for a number.
+    pub choices: &'static [&'static str],
+}
+
+impl Field {
+    /// 0 and 1 instead of 1, 2, 3….
+    pub fn is_yes_or_no(&self) -> bool {
+        self.choices.first() == Some(&"no")
+    }
+
+    /// The word for a stored code.
+    pub fn choice(&self, micro: i64) -> Option<&'static str> {
+        let code = usize::try_from(micro / 1_000_000).ok()?;
+        self.choices.get(if self.is_yes_or_no() { code } else { code.checked_sub(1)? }).copied()
+    }
+}
+
+const YES: &[&str] = &["no", "yes"];
+pub(super) const LOCATIONS: &[&str] =
+    &["indoor", "attached_garage", "detached_garage", "outdoor_wall", "outdoor_ground"];
+/// Loads that a sheet can list.
+pub(super) const LOADS: usize = 8;
+
+const fn number(section: Section, key: &'static str, unit: Unit) -> Field {
+    Field { key, unit, section, choices: &[] }
+}
+
+const fn choice(section: Section, key: &'static str, choices: &'static [&'static str]) -> Field {
+    Field { key, unit: Unit::Count, section, choices }
+}
+
+const fn yes(section: Section, key: &'static str) -> Field {
+    choice(section, key, YES)
+}
+
+use Section::{
+    AlternatingSide as Ac, Backup, DirectSide as Dc, Earth, Fixing, Grid, Inverter, Location, Modules, Supply, Work,
+};
+
+/// All fields, in the order of the form.
+pub const FIELDS: &[Field] = &[
+    choice(Supply, "earthing", &["tn_s", "tn_c_s", "tt", "men", "us_service"]),
+    number(Supply, "phases", Unit::Count),
+    // Line to neutral; the whole 240 V of a split phase.
+    number(Supply, "ac_nominal_v", Unit::Volt),
+    number(Supply, "main_fuse_a", Unit::Ampere),
+    number(Supply, "busbar_a", Unit::Ampere),
+    number(Supply, "panel_breakers_a", Unit::Ampere),
+    yes(Supply, "source_far_end"),
+    number(Supply, "supply_loop_ohm", Unit::Ohm),
+    number(Supply, "supply_fault_a", Unit::Ampere),
+    number(Supply, "existing_inverter_w", Unit::Watt),
+    number(Supply, "existing_breaker_a", Unit::Ampere),
+    number(Inverter, "inverter_w", Unit::Watt),
+    number(Inverter, "inverter_peak_w", Unit::Watt),
+    number(Inverter, "inverter_efficiency", Unit::Percent),
+    number(Inverter, "inverter_dc_min_v", Unit::Volt),
+    number(Inverter, "inverter_dc_max_v", Unit::Volt),
+    number(Inverter, "charge_current_a", Unit::Ampere),
+    number(Inverter, "inverter_draw_w", Unit::Watt),
+    number(Inverter, "inverter_standby_w", Unit::Watt),
+    yes(Inverter, "no_smooth_dc"),
+    yes(Inverter, "simple_separation"),
+    yes(Inverter, "type_tested"),
+    number(Inverter, "capacitance_f", Unit::Farad),
+    number(Inverter, "bleed_ohm", Unit::Ohm),
+    number(Inverter, "discharge_wait_s", Unit::Second),
+    number(Modules, "modules", Unit::Count),
+    // Standing beside each other.
+    number(Modules, "stacks", Unit::Count),
+    // In parallel; 1 when absent.
+    number(Modules, "strings", Unit::Count),
+    number(Modules, "module_wh", Unit::WattHour),
+    number(Modules, "module_cells", Unit::Count),
+    number(Modules, "module_cell_min_v", Unit::Volt),
+    number(Modules, "module_cell_max_v", Unit::Volt),
+    number(Modules, "module_resistance_ohm", Unit::Ohm),
+    number(Modules, "module_mass_kg", Unit::Kilogram),
+    number(Modules, "module_width_m", Unit::Metre),
+    number(Modules, "module_depth_m", Unit::Metre),
+    number(Modules, "module_height_m", Unit::Metre),
+    number(Modules, "base_height_m", Unit::Metre),
+    number(Modules, "control_height_m", Unit::Metre),
+    number(Modules, "control_mass_kg", Unit::Kilogram),
+    number(Dc, "dc_cable_size_mm2", Unit::SquareMillimetre),
+    number(Dc, "dc_cable_class", Unit::Count),
+    // By the cable's maker, for sizes outside IEC 60228.
+    number(Dc, "dc_cable_ohm_per_km", Unit::Ohm),
+    number(Dc, "dc_cable_length_m", Unit::Metre),
+    number(Dc, "dc_cable_temperature_c", Unit::Celsius),
+    // By a named source that stands in the job file's remark; no table ships with us.
+    number(Dc, "dc_cable_rating_a", Unit::Ampere),
+    number(Dc, "dc_cable_joints", Unit::Count),
+    number(Dc, "dc_fuse_a", Unit::Ampere),
+    number(Dc, "maker_fuse_max_a", Unit::Ampere),
+    number(Dc, "dc_device_rating_v", Unit::Volt),
+    number(Dc, "dc_breaking_a", Unit::Ampere),
+    number(Dc, "dc_fault_a", Unit::Ampere),
+    number(Dc, "dc_path_resistance_ohm", Unit::Ohm),
+    number(Ac, "ac_cable_size_mm2", Unit::SquareMillimetre),
+    number(Ac, "ac_cable_length_m", Unit::Metre),
+    number(Ac, "ac_cable_rating_a", Unit::Ampere),
+    number(Ac, "ac_power_factor", Unit::Count),
+    number(Ac, "ac_protective_core_mm2", Unit::SquareMillimetre),
+    choice(Ac, "ac_breaker_type", &["b", "c", "d"]),
+    number(Ac, "ac_breaker_a", Unit::Ampere),
+    choice(Ac, "rcd_type", &["ac", "a", "f", "b"]),
+    number(Ac, "rcd_residual_a", Unit::Ampere),
+    choice(
+        Earth,
+        "pe_kind",
+        &[
+            "separate_pvc",
+            "separate_xlpe",
+            "core_pvc",
+            "core_xlpe",
+            "armour_pvc",
+            "armour_xlpe",
+            "aluminium_pvc",
+            "aluminium_xlpe",
+        ],
+    ),
+    number(Earth, "pe_size_mm2", Unit::SquareMillimetre),
+    number(Earth, "pe_class", Unit::Count),
+    number(Earth, "pe_ohm_per_km", Unit::Ohm),
+    number(Earth, "pe_length_m", Unit::Metre),
+    number(Earth, "pe_joints", Unit::Count),
+    yes(Earth, "pe_protected"),
+    number(Earth, "pe_cap_ohm", Unit::Ohm),
+    number(Earth, "fault_clearing_s", Unit::Second),
+    number(Earth, "let_through_a2s", Unit::AmpereSquaredSecond),
+    number(Earth, "ambient_c", Unit::Celsius),
+    choice(Location, "location_kind", LOCATIONS),
+    number(Location, "energy_elsewhere_wh", Unit::WattHour),
+    yes(Location, "in_habitable_room"),
+    yes(Location, "in_sleeping_room"),
+    yes(Location, "opens_to_sleeping_room"),
+    yes(Location, "in_void"),
+    yes(Location, "in_escape_route"),
+    yes(Location, "under_stairs"),
+    number(Location, "opening_distance_m", Unit::Metre),
+    number(Location, "exit_distance_m", Unit::Metre),
+    number(Location, "appliance_distance_m", Unit::Metre),
+    number(Location, "above_distance_m", Unit::Metre),
+    number(Location, "flammable_distance_m", Unit::Metre),
+    number(Location, "unit_distance_m", Unit::Metre),
+    number(Location, "left_distance_m", Unit::Metre),
+    number(Location, "right_distance_m", Unit::Metre),
+    number(Location, "working_depth_m", Unit::Metre),
+    number(Location, "working_width_m", Unit::Metre),
+    number(Location, "working_height_m", Unit::Metre),
+    number(Location, "maker_side_distance_m", Unit::Metre),
+    number(Location, "maker_above_distance_m", Unit::Metre),
+    number(Location, "maker_front_distance_m", Unit::Metre),
+    // A test report for less distance: 1 attached, 2 accepted by the authority.
+    choice(Location, "distance_exception", &["report_attached", "authority_accepted"]),
+    yes(Location, "has_fire_detection"),
+    yes(Location, "has_fire_separation"),
+    yes(Location, "has_gypsum_lining"),
+    yes(Location, "has_vehicle_barrier"),
+    yes(Location, "has_wall_barrier"),
+    yes(Location, "has_dry_ventilation"),
+    yes(Location, "has_gas_zone_clear"),
+    yes(Location, "has_listing"),
+    yes(Location, "has_conformity_statement"),
+    yes(Location, "has_bidirectional_devices"),
+    yes(Location, "has_island_earthing"),
+    yes(Location, "has_neutral_continuity"),
+    number(Fixing, "stack_mass_kg", Unit::Kilogram),
+    number(Fixing, "stack_gravity_height_m", Unit::Metre),
+    number(Fixing, "bracket_height_m", Unit::Metre),
+    number(Fixing, "bracket_capacity_n", Unit::Newton),
+    number(Fixing, "push_factor", Unit::Count),
+    number(Fixing, "floor_capacity_pa", Unit::Pascal),
+    number(Fixing, "wall_mass_kg", Unit::Kilogram),
+    number(Fixing, "wall_gravity_m", Unit::Metre),
+    number(Fixing, "wall_lever_m", Unit::Metre),
+    number(Fixing, "wall_fixings", Unit::Count),
+    number(Fixing, "wall_tension_n", Unit::Newton),
+    number(Fixing, "wall_shear_n", Unit::Newton),
+    yes(Fixing, "wall_anchor_tested"),
+    number(Backup, "health_percent", Unit::Percent),
+    number(Backup, "reserve_percent", Unit::Percent),
+    number(Backup, "floor_percent", Unit::Percent),
+    number(Backup, "runtime_wanted_s", Unit::Second),
+    number(Backup, "load_1_w", Unit::Watt),
+    number(Backup, "load_1_duty", Unit::Percent),
+    number(Backup, "load_1_start_w", Unit::Watt),
+    number(Backup, "load_2_w", Unit::Watt),
+    number(Backup, "load_2_duty", Unit::Percent),
+    number(Backup, "load_2_start_w", Unit::Watt),
+    number(Backup, "load_3_w", Unit::Watt),
+    number(Backup, "load_3_duty", Unit::Percent),
+    number(Backup, "load_3_start_w", Unit::Watt),
+    number(Backup, "load_4_w", Unit::Watt),
+    number(Backup, "load_4_duty", Unit::Percent),
+    number(Backup, "load_4_start_w", Unit::Watt),
+    number(Backup, "load_5_w", Unit::Watt),
+    number(Backup, "load_5_duty", Unit::Percent),
+    number(Backup, "load_5_start_w", Unit::Watt),
+    number(Backup, "load_6_w", Unit::Watt),
+    number(Backup, "load_6_duty", Unit::Percent),
+    number(Backup, "load_6_start_w", Unit::Watt),
+    number(Backup, "load_7_w", Unit::Watt),
+    number(Backup, "load_7_duty", Unit::Percent),
+    number(Backup, "load_7_start_w", Unit::Watt),
+    number(Backup, "load_8_w", Unit::Watt),
+    number(Backup, "load_8_duty", Unit::Percent),
+    number(Backup, "load_8_start_w", Unit::Watt),
+    number(Work, "arc_clearing_s", Unit::Second),
+    number(Work, "arc_distance_m", Unit::Metre),
+    yes(Work, "arc_enclosed"),
+    choice(Work, "glove_class", &["class_00", "class_0"]),
+    // Modules carried in one vehicle; all of them when absent.
+    number(Work, "transport_modules", Unit::Count),
+    yes(Grid, "notify_planned"),
+    yes(Grid, "consent_given"),
+];
+
+/// The fields of a section, in the order of the form.
+pub fn fields(section: Section) -> impl Iterator<Item = &'static Field> {
+    FIELDS.iter().filter(move |field| field.section == section)
+}
+
+/// The field with that key.
+pub fn field(key: &str) -> Option<&'static Field> {
+    FIELDS.iter().find(|field| field.key == key)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn keys_are_unique_and_loads_complete() {
+        for (index, one) in FIELDS.iter().enumerate() {
+            assert!(FIELDS[index + 1..].iter().all(|other| other.key != one.key), "{} twice", one.key);
+        }
+        for load in 1..=LOADS {
+            for part in ["w", "duty", "start_w"] {
+                assert!(field(&format!("load_{load}_{part}")).is_some());
+            }
+        }
+        assert!(field(&format!("load_{}_w", LOADS + 1)).is_none());
+    }
+
+    #[test]
+    fn codes_have_words() {
+        let earthing = field("earthing").expect("it is there");
+        assert_eq!(earthing.choice(2_000_000), Some("tn_c_s"));
+        assert_eq!(earthing.choice(0), None);
+        let yes = field("type_tested").expect("it is there");
+        assert_eq!((yes.choice(0), yes.choice(1_000_000), yes.choice(2_000_000)), (Some("no"), Some("yes"), None));
+    }
+}

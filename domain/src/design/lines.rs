@@ -1,0 +1,431 @@
+//! The checks of the sheet, apart from the place. Each function is a list of what goes where.
+
+use super::sheet::From::{Field, Fixed, Given, List, Maybe};
+use super::sheet::{Bench, From};
+use crate::electrical::rule_set::{Place, Rule, Topic};
+use crate::electrical::units::MICRO;
+
+/// Earthing by its code.
+const TT: i64 = 3 * MICRO;
+const COPPER_WORKING: i64 = 70 * MICRO;
+
+impl Bench<'_> {
+    /// A figure of the rule set.
+    pub(super) fn figure(&self, topic: Topic) -> Option<i64> {
+        self.rules.figure(topic)
+    }
+
+    /// A figure that the last line with that key computed.
+    pub(super) fn result(&self, key: &str, result: &str) -> Option<i64> {
+        let line = self.lines.iter().find(|line| line.key == key)?;
+        line.check()?.result(result).map(|quantity| quantity.micro)
+    }
+
+    pub(super) fn is_american(&self) -> bool {
+        self.rules.place == Place::Us
+    }
+
+    pub(super) fn is_tt(&self) -> bool {
+        self.design.get("earthing") == Some(TT)
+    }
+
+    /// The limit of the alternating side: of the rise where the rules have one, else of the drop.
+    pub(super) fn ac_drop_rule(&self) -> Option<&'_ Rule> {
+        self.rules.find(Topic::Drop, "rise").or_else(|| self.rules.find(Topic::Drop, "ac"))
+    }
+
+    /// The limit of the maker's fuse is a rating, so a series that the rules do not name counts as IEC.
+    fn series(&self) -> Option<i64> {
+        self.figure(Topic::SizeSeries).or(Some(MICRO))
+    }
+
+    fn stack_window(&mut self) {
+        let series = self.design.in_series().map(|number| number * MICRO);
+        self.run(
+            "stack_window",
+            "F07",
+            None,
+            &[
+                ("modules", Given(series, &["modules"])),
+                ("cells_per_module", Field("module_cells")),
+                ("cell_voltage_min", Field("module_cell_min_v")),
+                ("cell_voltage_max", Field("module_cell_max_v")),
+                ("window_min", Field("inverter_dc_min_v")),
+                ("window_max", Field("inverter_dc_max_v")),
+                ("device_voltage_rating", Field("dc_device_rating_v")),
+            ],
+        );
+    }
+
+    /// Resistances in the way of a short circuit: every module of a string and the path outside.
+    fn fault_path(&self) -> Vec<i64> {
+        let (Some(series), Some(module)) = (self.design.in_series(), self.design.get("module_resistance_ohm")) else {
+            return Vec::new();
+        };
+        let modules = usize::try_from(series.min(1_000)).unwrap_or(0);
+        let mut path = vec![module; modules];
+        path.extend(self.design.get("dc_path_resistance_ohm"));
+        path
+    }
+
+    fn dc_fuse(&mut self) {
+        let needs_path = self.design.get("dc_fault_a").is_none();
+        let fault = if needs_path { List(self.fault_path(), &["dc_fault_a"]) } else { Fixed(None) };
+        self.run(
+            "dc_fuse",
+            "F08",
+            None,
+            &[
+                ("size_series", Fixed(self.series())),
+                ("power", Field("inverter_w")),
+                ("efficiency", Field("inverter_efficiency")),
+                ("stack_voltage_min", self.stack_voltage("stack_voltage_min")),
+                ("charge_current", Maybe("charge_current_a")),
+                ("fuse_rating", Field("dc_fuse_a")),
+                ("cable_rating", Field("dc_cable_rating_a")),
+                ("maker_fuse_max", Field("maker_fuse_max_a")),
+                ("stack_voltage_max", self.stack_voltage("stack_voltage_max")),
+                ("fuse_voltage_rating", Field("dc_device_rating_v")),
+                ("breaking_capacity", Field("dc_breaking_a")),
+                ("fault_current", Maybe("dc_fault_a")),
+                ("fault_resistance", fault),
+            ],
+        );
+    }
+
+    /// A voltage that [`Bench::stack_window`] computed.
+    pub(super) fn stack_voltage(&self, result: &str) -> From {
+        Given(
+            self.result("stack_window", result),
+            &["modules", "module_cells", "module_cell_min_v", "module_cell_max_v"],
+        )
+    }
+
+    fn dc_drop(&mut self) {
+        let rule = self.rules.find(Topic::Drop, "dc").copied();
+        self.run(
+            "dc_drop",
+            "F02",
+            rule.as_ref(),
+            &[
+                ("supply_kind", Fixed(Some(MICRO))),
+                ("current", Given(self.result("dc_fuse", "current_max"), &["inverter_w", "inverter_efficiency"])),
+                ("nominal_voltage", self.stack_voltage("stack_voltage_min")),
+                ("conductor_size", Field("dc_cable_size_mm2")),
+                ("conductor_class", Field("dc_cable_class")),
+                ("resistance_per_km", Maybe("dc_cable_ohm_per_km")),
+                ("length", Field("dc_cable_length_m")),
+                ("temperature", Fixed(self.design.get("dc_cable_temperature_c").or(Some(COPPER_WORKING)))),
+                ("drop_limit", Fixed(rule.and_then(|rule| rule.value).map(|value| value.micro))),
+            ],
+        );
+    }
+
+    fn ac_device(&mut self) {
+        self.run(
+            "ac_device",
+            "F08-AC",
+            None,
+            &[
+                ("size_series", Fixed(self.series())),
+                ("current", self.ac_current()),
+                ("device_rating", Field("ac_breaker_a")),
+                ("cable_rating", Field("ac_cable_rating_a")),
+            ],
+        );
+    }
+
+    pub(super) fn ac_current(&self) -> From {
+        Given(self.design.ac_current(), &["inverter_w", "ac_nominal_v", "phases"])
+    }
+
+    fn ac_drop(&mut self) {
+        let rule = self.ac_drop_rule().copied();
+        let kind = if self.design.whole("phases") == Some(3) { 3 } else { 2 };
+        self.run(
+            "ac_drop",
+            "F02",
+            rule.as_ref(),
+            &[
+                ("supply_kind", Fixed(Some(kind * MICRO))),
+                ("drop_method", Fixed(Some(2 * MICRO))),
+                ("current", self.ac_current()),
+                ("nominal_voltage", Field("ac_nominal_v")),
+                ("conductor_size", Field("ac_cable_size_mm2")),
+                ("length", Field("ac_cable_length_m")),
+                ("power_factor", Maybe("ac_power_factor")),
+                ("drop_limit", Fixed(rule.and_then(|rule| rule.value).map(|value| value.micro))),
+            ],
+        );
+    }
+
+    /// By heat where somebody gave it whole, else by the line conductor: either way is allowed.
+    fn protective_size(&mut self) {
+        let timed = self.design.get("fault_clearing_s").is_some();
+        let fault = if timed { Field("supply_fault_a") } else { Fixed(None) };
+        self.run(
+            "pe_size",
+            "F03",
+            None,
+            &[
+                ("protective_kind", Field("pe_kind")),
+                ("fault_current", fault),
+                ("disconnection_time", Maybe("fault_clearing_s")),
+                ("let_through", Maybe("let_through_a2s")),
+                ("line_size", Field("ac_cable_size_mm2")),
+                ("mechanically_protected", Maybe("pe_protected")),
+                ("protective_size", Field("pe_size_mm2")),
+            ],
+        );
+    }
+
+    /// The loop at working temperature against the whole limit; what is measured cold has a limit of its own.
+    fn loop_planned(&mut self) {
+        if self.is_american() || self.is_tt() {
+            return;
+        }
+        let rule = self.rules.about(Topic::TripTable).next().copied();
+        let planned = self.planned_loop(self.design.get("ac_cable_size_mm2"));
+        let mut pairs = self.loop_pairs();
+        pairs.push((
+            "reading",
+            Given(planned, &["supply_loop_ohm", "ac_cable_size_mm2", "ac_cable_length_m", "ac_protective_core_mm2"]),
+        ));
+        self.run("loop_planned", "F10", rule.as_ref(), &pairs);
+    }
+
+    /// What both uses of F10 share.
+    pub(super) fn loop_pairs(&self) -> Vec<(&'static str, From)> {
+        vec![
+            ("earth_voltage", Field("ac_nominal_v")),
+            ("breaker_type", Field("ac_breaker_type")),
+            ("device_rating", Field("ac_breaker_a")),
+            ("trip_table", Fixed(self.figure(Topic::TripTable))),
+            ("voltage_factor", Fixed(self.figure(Topic::VoltageFactor))),
+        ]
+    }
+
+    /// Z_e + R1 + R2 with stiff copper at 70 °C; the line conductor's size is an argument so that others can be tried.
+    pub(super) fn planned_loop(&self, line_size: Option<i64>) -> Option<i64> {
+        let length = self.design.get("ac_cable_length_m")?;
+        let core = self.design.get("ac_protective_core_mm2").or(line_size)?;
+        let ohms = |size: i64| {
+            let inputs = [
+                ("conductor_size", size),
+                ("conductor_class", 2 * MICRO),
+                ("length", length),
+                ("temperature", COPPER_WORKING),
+            ];
+            let check = crate::electrical::compute("F01", &inputs.into_iter().collect()).ok()?;
+            check.result("resistance").map(|resistance| resistance.micro)
+        };
+        let cable = ohms(line_size?)?.checked_add(ohms(core)?)?;
+        self.design.get("supply_loop_ohm")?.checked_add(cable)
+    }
+
+    fn rcd_type(&mut self) {
+        if self.is_american() {
+            return;
+        }
+        self.run(
+            "rcd_type",
+            "F11-TYPE",
+            None,
+            &[
+                ("no_smooth_dc", Maybe("no_smooth_dc")),
+                ("simple_separation", Maybe("simple_separation")),
+                ("rcd_type", Field("rcd_type")),
+            ],
+        );
+    }
+
+    fn busbar(&mut self) {
+        let rule = self.rules.about(Topic::BusbarRule).next().copied();
+        let own = self.design.ac_current();
+        let existing = self.design.get("existing_inverter_w").and_then(|watts| {
+            let mut other = self.design.clone();
+            other.set("inverter_w", watts).ac_current()
+        });
+        let breakers = [self.design.get("ac_breaker_a"), self.design.get("existing_breaker_a")];
+        let position = if self.is_american() { Field("source_far_end") } else { Fixed(None) };
+        let currents: Vec<i64> = own.into_iter().chain(existing).collect();
+        self.run(
+            "busbar",
+            "F12",
+            rule.as_ref(),
+            &[
+                ("busbar_rule", Fixed(rule.and_then(|rule| rule.value).map(|value| value.micro))),
+                ("busbar_rating", Field("busbar_a")),
+                ("main_rating", Field("main_fuse_a")),
+                ("inverter_current", List(currents, &["inverter_w", "ac_nominal_v", "phases"])),
+                ("source_breaker", List(breakers.into_iter().flatten().collect(), &["ac_breaker_a"])),
+                ("panel_breaker", Maybe("panel_breakers_a")),
+                ("far_end", position),
+            ],
+        );
+    }
+}
+
+pub(super) fn electrical(bench: &mut Bench<'_>) {
+    bench.stack_window();
+    bench.dc_fuse();
+    bench.dc_drop();
+    bench.ac_device();
+    bench.ac_drop();
+    bench.protective_size();
+    bench.loop_planned();
+    bench.rcd_type();
+    bench.busbar();
+}
+
+/// Bracket, floor and wall.
+pub(super) fn mechanical(bench: &mut Bench<'_>) {
+    const MASS: &[&str] = &["module_mass_kg", "modules"];
+    const HEIGHT: &[&str] = &["module_height_m", "modules"];
+    /// A person leaning on it, where nobody gives another push.
+    const PUSH: i64 = MICRO / 10;
+    let wall = bench.design.get("wall_mass_kg").is_some();
+    if !wall {
+        bench.run(
+            "bracket",
+            "F15",
+            None,
+            &[
+                ("mass", Given(bench.design.stack_mass(), MASS)),
+                ("gravity_height", Given(bench.design.gravity_height(), HEIGHT)),
+                ("depth", Field("module_depth_m")),
+                ("bracket_height", Field("bracket_height_m")),
+                ("push_factor", Fixed(bench.design.get("push_factor").or(Some(PUSH)))),
+                ("bracket_capacity", Field("bracket_capacity_n")),
+            ],
+        );
+        bench.run(
+            "floor",
+            "F15-FLOOR",
+            None,
+            &[
+                ("mass", Given(bench.design.stack_mass(), MASS)),
+                ("width", Field("module_width_m")),
+                ("depth", Field("module_depth_m")),
+                ("floor_capacity", Field("floor_capacity_pa")),
+            ],
+        );
+        return;
+    }
+    bench.run(
+        "wall",
+        "F15-WALL",
+        None,
+        &[
+            ("mass", Field("wall_mass_kg")),
+            ("gravity_distance", Field("wall_gravity_m")),
+            ("lever", Field("wall_lever_m")),
+            ("fixings", Field("wall_fixings")),
+            ("tension_resistance", Field("wall_tension_n")),
+            ("shear_resistance", Field("wall_shear_n")),
+            ("anchor_tested", Field("wall_anchor_tested")),
+        ],
+    );
+}
+
+/// What can hurt those who do the work.
+pub(super) fn work(bench: &mut Bench<'_>) {
+    let fault = bench.design.get("dc_fault_a").or_else(|| bench.result("dc_fuse", "fault_current"));
+    bench.run(
+        "arc",
+        "F19",
+        None,
+        &[
+            ("stack_voltage_max", bench.stack_voltage("stack_voltage_max")),
+            ("fault_current", Given(fault, &["dc_fault_a"])),
+            ("clearing_time", Maybe("arc_clearing_s")),
+            ("working_distance", Maybe("arc_distance_m")),
+            ("enclosed", Maybe("arc_enclosed")),
+        ],
+    );
+    bench.run(
+        "gloves",
+        "F20-GLOVE",
+        None,
+        &[
+            ("nominal_voltage", bench.stack_voltage("stack_voltage_max")),
+            ("direct", Fixed(Some(MICRO))),
+            ("glove_class", Field("glove_class")),
+        ],
+    );
+    let carried = bench.design.whole("transport_modules").or_else(|| bench.design.whole("modules"));
+    let masses: Vec<i64> = match (carried, bench.design.get("module_mass_kg")) {
+        (Some(count), Some(mass)) => vec![mass; usize::try_from(count.clamp(0, 1_000)).unwrap_or(0)],
+        (None, _) | (_, None) => Vec::new(),
+    };
+    bench.run("transport", "F20", None, &[("article_mass", List(masses, &["modules", "module_mass_kg"]))]);
+}
+
+/// How long the listed loads run from the reserve.
+pub(super) fn backup(bench: &mut Bench<'_>) {
+    let design = bench.design;
+    let part = |load: usize, part: &str| design.get(&format!("load_{load}_{part}"));
+    let loads: Vec<usize> = design.loads().collect();
+    if loads.is_empty() {
+        return;
+    }
+    let powers: Vec<i64> = loads.iter().filter_map(|load| part(*load, "w")).collect();
+    let duties = loads.iter().map(|load| part(*load, "duty").unwrap_or(100 * MICRO)).collect();
+    // All others running while the worst one starts.
+    let running = powers.iter().fold(0_i64, |sum, power| sum.saturating_add(*power));
+    let rise = |load: &usize| Some(part(*load, "start_w")?.saturating_sub(part(*load, "w")?));
+    let surge = loads.iter().filter_map(rise).max().map(|rise| running.saturating_add(rise.max(0)));
+    bench.run(
+        "runtime",
+        "F13",
+        None,
+        &[
+            ("energy_nominal", Given(design.energy(), &["modules", "module_wh"])),
+            ("health", Fixed(design.get("health_percent").or(Some(100 * MICRO)))),
+            ("charge_start", Field("reserve_percent")),
+            ("charge_floor", Field("floor_percent")),
+            ("efficiency", Field("inverter_efficiency")),
+            ("load_power", List(powers, &[])),
+            ("load_duty", List(duties, &[])),
+            ("standby_power", Maybe("inverter_standby_w")),
+            ("inverter_power", Field("inverter_w")),
+            ("inverter_peak", Maybe("inverter_peak_w")),
+            ("surge_power", Fixed(surge)),
+            ("runtime_wanted", Maybe("runtime_wanted_s")),
+        ],
+    );
+}
+
+/// Which route the network operator wants.
+pub(super) fn grid(bench: &mut Bench<'_>) {
+    let threshold = bench.rules.about(Topic::NotifyThreshold).next().copied();
+    let consent = bench.rules.about(Topic::Notice).find(|rule| rule.basis.is_some()).copied();
+    let watts = [bench.design.get("inverter_w"), bench.design.get("existing_inverter_w")];
+    let known = watts[0].map(|_| watts.into_iter().flatten().collect()).unwrap_or_default();
+    let tested = if threshold.is_some() { Field("type_tested") } else { Maybe("type_tested") };
+    bench.run(
+        "grid_route",
+        "F17",
+        threshold.or(consent).as_ref(),
+        &[
+            ("phases", Field("phases")),
+            ("nominal_voltage", Field("ac_nominal_v")),
+            ("inverter_power", List(known, &["inverter_w"])),
+            ("notify_threshold", Fixed(threshold.and_then(|rule| rule.value).map(|value| value.micro))),
+            ("type_tested", tested),
+            ("notify_planned", Maybe("notify_planned")),
+            ("consent", Maybe("consent_given")),
+        ],
+    );
+    if let Some(rule) = bench.rules.about(Topic::DrawThreshold).next().copied() {
+        bench.run(
+            "controllable",
+            "F17-DRAW",
+            Some(&rule),
+            &[
+                ("drawn_power", Field("inverter_draw_w")),
+                ("draw_threshold", Fixed(rule.value.map(|value| value.micro))),
+            ],
+        );
+    }
+}

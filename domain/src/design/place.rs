@@ -1,0 +1,141 @@
+//! Where the battery stands: energy and every location rule that holds there.
+
+use super::sheet::Bench;
+use super::sheet::From::{Field, Fixed, Given, List, Maybe};
+use crate::electrical::rule_set::{Rule, RuleSet, Topic};
+use crate::electrical::units::MICRO;
+
+/// The field that takes an about-key; rules name fields of the form.
+fn field_of(rule: &Rule) -> Option<&'static str> {
+    super::field(rule.about).map(|field| field.key)
+}
+
+/// The maker's distance that goes with a rule's; makers say nothing of doors and boilers.
+fn maker_field(about: &str) -> Option<&'static str> {
+    match about {
+        "above_distance_m" => Some("maker_above_distance_m"),
+        "working_depth_m" => Some("maker_front_distance_m"),
+        "unit_distance_m" => Some("maker_side_distance_m"),
+        _ => None,
+    }
+}
+
+/// The rule on a location's energy.
+pub(super) fn energy_rule<'r>(rules: &'r RuleSet, location: &str) -> Option<&'r Rule> {
+    rules.about(Topic::EnergyLocation).find(|rule| rule.holds_at(location))
+}
+
+fn energy(bench: &mut Bench<'_>, location: &str) {
+    let rules = bench.rules;
+    let by_location = energy_rule(rules, location);
+    let figure = |rule: Option<&Rule>| Fixed(rule.and_then(|rule| rule.value).map(|value| value.micro));
+    let first = |topic| rules.about(topic).next();
+    let named = by_location.or(first(Topic::EnergyDemand)).or(first(Topic::EnergyUnit)).or(first(Topic::ScopeTo));
+    let each = bench.design.get("module_wh");
+    let stacks: Vec<i64> =
+        bench.design.stacked().into_iter().filter_map(|modules| modules.checked_mul(each?)).collect();
+    bench.run(
+        "energy",
+        "F14",
+        named,
+        &[
+            ("unit_energy", List(stacks, &["modules", "module_wh"])),
+            ("unit_limit", figure(first(Topic::EnergyUnit))),
+            ("location_limit", figure(by_location)),
+            ("further_demand_above", figure(first(Topic::EnergyDemand))),
+            ("scope_min", figure(first(Topic::ScopeFrom))),
+            ("scope_max", figure(first(Topic::ScopeTo))),
+            ("energy_elsewhere", Maybe("energy_elsewhere_wh")),
+            ("locations_apart", figure(first(Topic::LocationsApart))),
+        ],
+    );
+}
+
+/// The makers' distances that no rule of the place asks for.
+fn maker_distances(bench: &mut Bench<'_>) {
+    for (key, distance, maker) in [
+        ("maker_left", "left_distance_m", "maker_side_distance_m"),
+        ("maker_right", "right_distance_m", "maker_side_distance_m"),
+        ("maker_above", "above_distance_m", "maker_above_distance_m"),
+        ("maker_front", "working_depth_m", "maker_front_distance_m"),
+    ] {
+        bench.run(
+            key,
+            "F16",
+            None,
+            &[("rule_kind", Fixed(Some(MICRO))), ("maker_distance", Field(maker)), ("reading", Field(distance))],
+        );
+    }
+}
+
+fn distance(bench: &mut Bench<'_>, rule: &Rule, field: &'static str) {
+    let mut pairs = vec![
+        ("rule_kind", Fixed(Some(MICRO))),
+        ("rule_distance", Fixed(rule.value.map(|value| value.micro))),
+        ("exception", Maybe("distance_exception")),
+        ("reading", Field(field)),
+    ];
+    pairs.extend(maker_field(rule.about).map(|maker| ("maker_distance", Maybe(maker))));
+    bench.run(rule.id, "F16", Some(rule), &pairs);
+}
+
+/// Every check on the location.
+pub(super) fn location(bench: &mut Bench<'_>) {
+    let Some(location) = bench.design.location() else {
+        bench.run("location", "F16", None, &[("rule_kind", Given(None, &["location_kind"]))]);
+        return;
+    };
+    energy(bench, location);
+    maker_distances(bench);
+    let rules = bench.rules;
+    let one_stack = bench.design.stacked().len() < 2;
+    for rule in rules.rules.iter().filter(|rule| rule.holds_at(location)) {
+        let Some(field) = field_of(rule) else { continue };
+        match rule.topic {
+            // One unit has no distance to another.
+            Topic::Distance if one_stack && field == "unit_distance_m" => {}
+            Topic::Distance => distance(bench, rule, field),
+            Topic::Prohibit => bench.run(
+                rule.id,
+                "F16",
+                Some(rule),
+                &[("rule_kind", Fixed(Some(2 * MICRO))), ("place_is_such", Field(field))],
+            ),
+            Topic::Demand => bench.run(
+                rule.id,
+                "F16",
+                Some(rule),
+                &[("rule_kind", Fixed(Some(3 * MICRO))), ("demand_met", Field(field))],
+            ),
+            _ => {}
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::electrical::rule_set::Place;
+
+    #[test]
+    fn every_location_rule_asks_for_a_field_of_the_form() {
+        for place in Place::ALL {
+            for rule in RuleSet::of(place).rules {
+                if matches!(rule.topic, Topic::Distance | Topic::Prohibit | Topic::Demand) {
+                    assert!(field_of(&rule).is_some(), "{} asks for {}", rule.id, rule.about);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn locations_in_rules_are_locations_of_the_form() {
+        for place in Place::ALL {
+            for rule in RuleSet::of(place).rules.iter().filter(|rule| rule.topic != Topic::Notice) {
+                for at in rule.at.split(',').map(str::trim).filter(|at| !at.is_empty()) {
+                    assert!(super::super::field::LOCATIONS.contains(&at), "{}: {at}", rule.id);
+                }
+            }
+        }
+    }
+}

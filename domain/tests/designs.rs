@@ -1,0 +1,136 @@
+//! Three complete designs with deliberate faults, against their golden sheets, and what a visit changed on one of them.
+//!
+//! A golden text is changed only by hand and only with a reason: `cargo run -p domain --example design_sheet` prints one.
+#![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
+
+use domain::design::{Design, Sheet, differences, sheet, single_line, stack_drawing};
+use domain::electrical::judge::Why;
+use domain::electrical::rule_set::{Place, RuleSet};
+use domain::electrical::{ParsedReading, Quantity, Unit, Verdict};
+
+macro_rules! file {
+    ($name:literal) => {
+        include_str!(concat!("golden/designs/", $name))
+    };
+}
+
+const DESIGNS: [(Place, &str, &str); 3] = [
+    (Place::Uk, file!("uk-terrace.design.txt"), file!("uk-terrace.sheet.txt")),
+    (Place::Au, file!("au-garage.design.txt"), file!("au-garage.sheet.txt")),
+    (Place::Us, file!("us-garage.design.txt"), file!("us-garage.sheet.txt")),
+];
+
+fn checked(index: usize) -> (Design, Sheet) {
+    let (place, text, _) = DESIGNS[index];
+    let design = Design::parse(text).unwrap();
+    let sheet = sheet(&design, &RuleSet::of(place));
+    (design, sheet)
+}
+
+#[test]
+fn every_sheet_is_its_golden_text() {
+    for (index, (place, _, golden)) in DESIGNS.into_iter().enumerate() {
+        let text = checked(index).1.plain_text();
+        for (number, (ours, theirs)) in text.lines().zip(golden.lines()).enumerate() {
+            assert_eq!(ours, theirs, "{place:?}, line {}", number + 1);
+        }
+        assert_eq!(text.lines().count(), golden.lines().count(), "{place:?}");
+    }
+}
+
+/// The keys of failed lines.
+fn failed(sheet: &Sheet) -> Vec<&'static str> {
+    sheet.lines.iter().filter(|line| matches!(line.verdict(), Verdict::Fail(_))).map(|line| line.key).collect()
+}
+
+#[test]
+fn exactly_the_deliberate_faults_are_found() {
+    assert_eq!(failed(&checked(0).1), ["UK-1M", "grid_route"]);
+    assert_eq!(failed(&checked(1).1), ["dc_fuse", "AU-600-WIN"]);
+    assert_eq!(failed(&checked(2).1), ["busbar"]);
+    let units = checked(2).1.line("US-3FT-U").map(|line| line.verdict());
+    assert_eq!(units, Some(Verdict::NotDetermined(Why::AuthorityMustAccept)));
+    for index in 0..3 {
+        assert_eq!(checked(index).1.missing, Vec::<&str>::new(), "the designs are complete");
+    }
+}
+
+#[test]
+fn mended_designs_pass() {
+    let mend = |index: usize, changes: &[(&str, i64)]| {
+        let (mut design, _) = checked(index);
+        for (key, micro) in changes {
+            design.set(key, *micro);
+        }
+        failed(&sheet(&design, &RuleSet::of(DESIGNS[index].0)))
+    };
+    assert!(mend(0, &[("opening_distance_m", 1_000_000), ("consent_given", 1_000_000)]).is_empty());
+    assert!(mend(1, &[("dc_fuse_a", 40_000_000), ("opening_distance_m", 600_000)]).is_empty());
+    // 32 A of output on a 200 A panel behind a 200 A main.
+    assert!(mend(2, &[("inverter_w", 7_680_000_000)]).is_empty());
+}
+
+#[test]
+fn the_limits_judge_what_is_measured() {
+    let (_, sheet) = checked(0);
+    let judged = |key: &str, unit, micro| {
+        let check = sheet.line(key).unwrap().check().unwrap();
+        check.judge_reading(&ParsedReading::exact(Quantity::of(unit, micro)))
+    };
+    // 10 mm², 9 m, 15 °C, two joints: 0.057761 Ω; B20 cold: 1.748 Ω.
+    assert_eq!(judged("pe_continuity", Unit::Ohm, 57_761), Verdict::Pass);
+    assert_eq!(judged("pe_continuity", Unit::Ohm, 57_762), Verdict::Fail(Why::AboveMaximum));
+    assert_eq!(judged("loop_measured", Unit::Ohm, 1_748_000), Verdict::Pass);
+    assert_eq!(judged("loop_measured", Unit::Ohm, 1_748_001), Verdict::Fail(Why::AboveMaximum));
+    assert_eq!(judged("UK-RCD-1", Unit::Second, 300_001), Verdict::Fail(Why::AboveMaximum));
+    let (_, australian) = checked(1);
+    let waited = australian.line("discharge").unwrap().check().unwrap();
+    let reading = |seconds| ParsedReading::exact(Quantity::whole(Unit::Second, seconds));
+    assert_eq!(waited.judge_reading(&reading(299)), Verdict::Fail(Why::BelowMinimum));
+    assert_eq!(waited.judge_reading(&reading(300)), Verdict::Pass);
+}
+
+#[test]
+fn as_built_differs_from_planned() {
+    let (planned, _) = checked(1);
+    let mut built = planned.clone();
+    built.set("dc_fuse_a", 40_000_000).set("ac_cable_length_m", 26_000_000).set("opening_distance_m", 620_000);
+    built.clear("has_wall_barrier");
+    let found = differences(&planned, &built, &RuleSet::of(Place::Au));
+    assert_eq!(
+        found.plain_text(),
+        "rules au-nz 1\n\
+         ac_cable_length_m: 16 m -> 26 m\n\
+         dc_fuse_a: 32 A -> 40 A\n\
+         has_wall_barrier: 1 -> -\n\
+         opening_distance_m: 0.55 m -> 0.62 m\n\
+         dc_fuse: Fail(FuseTooSmall) -> Pass\n\
+         ac_drop: Pass -> Fail(DropTooHigh)\n\
+         AU-600-WIN: Fail(TooClose) -> Pass\n\
+         AU-BAR: Pass -> NotDetermined(RequirementOpen)\n"
+    );
+    assert_eq!(found.built.missing, ["has_wall_barrier"]);
+}
+
+#[test]
+fn a_firm_that_tightened_its_rules_finds_more() {
+    use domain::electrical::rule_set::Change;
+    let (design, _) = checked(1);
+    let change = Change { rule: "AU-900-UP".to_owned(), micro: 1_200_000, reason: String::new() };
+    let rules = RuleSet::of(Place::Au).adapted(2, &[change]).unwrap();
+    let sheet = sheet(&design, &rules);
+    assert_eq!(sheet.rules, "au-nz 1 firm 2");
+    assert_eq!(failed(&sheet), ["dc_fuse", "AU-600-WIN", "AU-900-UP"]);
+}
+
+#[test]
+fn drawings_are_whole() {
+    for index in 0..3 {
+        let (design, sheet) = checked(index);
+        for svg in [single_line(&design, &sheet), stack_drawing(&design, &sheet)] {
+            assert!(svg.starts_with("<svg ") && svg.ends_with("</svg>"));
+            assert_eq!(svg.matches("<text").count(), svg.matches("</text>").count());
+            assert!(!svg.contains("NaN") && !svg.contains("#"));
+        }
+    }
+}
