@@ -3,6 +3,7 @@
 use bytes::Bytes;
 use domain::ids::{FirmId, Hash32};
 use futures_util::TryStreamExt as _;
+use tokio::sync::Semaphore;
 
 use super::media::Media;
 use super::store::{Opened, PhotoStore};
@@ -33,6 +34,25 @@ pub async fn upright_jpeg(store: &PhotoStore, firm: FirmId, sha256: Hash32, medi
         tracing::warn!(error = ?error, "the view of a photo was not kept");
     }
     Ok(jpeg)
+}
+
+/// Views that may wait to be made ahead; more than these are made when somebody looks.
+const AHEAD_MAX: usize = 64;
+static AHEAD: Semaphore = Semaphore::const_new(AHEAD_MAX);
+/// An original lies in memory only while it is its turn.
+static ONE_AHEAD: Semaphore = Semaphore::const_new(1);
+
+/// Makes the view of a photo that has just arrived, in the background: a report of a hundred photos is then a matter of seconds.
+pub fn make_ahead(store: PhotoStore, firm: FirmId, sha256: Hash32, media: Media) {
+    let Ok(place) = AHEAD.try_acquire() else { return };
+    tokio::spawn(async move {
+        let _place = place;
+        let _turn = ONE_AHEAD.acquire().await;
+        // Whoever looks later is told why there is none.
+        if let Err(error) = upright_jpeg(&store, firm, sha256, media).await {
+            tracing::debug!(error = ?error, "no view was made ahead");
+        }
+    });
 }
 
 async fn read_all(opened: Opened) -> Result<Vec<u8>, ApiError> {

@@ -19,6 +19,8 @@ use crate::session::SessionAnswer;
 
 /// So long nothing may arrive before a call is given up.
 const SILENCE_MS: u32 = 20_000;
+/// For what the server first has to make: a report with a hundred photos.
+const MAKING_MS: u32 = 180_000;
 /// No foreign page can send it: the server asks for it where the cookie decides.
 const OWN_APP_HEADER: &str = "x-witnessmark";
 /// One renewal at a time in all tabs: the refresh token is rotated.
@@ -33,12 +35,20 @@ pub struct Call {
     headers: Vec<(&'static str, String)>,
     body: Vec<u8>,
     without_token: bool,
+    silence_ms: u32,
 }
 
 impl Call {
     /// A call with an HTTP method and an address below our origin.
     pub fn new(method: &'static str, path: impl Into<String>) -> Self {
-        Self { method, path: path.into(), headers: Vec::new(), body: Vec::new(), without_token: false }
+        Self {
+            method,
+            path: path.into(),
+            headers: Vec::new(),
+            body: Vec::new(),
+            without_token: false,
+            silence_ms: SILENCE_MS,
+        }
     }
 
     /// Adds a header.
@@ -58,6 +68,12 @@ impl Call {
         // Our own plain structs: nothing in them can fail to be written.
         let body = serde_json::to_vec(body).unwrap_or_default();
         self.bytes(JSON, body)
+    }
+
+    /// For what the server makes first, which takes its time.
+    pub fn patient(mut self) -> Self {
+        self.silence_ms = MAKING_MS;
+        self
     }
 
     /// For calls that anybody may make: no token is sent and none is renewed.
@@ -221,19 +237,20 @@ struct Patience {
     controller: web_sys::AbortController,
     ran_out: Rc<Cell<bool>>,
     timer: RefCell<Option<Timeout>>,
+    silence_ms: u32,
 }
 
 impl Patience {
-    fn new() -> Result<Self, Refusal> {
+    fn new(silence_ms: u32) -> Result<Self, Refusal> {
         let controller = web_sys::AbortController::new().map_err(|_| Refusal::Offline)?;
-        let this = Self { controller, ran_out: Rc::default(), timer: RefCell::default() };
+        let this = Self { controller, ran_out: Rc::default(), timer: RefCell::default(), silence_ms };
         this.renew();
         Ok(this)
     }
 
     fn renew(&self) {
         let (controller, ran_out) = (self.controller.clone(), Rc::clone(&self.ran_out));
-        self.timer.replace(Some(Timeout::new(SILENCE_MS, move || {
+        self.timer.replace(Some(Timeout::new(self.silence_ms, move || {
             ran_out.set(true);
             controller.abort();
         })));
@@ -246,7 +263,7 @@ impl Patience {
 }
 
 async fn exchange(call: &Call, token: Option<&str>) -> Result<Answer, Refusal> {
-    let patience = Patience::new()?;
+    let patience = Patience::new(call.silence_ms)?;
     let request = request(call, token, &patience).map_err(|_| Refusal::Offline)?;
     let window = web_sys::window().ok_or(Refusal::Offline)?;
     let response = JsFuture::from(window.fetch_with_request(&request)).await.map_err(|_| patience.refusal())?;

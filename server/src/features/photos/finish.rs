@@ -7,6 +7,7 @@ use super::{queries, store};
 use crate::error::ApiError;
 use crate::job_files::cut;
 use crate::photos::store::Finished;
+use crate::photos::view::make_ahead;
 use crate::state::AppState;
 
 /// What became of it.
@@ -53,7 +54,10 @@ pub(super) async fn finish(state: &AppState, firm: FirmId, id: Uuid, lock: Uuid)
         tracing::warn!(upload = %id, error = ?error, "parts of a finished upload were left");
     }
     Ok(match finished {
-        Finished::Kept { .. } => Outcome::Stored(sha256),
+        Finished::Kept { media, .. } => {
+            make_ahead(store, firm, sha256, media);
+            Outcome::Stored(sha256)
+        }
         Finished::OtherBytes => Outcome::OtherBytes,
     })
 }

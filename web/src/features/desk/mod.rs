@@ -177,7 +177,7 @@ pub fn moment(w: Words, at_us: u64) -> String {
 /// # Errors
 /// [`Refusal`].
 pub async fn download(api: Api, path: String, file: &str) -> Result<(), Refusal> {
-    let answer = api.send(Call::new("GET", path)).await?;
+    let answer = api.send(Call::new("GET", path).patient()).await?;
     let media = answer.header("content-type").unwrap_or_else(|| "application/octet-stream".to_owned());
     if save_file::save(file, &media, &answer.body) { Ok(()) } else { Err(Refusal::Damaged) }
 }
