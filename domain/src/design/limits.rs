@@ -1,7 +1,7 @@
 //! Limits for this installation's measurements, before anything is measured: what flows into the method.
 
 use super::sheet::Bench;
-use super::sheet::From::{Field, Fixed, Maybe};
+use super::sheet::From::{Field, Fixed, List, Maybe};
 use crate::electrical::rule_set::{Rule, Topic};
 use crate::electrical::units::MICRO;
 
@@ -12,7 +12,23 @@ pub(super) fn limits(bench: &mut Bench<'_>) {
         earth_fault(bench);
     }
     insulation(bench);
+    communication(bench);
     discharge(bench);
+}
+
+/// A bus at extra-low voltage, and its two terminators.
+fn communication(bench: &mut Bench<'_>) {
+    /// Any extra-low voltage has the same limit.
+    const BUS_VOLTAGE: i64 = 24 * MICRO;
+    const SELV: i64 = 2 * MICRO;
+    const TERMINATOR: i64 = 120 * MICRO;
+    bench.run(
+        "insulation_comms",
+        "F05",
+        None,
+        &[("circuit_kind", Fixed(Some(SELV))), ("nominal_voltage", Fixed(Some(BUS_VOLTAGE)))],
+    );
+    bench.run("bus_termination", "F18", None, &[("terminator", List(vec![TERMINATOR; 2], &[]))]);
 }
 
 /// The wait before anybody touches the inverter's terminals, where its capacitor is known.

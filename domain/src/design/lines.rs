@@ -161,6 +161,15 @@ impl Bench<'_> {
 
     /// By heat where somebody gave it whole, else by the line conductor: either way is allowed.
     fn protective_size(&mut self) {
+        if self.is_american() {
+            self.run(
+                "pe_size",
+                "F03-NEC",
+                None,
+                &[("device_rating", Field("ac_breaker_a")), ("protective_size", Field("pe_size_mm2"))],
+            );
+            return;
+        }
         let timed = self.design.get("fault_clearing_s").is_some();
         let fault = if timed { Field("supply_fault_a") } else { Fixed(None) };
         self.run(

@@ -5,8 +5,9 @@
 //! function of those figures and a rule set, quick enough for every keystroke. **Never enters:** words for people (lines
 //! and fields are named by keys), a figure that only a maker can state, a published table of cable ratings.
 //!
-//! Start with [`fields`], then [`sheet`]; [`differences`] compares planned and as built.
+//! Start with [`fields`], then [`sheet`]; [`differences`] compares planned and as built, [`test_sheet`] orders the tests.
 
+mod derived;
 mod differences;
 mod digest;
 mod drawing;
@@ -18,8 +19,10 @@ mod notices;
 mod place;
 mod sheet;
 mod suggest;
+mod test_sheet;
 mod text;
 
+pub use derived::derived;
 pub use differences::{Changed, ChangedVerdict, Differences, differences};
 pub use digest::digest;
 pub use drawing::{single_line, stack_drawing};
@@ -28,3 +31,4 @@ pub use inputs::Design;
 pub use notices::NoticeLine;
 pub use sheet::{Line, Outcome, Sheet, sheet};
 pub use suggest::Suggestion;
+pub use test_sheet::{Circuit, Stage, Test, opened_again, test_sheet};

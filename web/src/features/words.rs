@@ -600,6 +600,7 @@ fn check_key(id: &str) -> Option<Key> {
             "F01",
             "F02",
             "F03",
+            "F03-NEC",
             "F04",
             "F05",
             "F06",

@@ -9,6 +9,7 @@
 mod f01_conductor_resistance;
 mod f02_voltage_drop;
 mod f03_adiabatic;
+mod f03_ground_by_device;
 mod f04_protective_earth;
 mod f05_insulation;
 mod f06_module_matching;
@@ -40,7 +41,6 @@ mod f20_transport_mass;
 mod stack_sum;
 
 pub(crate) use f03_adiabatic::{SIZES, next_size as next_conductor_size};
-pub use f14_energy_limits::{ENERGY_RULES, EnergyRule, RuleKind, energy_rule};
 
 use super::check::{Check, CheckLimit, Inputs, ReadingTerms, Source};
 use super::judge::{Limit, Verdict, Why};
@@ -102,10 +102,11 @@ pub enum InputFault {
 
 /// Every check, by number.
 pub fn all() -> &'static [CheckInfo] {
-    const ALL: [CheckInfo; 32] = [
+    const ALL: [CheckInfo; 33] = [
         f01_conductor_resistance::INFO,
         f02_voltage_drop::INFO,
         f03_adiabatic::INFO,
+        f03_ground_by_device::INFO,
         f04_protective_earth::INFO,
         f05_insulation::INFO,
         f06_module_matching::INFO,
