@@ -7,6 +7,7 @@ use crate::electrical::units::MICRO;
 
 /// All limits. Their verdicts are "no reading"; whoever measures judges by [`crate::electrical::Check::judge_reading`].
 pub(super) fn limits(bench: &mut Bench<'_>) {
+    supply(bench);
     continuity(bench);
     if !bench.is_american() {
         earth_fault(bench);
@@ -46,6 +47,18 @@ fn discharge(bench: &mut Bench<'_>) {
             ],
         );
     }
+}
+
+fn supply(bench: &mut Bench<'_>) {
+    let end = |about| bench.rules.find(Topic::VoltageBand, about).copied();
+    let (low, high) = (end("low"), end("high"));
+    let figure = |rule: Option<Rule>| Fixed(rule.and_then(|rule| rule.value).map(|value| value.micro));
+    bench.run(
+        "supply_voltage",
+        "SUPPLY-BAND",
+        low.as_ref(),
+        &[("nominal_voltage", Field("ac_nominal_v")), ("band_low", figure(low)), ("band_high", figure(high))],
+    );
 }
 
 fn continuity(bench: &mut Bench<'_>) {

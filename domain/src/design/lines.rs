@@ -232,6 +232,22 @@ impl Bench<'_> {
         self.design.get("supply_loop_ohm")?.checked_add(cable)
     }
 
+    /// Only where somebody gave the clearing time; the battery's branch is a final circuit.
+    fn disconnection(&mut self) {
+        if self.is_american() || self.design.get("fault_clearing_s").is_none() {
+            return;
+        }
+        let system = if self.is_tt() { "tt_final" } else { "tn_final" };
+        let rule = self.rules.find(Topic::Disconnection, system).copied();
+        let most = rule.and_then(|rule| rule.value).map(|value| value.micro);
+        self.run(
+            "disconnection",
+            "F10-TIME",
+            rule.as_ref(),
+            &[("time_limit", Fixed(most)), ("reading", Field("fault_clearing_s"))],
+        );
+    }
+
     fn rcd_type(&mut self) {
         if self.is_american() {
             return;
@@ -283,6 +299,7 @@ pub(super) fn electrical(bench: &mut Bench<'_>) {
     bench.ac_drop();
     bench.protective_size();
     bench.loop_planned();
+    bench.disconnection();
     bench.rcd_type();
     bench.busbar();
 }

@@ -17,6 +17,7 @@ mod f07_stack_window;
 mod f08_ac_device;
 mod f08_dc_fuse;
 mod f09_discharge_wait;
+mod f10_disconnection_time;
 mod f10_earth_electrode;
 mod f10_loop_impedance;
 mod f11_rcd_ramp;
@@ -39,6 +40,7 @@ mod f20_ip_code;
 mod f20_torque;
 mod f20_transport_mass;
 mod stack_sum;
+mod supply_band;
 
 pub(crate) use f03_adiabatic::{SIZES, next_size as next_conductor_size};
 
@@ -102,7 +104,7 @@ pub enum InputFault {
 
 /// Every check, by number.
 pub fn all() -> &'static [CheckInfo] {
-    const ALL: [CheckInfo; 33] = [
+    const ALL: [CheckInfo; 35] = [
         f01_conductor_resistance::INFO,
         f02_voltage_drop::INFO,
         f03_adiabatic::INFO,
@@ -116,6 +118,7 @@ pub fn all() -> &'static [CheckInfo] {
         f09_discharge_wait::INFO,
         f10_loop_impedance::INFO,
         f10_earth_electrode::INFO,
+        f10_disconnection_time::INFO,
         f11_rcd_times::INFO,
         f11_rcd_ramp::INFO,
         f11_rcd_type::INFO,
@@ -136,6 +139,7 @@ pub fn all() -> &'static [CheckInfo] {
         f20_ip_code::INFO,
         f20_glove_class::INFO,
         stack_sum::INFO,
+        supply_band::INFO,
     ];
     &ALL
 }
