@@ -1,11 +1,11 @@
 //! The design of a job: what is planned, every check on it, what is missing, what would pass, and two drawings.
 //!
 //! A [`Design`] is a bag of figures by key, each of which may be absent while it is being filled in; the same keys and
-//! millionths stand in the job file's design entry, so a method can take its limits from them. [`sheet`] is a pure
+//! millionths stand in the job file's design entry, so a method can take its limits from them. [`sheet()`] is a pure
 //! function of those figures and a rule set, quick enough for every keystroke. **Never enters:** words for people (lines
 //! and fields are named by keys), a figure that only a maker can state, a published table of cable ratings.
 //!
-//! Start with [`fields`], then [`sheet`]; [`differences`] compares planned and as built, [`test_sheet`] orders the tests.
+//! Start with [`fields`], then [`sheet()`]; [`differences()`] compares planned and as built, [`test_sheet()`] orders the tests.
 
 mod derived;
 mod differences;
