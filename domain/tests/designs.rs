@@ -8,16 +8,16 @@ use domain::electrical::judge::Why;
 use domain::electrical::rule_set::{Place, RuleSet};
 use domain::electrical::{ParsedReading, Quantity, Unit, Verdict};
 
-macro_rules! file {
+macro_rules! golden {
     ($name:literal) => {
         include_str!(concat!("golden/designs/", $name))
     };
 }
 
 const DESIGNS: [(Place, &str, &str); 3] = [
-    (Place::Uk, file!("uk-terrace.design.txt"), file!("uk-terrace.sheet.txt")),
-    (Place::Au, file!("au-garage.design.txt"), file!("au-garage.sheet.txt")),
-    (Place::Us, file!("us-garage.design.txt"), file!("us-garage.sheet.txt")),
+    (Place::Uk, golden!("uk-terrace.design.txt"), golden!("uk-terrace.sheet.txt")),
+    (Place::Au, golden!("au-garage.design.txt"), golden!("au-garage.sheet.txt")),
+    (Place::Us, golden!("us-garage.design.txt"), golden!("us-garage.sheet.txt")),
 ];
 
 fn checked(index: usize) -> (Design, Sheet) {
@@ -131,6 +131,112 @@ fn drawings_are_whole() {
             assert!(svg.starts_with("<svg ") && svg.ends_with("</svg>"));
             assert_eq!(svg.matches("<text").count(), svg.matches("</text>").count());
             assert!(!svg.contains("NaN") && !svg.contains("#"));
+        }
+    }
+}
+
+mod properties {
+    use super::*;
+    use proptest::prelude::*;
+
+    const CABLES: [i64; 12] =
+        [1_500, 2_500, 4_000, 6_000, 10_000, 16_000, 25_000, 35_000, 50_000, 70_000, 95_000, 120_000];
+
+    fn verdict(design: &Design, rules: &RuleSet, key: &str) -> Verdict {
+        sheet(design, rules).line(key).unwrap().verdict()
+    }
+
+    fn next_smaller(size: i64) -> Option<i64> {
+        CABLES.iter().map(|thousandths| thousandths * 1_000).rev().find(|smaller| *smaller < size)
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
+
+        /// What is suggested passes, and the next smaller size does not.
+        #[test]
+        fn a_suggested_cable_is_the_smallest(metres in 1_i64..80, watts in 1_000_i64..10_000, dc_metres in 1_i64..12) {
+            for (index, (place, text, _)) in DESIGNS.into_iter().enumerate() {
+                let rules = RuleSet::of(place);
+                let mut design = Design::parse(text).unwrap();
+                design.set("ac_cable_length_m", metres * 1_000_000).set("inverter_w", watts * 1_000_000);
+                design.set("dc_cable_length_m", dc_metres * 1_000_000).clear("ac_protective_core_mm2");
+                let suggested = sheet(&design, &rules).suggestions;
+                for (field, keys) in [("dc_cable_size_mm2", &["dc_drop"][..]), ("ac_cable_size_mm2", &["ac_drop", "loop_planned"][..])] {
+                    let Some(one) = suggested.iter().find(|one| one.field == field) else { continue };
+                    let passes = |size: i64| {
+                        let mut tried = design.clone();
+                        tried.set(field, size);
+                        let sheet = sheet(&tried, &rules);
+                        keys.iter().filter_map(|key| sheet.line(key)).all(|line| line.verdict() == Verdict::Pass)
+                    };
+                    prop_assert!(passes(one.value.micro), "{index} {field} {}", one.value);
+                    if let Some(smaller) = next_smaller(one.value.micro) {
+                        prop_assert!(!passes(smaller), "{index} {field}: {smaller} would do");
+                    }
+                }
+            }
+        }
+
+        /// Devices of the suggested rating are not too small, and the number of modules fits the window.
+        #[test]
+        fn suggested_devices_fit(watts in 1_000_i64..9_000, modules in 1_i64..20) {
+            let rules = RuleSet::of(Place::Au);
+            let mut design = Design::parse(DESIGNS[1].1).unwrap();
+            design.set("inverter_w", watts * 1_000_000).set("modules", modules * 1_000_000);
+            for one in sheet(&design, &rules).suggestions {
+                let mut taken = design.clone();
+                taken.set(one.field, one.value.micro);
+                let key = match one.field {
+                    "dc_fuse_a" => "dc_fuse",
+                    "ac_breaker_a" => "ac_device",
+                    "modules" => "stack_window",
+                    "rcd_type" => "rcd_type",
+                    "pe_size_mm2" => "pe_size",
+                    _ => continue,
+                };
+                let outcome = verdict(&taken, &rules, key);
+                let small = matches!(outcome, Verdict::Fail(Why::FuseTooSmall | Why::BelowWindow | Why::AboveWindow
+                    | Why::RcdTypeUnsuitable | Why::ConductorTooSmall));
+                prop_assert!(!small, "{} = {}: {outcome:?}", one.field, one.value);
+            }
+        }
+
+        /// A longer cable never mends a drop, and a greater distance never spoils one.
+        #[test]
+        fn more_of_a_bad_thing_is_no_better(first in 1_i64..100, more in 0_i64..100, near in 0_i64..3_000, further in 0_i64..3_000) {
+            let rules = RuleSet::of(Place::Uk);
+            let mut design = Design::parse(DESIGNS[0].1).unwrap();
+            let mut at = |key: &str, micro: i64, line: &str| {
+                design.set(key, micro);
+                verdict(&design, &rules, line) == Verdict::Pass
+            };
+            let (short, long) = (at("ac_cable_length_m", first * 1_000_000, "ac_drop"), at("ac_cable_length_m", (first + more) * 1_000_000, "ac_drop"));
+            prop_assert!(short || !long);
+            let (close, far) = (at("opening_distance_m", near * 1_000, "UK-1M"), at("opening_distance_m", (near + further) * 1_000, "UK-1M"));
+            prop_assert!(far || !close);
+        }
+
+        /// What is not there never passes: leaving any figure out makes no check better.
+        #[test]
+        fn leaving_out_never_passes_more(index in 0..3_usize, field in 0..domain::design::FIELDS.len()) {
+            let (place, text, _) = DESIGNS[index];
+            let rules = RuleSet::of(place);
+            let design = Design::parse(text).unwrap();
+            let key = domain::design::FIELDS[field].key;
+            let mut without = design.clone();
+            without.clear(key);
+            let (before, after) = (sheet(&design, &rules), sheet(&without, &rules));
+            for line in after.lines.iter().filter(|line| line.verdict() == Verdict::Pass) {
+                // Optional burdens: without them there is less to bear, and nobody claims otherwise.
+                const BURDENS: [&str; 12] = ["existing_inverter_w", "existing_breaker_a", "energy_elsewhere_wh", "charge_current_a",
+                    "push_factor", "runtime_wanted_s", "inverter_standby_w", "arc_enclosed", "transport_modules", "load_1_w", "load_2_w", "load_3_w"];
+                if BURDENS.contains(&key) {
+                    continue;
+                }
+                let was = before.line(line.key).map(|line| line.verdict());
+                prop_assert!(was == Some(Verdict::Pass) || was.is_none(), "without {key}, {} passes; it was {was:?}", line.key);
+            }
         }
     }
 }

@@ -1,18 +1,35 @@
 //! Limits for this installation's measurements, before anything is measured: what flows into the method.
 
 use super::sheet::Bench;
-use super::sheet::From::{Field, Fixed, Maybe};
+use super::sheet::From::{Field, Fixed, List, Maybe};
 use crate::electrical::rule_set::{Rule, Topic};
 use crate::electrical::units::MICRO;
 
 /// All limits. Their verdicts are "no reading"; whoever measures judges by [`crate::electrical::Check::judge_reading`].
 pub(super) fn limits(bench: &mut Bench<'_>) {
+    supply(bench);
     continuity(bench);
     if !bench.is_american() {
         earth_fault(bench);
     }
     insulation(bench);
+    communication(bench);
     discharge(bench);
+}
+
+/// A bus at extra-low voltage, and its two terminators.
+fn communication(bench: &mut Bench<'_>) {
+    /// Any extra-low voltage has the same limit.
+    const BUS_VOLTAGE: i64 = 24 * MICRO;
+    const SELV: i64 = 2 * MICRO;
+    const TERMINATOR: i64 = 120 * MICRO;
+    bench.run(
+        "insulation_comms",
+        "F05",
+        None,
+        &[("circuit_kind", Fixed(Some(SELV))), ("nominal_voltage", Fixed(Some(BUS_VOLTAGE)))],
+    );
+    bench.run("bus_termination", "F18", None, &[("terminator", List(vec![TERMINATOR; 2], &[]))]);
 }
 
 /// The wait before anybody touches the inverter's terminals, where its capacitor is known.
@@ -30,6 +47,18 @@ fn discharge(bench: &mut Bench<'_>) {
             ],
         );
     }
+}
+
+fn supply(bench: &mut Bench<'_>) {
+    let end = |about| bench.rules.find(Topic::VoltageBand, about).copied();
+    let (low, high) = (end("low"), end("high"));
+    let figure = |rule: Option<Rule>| Fixed(rule.and_then(|rule| rule.value).map(|value| value.micro));
+    bench.run(
+        "supply_voltage",
+        "SUPPLY-BAND",
+        low.as_ref(),
+        &[("nominal_voltage", Field("ac_nominal_v")), ("band_low", figure(low)), ("band_high", figure(high))],
+    );
 }
 
 fn continuity(bench: &mut Bench<'_>) {

@@ -161,6 +161,15 @@ impl Bench<'_> {
 
     /// By heat where somebody gave it whole, else by the line conductor: either way is allowed.
     fn protective_size(&mut self) {
+        if self.is_american() {
+            self.run(
+                "pe_size",
+                "F03-NEC",
+                None,
+                &[("device_rating", Field("ac_breaker_a")), ("protective_size", Field("pe_size_mm2"))],
+            );
+            return;
+        }
         let timed = self.design.get("fault_clearing_s").is_some();
         let fault = if timed { Field("supply_fault_a") } else { Fixed(None) };
         self.run(
@@ -223,6 +232,22 @@ impl Bench<'_> {
         self.design.get("supply_loop_ohm")?.checked_add(cable)
     }
 
+    /// Only where somebody gave the clearing time; the battery's branch is a final circuit.
+    fn disconnection(&mut self) {
+        if self.is_american() || self.design.get("fault_clearing_s").is_none() {
+            return;
+        }
+        let system = if self.is_tt() { "tt_final" } else { "tn_final" };
+        let rule = self.rules.find(Topic::Disconnection, system).copied();
+        let most = rule.and_then(|rule| rule.value).map(|value| value.micro);
+        self.run(
+            "disconnection",
+            "F10-TIME",
+            rule.as_ref(),
+            &[("time_limit", Fixed(most)), ("reading", Field("fault_clearing_s"))],
+        );
+    }
+
     fn rcd_type(&mut self) {
         if self.is_american() {
             return;
@@ -274,6 +299,7 @@ pub(super) fn electrical(bench: &mut Bench<'_>) {
     bench.ac_drop();
     bench.protective_size();
     bench.loop_planned();
+    bench.disconnection();
     bench.rcd_type();
     bench.busbar();
 }

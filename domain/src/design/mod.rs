@@ -1,15 +1,17 @@
 //! The design of a job: what is planned, every check on it, what is missing, what would pass, and two drawings.
 //!
 //! A [`Design`] is a bag of figures by key, each of which may be absent while it is being filled in; the same keys and
-//! millionths stand in the job file's design entry, so a method can take its limits from them. [`sheet`] is a pure
+//! millionths stand in the job file's design entry, so a method can take its limits from them. [`sheet()`] is a pure
 //! function of those figures and a rule set, quick enough for every keystroke. **Never enters:** words for people (lines
 //! and fields are named by keys), a figure that only a maker can state, a published table of cable ratings.
 //!
-//! Start with [`fields`], then [`sheet`]; [`differences`] compares planned and as built.
+//! Start with [`fields`], then [`sheet()`]; [`differences()`] compares planned and as built, [`test_sheet()`] orders the tests.
 
+mod derived;
 mod differences;
 mod digest;
 mod drawing;
+mod equipment;
 mod field;
 mod inputs;
 mod limits;
@@ -18,13 +20,17 @@ mod notices;
 mod place;
 mod sheet;
 mod suggest;
+mod test_sheet;
 mod text;
 
+pub use derived::derived;
 pub use differences::{Changed, ChangedVerdict, Differences, differences};
 pub use digest::digest;
 pub use drawing::{single_line, stack_drawing};
+pub use equipment::with_equipment;
 pub use field::{FIELDS, Field, Section, field, fields};
 pub use inputs::Design;
 pub use notices::NoticeLine;
 pub use sheet::{Line, Outcome, Sheet, sheet};
 pub use suggest::Suggestion;
+pub use test_sheet::{Circuit, Stage, Test, opened_again, test_sheet};

@@ -159,7 +159,7 @@ impl Bench<'_> {
             Err(InputFault::Missing { .. } | InputFault::UnknownCheck) => Outcome::Missing,
         };
         let measures = pairs.iter().find_map(|(name, from)| match from {
-            From::Field(field) if *name == "reading" => Some(*field),
+            From::Field(field) if check == "F16" && *name == "reading" => Some(*field),
             _ => None,
         });
         let line = Line { key, outcome, rule, measures, missing: Vec::new() };

@@ -34,7 +34,7 @@ pub(super) fn suggestions(design: &Design, rules: &RuleSet, lines: &[Line]) -> V
         dc_cable(&bench, lines),
         taken("ac_breaker_a", "ac_device", "next_size", "F08-AC"),
         ac_cable(&bench),
-        taken("pe_size_mm2", "pe_size", "size_to_use", "F03"),
+        taken("pe_size_mm2", "pe_size", "size_to_use", if bench.is_american() { "F03-NEC" } else { "F03" }),
         taken("rcd_type", "rcd_type", "rcd_type_least", "F11-TYPE"),
     ];
     found.into_iter().flatten().collect()

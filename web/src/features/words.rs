@@ -600,6 +600,7 @@ fn check_key(id: &str) -> Option<Key> {
             "F01",
             "F02",
             "F03",
+            "F03-NEC",
             "F04",
             "F05",
             "F06",
@@ -609,6 +610,7 @@ fn check_key(id: &str) -> Option<Key> {
             "F09",
             "F10",
             "F10-TT",
+            "F10-TIME",
             "F11",
             "F11-RAMP",
             "F11-TYPE",
@@ -628,7 +630,8 @@ fn check_key(id: &str) -> Option<Key> {
             "F20-CURRENT",
             "F20-IP",
             "F20-GLOVE",
-            "STACK-SUM"
+            "STACK-SUM",
+            "SUPPLY-BAND"
         ]
     )
 }
@@ -835,6 +838,9 @@ pub fn figure(w: Words, name: &str) -> String {
             "waveform",
             "width",
             "working_distance",
+            "time_limit",
+            "band_low",
+            "band_high",
         ]
     );
     known.map_or_else(|| name.replace('_', " "), |key| w.say(key).to_owned())

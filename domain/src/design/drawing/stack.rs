@@ -53,7 +53,7 @@ pub fn stack_drawing(design: &Design, sheet: &Sheet) -> String {
     below(&mut svg, design, LEFT_WALL + GAP, floor);
     side_view(&mut svg, design, sheet, side, floor, tall);
     for (index, line) in (0..).zip(&rules) {
-        rule(&mut svg, list, 60 + 22 * index, line);
+        rule(&mut svg, design, list, 60 + 22 * index, line);
     }
     svg.finish("Stack and distances")
 }
@@ -73,17 +73,23 @@ fn is_distance(line: &Line) -> bool {
 
 /// What is known of a distance: a failed check first, and the one that asks for most.
 fn measured(design: &Design, sheet: &Sheet, field: &str) -> Measure {
-    let value = design.get(field).map_or_else(|| "?".to_owned(), |micro| figure(Unit::Metre, micro));
+    let value = shown(design, field);
     let lines = || sheet.lines.iter().filter(|line| line.measures == Some(field));
     let least = lines().filter_map(least_of).max();
     let failed = lines().find(|line| matches!(line.verdict(), Verdict::Fail(_)));
     let passed = lines().find(|line| line.verdict() == Verdict::Pass);
-    let verdict = failed.or(passed).or(lines().next()).map(Line::verdict);
+    // One question mark says it.
+    let verdict = failed.or(passed).or(lines().next()).map(Line::verdict).filter(|_| design.get(field).is_some());
     Measure {
         value,
         least: least.map_or_else(String::new, |micro| format!("≥ {}", figure(Unit::Metre, micro))),
         verdict,
     }
+}
+
+/// The distance that is there, or a question mark.
+fn shown(design: &Design, field: &str) -> String {
+    design.get(field).map_or_else(|| "?".to_owned(), |micro| figure(Unit::Metre, micro))
 }
 
 fn least_of(line: &Line) -> Option<i64> {
@@ -215,7 +221,7 @@ fn side_view(svg: &mut Svg, design: &Design, sheet: &Sheet, wall: i32, floor: i3
 }
 
 /// One line of the list: sign, rule, figure, what is asked for.
-fn rule(svg: &mut Svg, x: i32, y: i32, line: &Line) {
+fn rule(svg: &mut Svg, design: &Design, x: i32, y: i32, line: &Line) {
     sign(svg, x, y, line.verdict());
     let maker = match line.key {
         "maker_left" => "M ←",
@@ -224,8 +230,7 @@ fn rule(svg: &mut Svg, x: i32, y: i32, line: &Line) {
         _ => "M",
     };
     svg.text(x + 20, y, Anchor::Start, line.rule.map_or(maker, |(id, _)| id));
-    let reading = line.check().and_then(|check| check.inputs.iter().find(|(key, _)| *key == "reading").copied());
-    let value = reading.map_or_else(|| "?".to_owned(), |(_, value)| figure(Unit::Metre, value.micro));
+    let value = line.measures.map_or_else(String::new, |field| shown(design, field));
     svg.text(x + 240, y, Anchor::End, &value);
     let least = least_of(line).map_or_else(String::new, |micro| format!("≥ {}", figure(Unit::Metre, micro)));
     svg.text(x + 340, y, Anchor::End, &least);

@@ -54,12 +54,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     // At most 10^13 · 10^8 · 10^8 · 10^8, which i128 holds.
     let aged = i128::from(nominal) * i128::from(health) * usable;
     let energy = quotient("energy_nominal", aged * i128::from(efficiency), hundred * hundred * hundred)?;
-    let mean = |(load, duty): (&i64, &i64)| quotient("load_duty", i128::from(*load) * i128::from(*duty), hundred);
-    let average = if duties.is_empty() {
-        sum("load_power", &loads)?
-    } else {
-        sum("load_power", &loads.iter().zip(&duties).map(mean).collect::<Result<Vec<_>, _>>()?)?
-    };
+    let average = average(&loads, &duties)?;
     let running = sum("load_power", &loads)?;
     let drawn = sum("standby_power", &[average, standby])?;
     let overloaded = continuous.is_some_and(|most| running > most)
@@ -100,13 +95,28 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     if let Some(wanted) = wanted {
         check = check.with_limit(Unit::Second, Limit::at_least(wanted));
     }
-    check.verdict = match (continuous, lasting, wanted) {
+    check.verdict = verdict(overloaded, continuous, lasting, wanted);
+    Ok(check)
+}
+
+/// Of all loads, each by its share of the time.
+fn average(loads: &[i64], duties: &[i64]) -> Result<i64, InputFault> {
+    if duties.is_empty() {
+        return sum("load_power", loads);
+    }
+    let hundred = 100 * i128::from(MICRO);
+    let mean = |(load, duty): (&i64, &i64)| quotient("load_duty", i128::from(*load) * i128::from(*duty), hundred);
+    sum("load_power", &loads.iter().zip(duties).map(mean).collect::<Result<Vec<_>, _>>()?)
+}
+
+/// A certain failure comes before anything missing.
+fn verdict(overloaded: bool, continuous: Option<i64>, lasting: Option<i64>, wanted: Option<i64>) -> Verdict {
+    match (continuous, lasting, wanted) {
         _ if overloaded => Verdict::Fail(Why::Overloaded),
         (_, Some(lasting), Some(wanted)) if lasting < wanted => Verdict::Fail(Why::RuntimeTooShort),
         (None, ..) => Verdict::NotDetermined(Why::RatingMissing),
         (Some(_), ..) => Verdict::Pass,
-    };
-    Ok(check)
+    }
 }
 
 #[cfg(test)]

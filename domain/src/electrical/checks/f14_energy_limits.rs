@@ -1,6 +1,6 @@
 //! F14: nameplate energy in a unit and in a location against limits that a rule set gives. Wh, all limits inclusive.
 //!
-//! The figures are data: [`ENERGY_RULES`] holds the known ones with their mark, and a firm's rule set may give others.
+//! The figures are data of the rule set, with their marks.
 //! Sources: NFPA 855:2023 chapter 15 and IRC R328/R330 (US), PAS 63100:2024 (UK), M-EltBauVO 2022 by Land (DE),
 //! AS/NZS 5139:2019 scope (AU). Valid for nominal, not usable, energy up to 10 MWh.
 
@@ -25,81 +25,7 @@ const INPUTS: [InputInfo; 8] = [
     InputInfo::optional("locations_apart", Unit::Count),
 ];
 
-/// What a rule limits.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum RuleKind {
-    /// `unit_limit`.
-    Unit,
-    /// `location_limit`.
-    Location,
-    /// `further_demand_above`.
-    FurtherDemand,
-    /// `scope_min`.
-    ScopeFrom,
-    /// `scope_max`.
-    ScopeTo,
-}
-
-/// One figure of a regime, to be put among the inputs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct EnergyRule {
-    pub id: &'static str,
-    pub kind: RuleKind,
-    /// Millionths of a watt-hour.
-    pub limit: i64,
-    pub source: Source,
-}
-
-const fn rule(id: &'static str, kind: RuleKind, kwh: i64, source: Source) -> EnergyRule {
-    EnergyRule { id, kind, limit: kwh * KWH, source }
-}
-
 const KWH: i64 = 1_000 * MICRO;
-const US: Source = Source { standard: "NFPA 855", edition: "2023", clause: "ch. 15", mark: Mark::Sure };
-const UK: Source = Source { standard: "PAS 63100", edition: "2024", clause: "location", mark: Mark::Check };
-const DE: Source = Source { standard: "M-EltBauVO", edition: "2022", clause: "by Land", mark: Mark::Check };
-const AU: Source = Source { standard: "AS/NZS 5139", edition: "2019", clause: "scope", mark: Mark::Sure };
-const CH: Source = Source { standard: "VKF", edition: "", clause: "EI 30 / EI 60", mark: Mark::Check };
-const CA: Source = Source { standard: "CSA C22.1", edition: "", clause: "s. 64", mark: Mark::Check };
-
-/// The figures that are known without a firm's rule set.
-pub const ENERGY_RULES: [EnergyRule; 17] = [
-    rule("US-UNIT", RuleKind::Unit, 20, US),
-    rule("US-CLOSET", RuleKind::Location, 40, US),
-    rule("US-ATT", RuleKind::Location, 80, US),
-    rule("US-DET", RuleKind::Location, 80, US),
-    rule("US-EXT", RuleKind::Location, 80, US),
-    rule("US-GND", RuleKind::Location, 80, US),
-    rule("UK-OUT", RuleKind::Location, 80, UK),
-    rule("UK-OTHER", RuleKind::Location, 40, UK),
-    rule("DE-ELT", RuleKind::FurtherDemand, 20, DE),
-    rule("CH-EI60", RuleKind::FurtherDemand, 15, CH),
-    rule("CH-MAX", RuleKind::Location, 100, CH),
-    rule("AU-FROM", RuleKind::ScopeFrom, 1, AU),
-    rule("AU-TO", RuleKind::ScopeTo, 200, AU),
-    rule("CA-UNIT", RuleKind::Unit, 20, CA),
-    rule("CA-INDOOR", RuleKind::Location, 40, CA),
-    rule("CA-GARAGE", RuleKind::Location, 80, CA),
-    rule("CA-OUTDOOR", RuleKind::Location, 80, CA),
-];
-
-/// The rule with that id.
-pub fn energy_rule(id: &str) -> Option<&'static EnergyRule> {
-    ENERGY_RULES.iter().find(|rule| rule.id == id)
-}
-
-impl RuleKind {
-    /// The input key that takes this rule's figure.
-    pub fn input_key(self) -> &'static str {
-        match self {
-            RuleKind::Unit => "unit_limit",
-            RuleKind::Location => "location_limit",
-            RuleKind::FurtherDemand => "further_demand_above",
-            RuleKind::ScopeFrom => "scope_min",
-            RuleKind::ScopeTo => "scope_max",
-        }
-    }
-}
 
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     const ENERGY_MAX: i64 = 10_000 * KWH;
@@ -153,6 +79,21 @@ mod tests {
     use super::super::support::good;
     use super::*;
     use crate::electrical::check::Inputs;
+    use crate::electrical::rule_set::{Place, RuleSet, Topic};
+
+    /// The input key and figure of a rule.
+    fn of_rule(id: &str) -> (&'static str, i64) {
+        let sets = Place::ALL.map(RuleSet::of);
+        let rule = sets.iter().find_map(|set| set.rule(id)).expect("the tests name known rules");
+        let key = match rule.topic {
+            Topic::EnergyUnit => "unit_limit",
+            Topic::EnergyLocation => "location_limit",
+            Topic::EnergyDemand => "further_demand_above",
+            Topic::ScopeFrom => "scope_min",
+            _ => "scope_max",
+        };
+        (key, rule.value.expect("an energy rule has a figure").micro)
+    }
 
     /// Units in kWh under the named rules.
     fn under(rules: &[&str], kwh: &[&str], more: &[(&str, &str)]) -> Verdict {
@@ -162,8 +103,8 @@ mod tests {
         };
         let mut inputs: Inputs = kwh.iter().map(|energy| ("unit_energy", watt_hours(energy))).collect();
         for id in rules {
-            let rule = energy_rule(id).expect("the tests name known rules");
-            inputs.set(rule.kind.input_key(), rule.limit);
+            let (key, limit) = of_rule(id);
+            inputs.set(key, limit);
         }
         for (key, value) in more {
             let micro = if *key == "locations_apart" { watt_hours(value) / 1_000 } else { watt_hours(value) };

@@ -89,28 +89,34 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         check.verdict = Verdict::NotDetermined(Why::NoMakerLimit);
         return Ok(check);
     };
-    let of = |force: i64, resistance: i64| {
-        quotient("tension_resistance", i128::from(force) * i128::from(MICRO), i128::from(resistance))
-    };
-    let (pull, push) = (of(tension, by_tension)?, of(shear, by_shear)?);
-    let linear = pull.saturating_add(push);
-    let curved = three_halves(pull)?.saturating_add(three_halves(push)?);
-    check.with_numbers += &format!("; {} + {} = {}; ^1.5: {}", plain(pull), plain(push), plain(linear), plain(curved));
-    let mut check =
-        check.with_result("interaction", Unit::Count, linear).with_result("interaction_curved", Unit::Count, curved);
     let near = |value: Option<i64>, tenths: i64| {
         embedment.zip(value).is_some_and(|(depth, value)| value < depth * tenths / 10)
     };
+    let doubt = if tested != Some(1) {
+        Some(Why::AnchorNotTested)
+    } else if near(edge, 15) || near(spacing, 30) {
+        Some(Why::AnchorSpacing)
+    } else {
+        None
+    };
+    interaction(check, (tension, by_tension), (shear, by_shear), doubt)
+}
+
+/// Both forces against their resistances, alone and together.
+fn interaction(mut check: Check, pull: (i64, i64), push: (i64, i64), doubt: Option<Why>) -> Result<Check, InputFault> {
+    let share = |(force, resistance): (i64, i64)| {
+        quotient("tension_resistance", i128::from(force) * i128::from(MICRO), i128::from(resistance))
+    };
+    let (pull, push) = (share(pull)?, share(push)?);
+    let linear = pull.saturating_add(push);
+    let curved = three_halves(pull)?.saturating_add(three_halves(push)?);
+    check.with_numbers += &format!("; {} + {} = {}; ^1.5: {}", plain(pull), plain(push), plain(linear), plain(curved));
     check.verdict = if pull > MICRO || push > MICRO || (linear > LINEAR_MAX && curved > MICRO) {
         Verdict::Fail(Why::Overloaded)
-    } else if tested != Some(1) {
-        Verdict::NotDetermined(Why::AnchorNotTested)
-    } else if near(edge, 15) || near(spacing, 30) {
-        Verdict::NotDetermined(Why::AnchorSpacing)
     } else {
-        Verdict::Pass
+        doubt.map_or(Verdict::Pass, Verdict::NotDetermined)
     };
-    Ok(check)
+    Ok(check.with_result("interaction", Unit::Count, linear).with_result("interaction_curved", Unit::Count, curved))
 }
 
 /// x^1.5 in millionths.

@@ -9,6 +9,7 @@
 mod f01_conductor_resistance;
 mod f02_voltage_drop;
 mod f03_adiabatic;
+mod f03_ground_by_device;
 mod f04_protective_earth;
 mod f05_insulation;
 mod f06_module_matching;
@@ -16,6 +17,7 @@ mod f07_stack_window;
 mod f08_ac_device;
 mod f08_dc_fuse;
 mod f09_discharge_wait;
+mod f10_disconnection_time;
 mod f10_earth_electrode;
 mod f10_loop_impedance;
 mod f11_rcd_ramp;
@@ -38,9 +40,9 @@ mod f20_ip_code;
 mod f20_torque;
 mod f20_transport_mass;
 mod stack_sum;
+mod supply_band;
 
 pub(crate) use f03_adiabatic::{SIZES, next_size as next_conductor_size};
-pub use f14_energy_limits::{ENERGY_RULES, EnergyRule, RuleKind, energy_rule};
 
 use super::check::{Check, CheckLimit, Inputs, ReadingTerms, Source};
 use super::judge::{Limit, Verdict, Why};
@@ -102,10 +104,11 @@ pub enum InputFault {
 
 /// Every check, by number.
 pub fn all() -> &'static [CheckInfo] {
-    const ALL: [CheckInfo; 32] = [
+    const ALL: [CheckInfo; 35] = [
         f01_conductor_resistance::INFO,
         f02_voltage_drop::INFO,
         f03_adiabatic::INFO,
+        f03_ground_by_device::INFO,
         f04_protective_earth::INFO,
         f05_insulation::INFO,
         f06_module_matching::INFO,
@@ -115,6 +118,7 @@ pub fn all() -> &'static [CheckInfo] {
         f09_discharge_wait::INFO,
         f10_loop_impedance::INFO,
         f10_earth_electrode::INFO,
+        f10_disconnection_time::INFO,
         f11_rcd_times::INFO,
         f11_rcd_ramp::INFO,
         f11_rcd_type::INFO,
@@ -135,6 +139,7 @@ pub fn all() -> &'static [CheckInfo] {
         f20_ip_code::INFO,
         f20_glove_class::INFO,
         stack_sum::INFO,
+        supply_band::INFO,
     ];
     &ALL
 }

@@ -1,0 +1,110 @@
+//! What the chosen models say goes into the sheet by itself, where nobody wrote something else.
+
+use super::inputs::Design;
+use crate::electrical::units::MICRO;
+use crate::job_file::body::{Equipment, UnitKind};
+
+/// Kind of unit, key of the model's figure, field of the sheet.
+const FROM_MODELS: &[(UnitKind, &str, &str)] = &[
+    (UnitKind::Module, "cells", "module_cells"),
+    (UnitKind::Module, "cell_min", "module_cell_min_v"),
+    (UnitKind::Module, "cell_max", "module_cell_max_v"),
+    (UnitKind::Module, "energy_wh", "module_wh"),
+    (UnitKind::Module, "resistance_ohm", "module_resistance_ohm"),
+    (UnitKind::Module, "mass_kg", "module_mass_kg"),
+    (UnitKind::Module, "width_m", "module_width_m"),
+    (UnitKind::Module, "depth_m", "module_depth_m"),
+    (UnitKind::Module, "height_m", "module_height_m"),
+    (UnitKind::Module, "clearance_side_m", "maker_side_distance_m"),
+    (UnitKind::Module, "clearance_top_m", "maker_above_distance_m"),
+    (UnitKind::Module, "clearance_front_m", "maker_front_distance_m"),
+    (UnitKind::ControlUnit, "bracket_capacity_n", "bracket_capacity_n"),
+    (UnitKind::ControlUnit, "height_m", "control_height_m"),
+    (UnitKind::ControlUnit, "mass_kg", "control_mass_kg"),
+    (UnitKind::ControlUnit, "fuse_a", "dc_fuse_a"),
+    (UnitKind::ControlUnit, "fuse_max_a", "maker_fuse_max_a"),
+    (UnitKind::ControlUnit, "device_rating_v", "dc_device_rating_v"),
+    (UnitKind::ControlUnit, "breaking_a", "dc_breaking_a"),
+    (UnitKind::ControlUnit, "fault_a", "dc_fault_a"),
+    (UnitKind::Inverter, "dc_min", "inverter_dc_min_v"),
+    (UnitKind::Inverter, "dc_max", "inverter_dc_max_v"),
+    (UnitKind::Inverter, "power_w", "inverter_w"),
+    (UnitKind::Inverter, "peak_w", "inverter_peak_w"),
+    (UnitKind::Inverter, "efficiency", "inverter_efficiency"),
+    (UnitKind::Inverter, "charge_current_a", "charge_current_a"),
+    (UnitKind::Inverter, "draw_w", "inverter_draw_w"),
+    (UnitKind::Inverter, "standby_w", "inverter_standby_w"),
+    (UnitKind::Inverter, "no_smooth_dc", "no_smooth_dc"),
+    (UnitKind::Inverter, "simple_separation", "simple_separation"),
+    (UnitKind::Inverter, "type_tested", "type_tested"),
+    (UnitKind::Inverter, "discharge_wait_s", "discharge_wait_s"),
+];
+
+/// The design with the models' figures in its open fields, and the number of modules that are planned.
+pub fn with_equipment(design: &Design, equipment: &Equipment) -> Design {
+    let mut filled = design.clone();
+    // The model of the first new unit of a kind, as the job's record takes it.
+    let models =
+        equipment.slots.iter().filter(|slot| slot.new).filter_map(|slot| equipment.models.get(usize::from(slot.model)));
+    for model in models.clone() {
+        let kind = model.kind;
+        for (_, key, field) in FROM_MODELS.iter().filter(|(of, ..)| *of == kind) {
+            if let (None, Some(micro)) = (filled.get(field), model.value(key)) {
+                filled.set(field, micro);
+            }
+        }
+    }
+    let modules = models.filter(|model| model.kind == UnitKind::Module).map(|_| MICRO).sum::<i64>();
+    if modules > 0 && filled.get("modules").is_none() {
+        filled.set("modules", modules);
+    }
+    filled
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ids::ModelId;
+    use crate::job_file::body::{ModelSnapshot, Slot};
+
+    fn model(kind: UnitKind, values: &[(&str, i64)]) -> ModelSnapshot {
+        ModelSnapshot {
+            model: ModelId::of(uuid::Uuid::from_u128(1)),
+            version: 1,
+            kind,
+            maker: "Maker".into(),
+            name: "Model".into(),
+            gtin: None,
+            serial_prefix: String::new(),
+            serial_length: (1, 2),
+            values: values.iter().map(|(key, micro)| ((*key).to_owned(), *micro)).collect(),
+        }
+    }
+
+    #[test]
+    fn open_fields_are_filled_and_others_left() {
+        let slot = |number, model, new| Slot { number, model, new };
+        let equipment = Equipment {
+            models: vec![
+                model(UnitKind::Module, &[("cells", 16_000_000), ("cell_max", 3_600_000)]),
+                model(UnitKind::Inverter, &[("dc_min", 120_000_000)]),
+            ],
+            slots: vec![slot(1, 0, true), slot(2, 0, true), slot(3, 0, false), slot(4, 1, true)],
+        };
+        let mut design = Design::new();
+        design.set("module_cell_max_v", 3_550_000);
+        let filled = with_equipment(&design, &equipment);
+        assert_eq!(filled.get("modules"), Some(2_000_000), "what was there before is not counted");
+        assert_eq!(filled.get("module_cells"), Some(16_000_000));
+        assert_eq!(filled.get("module_cell_max_v"), Some(3_550_000));
+        assert_eq!(filled.get("inverter_dc_min_v"), Some(120_000_000));
+        assert_eq!(filled.get("inverter_w"), None, "a maker's figure is never made up");
+    }
+
+    #[test]
+    fn every_target_is_a_field() {
+        for (_, _, field) in FROM_MODELS {
+            assert!(crate::design::field(field).is_some(), "{field}");
+        }
+    }
+}

@@ -1,0 +1,90 @@
+//! A rule set of a version never changes: a figure that moves is a new version with a new line in `golden/rule_sets.txt`,
+//! beside the old one. And the examples of the trade for locations, by the sheet.
+#![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
+
+use domain::design::{Design, sheet};
+use domain::electrical::judge::Why;
+use domain::electrical::rule_set::{Place, Rule, RuleSet};
+use domain::electrical::{Source, Verdict};
+use domain::ids::Hash32;
+
+const GOLDEN: &str = include_str!("golden/rule_sets.txt");
+
+/// All that a rule says, in a form that outlives changes of the type.
+fn written(rule: &Rule) -> String {
+    let value = rule.value.map_or_else(String::new, |value| format!("{} {}", value.plain(), value.unit.name()));
+    let Source { standard, edition, clause, mark } = rule.source;
+    let Rule { id, topic, about, at, basis, .. } = rule;
+    format!("{id}|{topic:?}|{about}|{at}|{value}|{basis:?}|{standard}|{edition}|{clause}|{mark:?}\n")
+}
+
+#[test]
+fn released_rules_do_not_move() {
+    for place in Place::ALL {
+        let set = RuleSet::of(place);
+        let text: String = set.rules.iter().map(written).collect();
+        let line = format!("{place:?} {} {}", set.label(), Hash32::sha256(text.as_bytes()).hex());
+        assert!(GOLDEN.lines().any(|known| known == line), "not released: {line}");
+    }
+}
+
+fn verdict(place: Place, text: &str, key: &str) -> Verdict {
+    let design = Design::parse(text).unwrap();
+    sheet(&design, &RuleSet::of(place)).line(key).unwrap_or_else(|| panic!("no {key}")).verdict()
+}
+
+#[test]
+fn examples_of_the_trade() {
+    use Place::{Au, De, Uk, Us};
+    let fail = Verdict::Fail;
+    let open = Verdict::NotDetermined;
+    let three = "modules = 3\nstacks = 3\nmodule_wh = 13500\n";
+    for (place, text, key, expected) in [
+        (Au, "location_kind = attached_garage\nopening_distance_m = 0.55", "AU-600-WIN", fail(Why::TooClose)),
+        (Au, "location_kind = attached_garage\nopening_distance_m = 0.62", "AU-600-WIN", Verdict::Pass),
+        (Uk, "location_kind = outdoor_wall\nopening_distance_m = 0.9", "UK-1M", fail(Why::TooClose)),
+        (Uk, "location_kind = outdoor_wall\nopening_distance_m = 1.0", "UK-1M", Verdict::Pass),
+        (Us, "location_kind = outdoor_wall\nopening_distance_m = 0.9144", "US-3FT-O", Verdict::Pass),
+        (Uk, "location_kind = indoor\nin_void = yes\nopening_distance_m = 9", "UK-LOFT", fail(Why::LocationProhibited)),
+        (
+            Us,
+            "modules = 2\nstacks = 2\nlocation_kind = outdoor_wall\nunit_distance_m = 0.6096\n\
+             distance_exception = report_attached",
+            "US-3FT-U",
+            open(Why::AuthorityMustAccept),
+        ),
+        (Us, &format!("{three}location_kind = indoor"), "energy", fail(Why::LocationTooLarge)),
+        (Us, &format!("{three}location_kind = attached_garage"), "energy", Verdict::Pass),
+        (Us, "modules = 1\nmodule_wh = 21000\nlocation_kind = attached_garage", "energy", fail(Why::UnitTooLarge)),
+        (Uk, "modules = 4\nmodule_wh = 10240\nlocation_kind = indoor", "energy", fail(Why::LocationTooLarge)),
+        (De, "modules = 2\nmodule_wh = 10240\nlocation_kind = indoor", "energy", open(Why::ExtraRequirement)),
+        (De, "modules = 2\nmodule_wh = 9600\nlocation_kind = indoor", "energy", Verdict::Pass),
+        (De, "inverter_draw_w = 4600", "controllable", open(Why::ExtraRequirement)),
+        (De, "inverter_draw_w = 4200", "controllable", Verdict::Pass),
+        (
+            Uk,
+            "phases = 3\nac_nominal_v = 230\ninverter_w = 11040\ntype_tested = yes\nnotify_planned = yes",
+            "grid_route",
+            Verdict::Pass,
+        ),
+        (
+            Uk,
+            "phases = 3\nac_nominal_v = 230\ninverter_w = 12000\ntype_tested = yes\nnotify_planned = yes",
+            "grid_route",
+            fail(Why::ConsentNeeded),
+        ),
+    ] {
+        assert_eq!(verdict(place, text, key), expected, "{place:?} {text}");
+    }
+}
+
+#[test]
+fn the_route_decides_the_forms() {
+    let forms = |text: &str| {
+        let design = Design::parse(&format!("phases = 1\nac_nominal_v = 230\ntype_tested = yes\n{text}")).unwrap();
+        sheet(&design, &RuleSet::of(Place::Uk)).notices.iter().map(|notice| notice.rule).collect::<Vec<_>>()
+    };
+    assert_eq!(forms("inverter_w = 3680"), ["UK-G98-B", "UK-PART-P"]);
+    assert_eq!(forms("inverter_w = 3681"), ["UK-G99-A", "UK-G99-C", "UK-PART-P"]);
+    assert_eq!(forms(""), ["UK-G98-B", "UK-G99-A", "UK-G99-C", "UK-PART-P"], "both until it is known");
+}
