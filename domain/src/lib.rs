@@ -18,5 +18,6 @@ pub mod pack;
 pub mod people;
 pub mod registration;
 pub mod rehearsal;
+pub mod seal;
 pub mod tray;
 pub mod wire;

@@ -12,6 +12,8 @@ pub mod file;
 pub mod fold;
 pub mod header;
 pub mod record;
+#[cfg(feature = "signatures")]
+pub mod signature;
 mod vouched;
 
 pub use body::{Body, Place};

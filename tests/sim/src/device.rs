@@ -190,8 +190,11 @@ impl World<'_> {
             return;
         }
         self.devices[at].applying = false;
+        if plan.writes.is_empty() {
+            return self.after(0, Ev::Tick(at, run));
+        }
         self.devices[at].stale = true;
-        let fails = !self.healed && !plan.writes.is_empty() && self.rng.chance(self.opt.quota_fails);
+        let fails = !self.healed && self.rng.chance(self.opt.quota_fails);
         if fails {
             self.make_room(at);
             return self.after(TROUBLE_SLEEP_MS, Ev::Tick(at, run));

@@ -361,7 +361,14 @@ impl World<'_> {
         let heads: Vec<(JobId, u64)> =
             self.visible(person, &also).into_iter().map(|job| (job, self.db.tables.head(job))).collect();
         let Some(call) = self.calls.get_mut(&id) else { return };
+        let Outgoing::Pull { epoch, have, .. } = &call.what else { return };
+        let same_life = *epoch == self.db.tables.epoch;
+        let is_behind = heads.iter().any(|(job, head)| !same_life || have.get(job).copied().unwrap_or(0) < *head);
         call.visible = heads;
+        if !is_behind {
+            // There is no second statement when nothing is missing.
+            return self.pull_rows(id);
+        }
         let wait = self.rng.between(1, 30);
         self.after(wait, Ev::PullRows(id));
     }
