@@ -16,6 +16,7 @@ mod test;
 mod tidy;
 mod tools;
 mod up;
+mod verify;
 mod web;
 
 const HELP: &str = "\
@@ -35,6 +36,9 @@ cargo xtask <command>
                        measure; with --json one flat object
   sim [--seeds N] [--seed S] [--json] [--planted WORD] [--diary]
                        a whole firm from one seed, and planted faults that it must find
+  verify FILE [--key FINGERPRINT]
+                       what a sealed pack proves, without a server; --sample FILE writes a made-up pack,
+                       --mutations N [--seed S] changes it N times and counts the changes that are seen
   methods [--json]     the built-in methods: steps, hold points, complaints of the checker
 ";
 
@@ -65,6 +69,7 @@ fn run() -> Result<()> {
         "web" => web::command(rest),
         "bench" => bench::command(rest),
         "sim" => sim::command(rest),
+        "verify" => verify::command(rest),
         "methods" => methods::command(rest),
         "help" | "--help" | "-h" => {
             print!("{HELP}");

@@ -25,6 +25,11 @@ const NEWER_KIND: u32 = 9_001;
 const SMALLEST_PHOTO: u64 = 40 * 1024;
 const LARGEST_PHOTO: u64 = 3 * 1024 * 1024;
 
+/// Photo files with their bytes.
+type Photos = Vec<(PhotoRow, Vec<u8>)>;
+/// What somebody does at once: in which job, what they say, which photos they took.
+type Act = (JobId, Vec<Body>, Photos);
+
 /// The same entry with a body that nobody here can read: what an app of next year writes.
 pub(crate) fn of_newer_app(entry: &Entry, body: &[u8], salt: &[u8; 16]) -> Entry {
     let header =
@@ -104,7 +109,7 @@ impl World<'_> {
         self.rng.pick(&jobs).copied()
     }
 
-    fn lead_acts(&mut self, at: usize) -> Option<(JobId, Vec<Body>, Vec<(PhotoRow, Vec<u8>)>)> {
+    fn lead_acts(&mut self, at: usize) -> Option<Act> {
         let jobs = self.devices[at].shelf.jobs.len();
         let wanted = 2 + self.opt.technicians;
         if jobs == 0 || (jobs < wanted && self.rng.chance(300)) {
@@ -130,7 +135,7 @@ impl World<'_> {
         Some((job, bodies, Vec::new()))
     }
 
-    fn plan_job(&mut self, at: usize) -> (JobId, Vec<Body>, Vec<(PhotoRow, Vec<u8>)>) {
+    fn plan_job(&mut self, at: usize) -> Act {
         let now_ms = self.clock_ms(at);
         let job = JobId::of(uuid_v7(now_ms, &self.rng.bytes()));
         let site = SiteId::of(uuid_v7(now_ms, &self.rng.bytes()));
@@ -198,7 +203,7 @@ impl World<'_> {
         }
     }
 
-    fn office_acts(&mut self, at: usize) -> Option<(JobId, Vec<Body>, Vec<(PhotoRow, Vec<u8>)>)> {
+    fn office_acts(&mut self, at: usize) -> Option<Act> {
         let job = self.some_job(at)?;
         // Against the rules: the office records evidence. It is kept, held and shown.
         let against = self.rng.chance(200);
@@ -211,7 +216,7 @@ impl World<'_> {
         Some((job, vec![body], Vec::new()))
     }
 
-    fn technician_acts(&mut self, at: usize) -> Option<(JobId, Vec<Body>, Vec<(PhotoRow, Vec<u8>)>)> {
+    fn technician_acts(&mut self, at: usize) -> Option<Act> {
         let job = self.some_job(at)?;
         let file = self.devices[at].shelf.job_file(job);
         let (bodies, photos) = match self.rng.below(12) {
@@ -231,7 +236,7 @@ impl World<'_> {
     }
 
     /// Evidence for a step that is open on this phone.
-    fn work_by_the_rules(&mut self, at: usize, job: JobId, file: &JobFile) -> (Vec<Body>, Vec<(PhotoRow, Vec<u8>)>) {
+    fn work_by_the_rules(&mut self, at: usize, job: JobId, file: &JobFile) -> (Vec<Body>, Photos) {
         let mut state = fold(file, self.plan);
         let open = state.gate.unfinished().into_iter().find(|step| state.gate.obstacles(*step).is_empty());
         let Some(step) = open else { return (vec![self.remark(None)], Vec::new()) };
@@ -254,7 +259,7 @@ impl World<'_> {
     }
 
     /// Anything anywhere: a step that is shut, a place that does not exist, a kind that does not fit.
-    fn work_against_the_rules(&mut self, at: usize, job: JobId) -> (Vec<Body>, Vec<(PhotoRow, Vec<u8>)>) {
+    fn work_against_the_rules(&mut self, at: usize, job: JobId) -> (Vec<Body>, Photos) {
         let place = self.place();
         let kind = self.rng.pick(&["photo", "reading", "choice", "confirmation"]).copied().unwrap_or("choice");
         let mut photos = Vec::new();
@@ -275,14 +280,7 @@ impl World<'_> {
         Place::of(step, 0, need)
     }
 
-    fn evidence(
-        &mut self,
-        at: usize,
-        job: JobId,
-        place: Place,
-        kind: &str,
-        photos: &mut Vec<(PhotoRow, Vec<u8>)>,
-    ) -> Option<Body> {
+    fn evidence(&mut self, at: usize, job: JobId, place: Place, kind: &str, photos: &mut Photos) -> Option<Body> {
         Some(match kind {
             "photo" => Body::Photo(self.photograph(at, job, place, photos)),
             "reading" => {
@@ -311,11 +309,11 @@ impl World<'_> {
         })
     }
 
-    fn photograph(&mut self, at: usize, job: JobId, place: Place, photos: &mut Vec<(PhotoRow, Vec<u8>)>) -> Photo {
+    fn photograph(&mut self, at: usize, job: JobId, place: Place, photos: &mut Photos) -> Photo {
         let now_ms = self.clock_ms(at);
         let capture = CaptureId::of(uuid_v7(now_ms, &self.rng.bytes()));
         // Against the rules: a picture that was taken for another job.
-        let old: Vec<(PhotoRow, Vec<u8>)> = self.devices[at]
+        let old: Photos = self.devices[at]
             .shelf
             .photos
             .values()
@@ -363,7 +361,7 @@ impl World<'_> {
         target.map(|target| vec![Body::Retraction(Retraction { target, remark: None })]).unwrap_or_default()
     }
 
-    fn ask_deviation(&mut self, at: usize, job: JobId, file: &JobFile) -> (Vec<Body>, Vec<(PhotoRow, Vec<u8>)>) {
+    fn ask_deviation(&mut self, at: usize, job: JobId, file: &JobFile) -> (Vec<Body>, Photos) {
         let Some(remark) = self.entry_of(file) else { return (Vec::new(), Vec::new()) };
         let mut photos = Vec::new();
         let place = self.place();

@@ -4,9 +4,11 @@
 //! names the section of DEVELOPERS.md that gives the reason.
 //!
 //! Start here: [`RULES`]. `source.rs` reads files and blanks comments and strings; `walls.rs` has what may stand where;
-//! `language.rs` the words; `walks.rs` the map; `deploy.rs` the compose file.
+//! `language.rs` the words; `walks.rs` the map; `deploy.rs` the compose file;
+//! `faults.rs` the table of field faults.
 
 mod deploy;
+mod faults;
 mod language;
 mod source;
 mod walks;
@@ -31,7 +33,7 @@ struct Rule {
     look: fn(&Tree) -> Vec<Finding>,
 }
 
-const RULES: [Rule; 12] = [
+const RULES: [Rule; 13] = [
     Rule { section: "SQL", look: walls::sql_outside_queries },
     Rule { section: "Walls", look: walls::browser_outside_adapters },
     Rule { section: "Walls", look: walls::domain_dependencies },
@@ -44,6 +46,7 @@ const RULES: [Rule; 12] = [
     Rule { section: "No machine in the tree", look: walls::paths_of_one_machine },
     Rule { section: "The map", look: walks::names_that_are_gone },
     Rule { section: "Deploying", look: deploy::compose_file },
+    Rule { section: "Tests", look: faults::table_of_faults },
 ];
 
 /// Every rule over every file that is in git or would be added to it.
