@@ -56,7 +56,7 @@ fn pairs() -> Vec<(u64, bool, Likeness, Likeness)> {
     let mut all = Vec::new();
     for seed in 0..SCENES {
         let mut dice = Dice(seed.wrapping_mul(131).wrapping_add(9));
-        let scene = Scene::of(1_000 + seed);
+        let scene = Scene::of(2_000 + seed);
         let first = scene.framed(seed).taken(&mut dice, 1.5);
         let one = Likeness::of(&first);
         // Cropped by up to a twentieth, brighter or darker, and through another JPEG.
@@ -78,7 +78,8 @@ fn pairs() -> Vec<(u64, bool, Likeness, Likeness)> {
             pictures::HEIGHT as f32 * dy,
             dice.between(0.8, 1.12),
         );
-        let moved = ((dx - 0.25).abs() + (dy - 0.25).abs()) > 0.08;
+        // A twentieth of a step is what a crop looks like, and is rightly called alike: a step is more than that.
+        let moved = ((dx - 0.25).abs() + (dy - 0.25).abs()) > 0.15;
         let other = if moved { other } else { scene.drawn(seed + 500).seen(0.0, 40.0, 1.1) };
         all.push((seed, false, one.clone(), Likeness::of(&re_encoded(&other.taken(&mut dice, 1.5), 80))));
         // Another place altogether.
@@ -88,8 +89,10 @@ fn pairs() -> Vec<(u64, bool, Likeness, Likeness)> {
     all
 }
 
-fn told(picture: &Grey) -> Vec<Warning> {
-    warnings(Measures::of(picture), &Likeness::of(picture), &Place::of("s", 0, "p"), &[])
+fn told(measures: Measures) -> Vec<Warning> {
+    // There is no other picture to be like.
+    let nothing = Likeness::of(&Grey::of(1, 1, vec![0]).unwrap());
+    warnings(measures, &nothing, &Place::of("s", 0, "p"), &[])
 }
 
 fn wanted(made: Made) -> Option<Warning> {
@@ -138,26 +141,28 @@ impl Tally {
 
 #[test]
 fn few_good_pictures_are_warned_of_and_few_bad_ones_missed() {
-    let pictures = single();
+    let pictures: Vec<(u64, Made, Measures)> =
+        single().into_iter().map(|(seed, made, picture)| (seed, made, Measures::of(&picture))).collect();
     assert!(pictures.len() >= 300, "{}", pictures.len());
     let mut spread: BTreeMap<Made, Vec<Measures>> = BTreeMap::new();
+    let mut held = true;
     for half in ["tuning", "held-out"] {
         let mut tally = Tally::default();
-        for (seed, made, picture) in &pictures {
+        for (seed, made, measures) in &pictures {
             if (seed % 2 == 0) != (half == "tuning") {
                 continue;
             }
-            let found = told(picture);
+            let found = told(*measures);
             match wanted(*made) {
                 None => tally.count(false, !found.is_empty()),
                 Some(warning) => tally.count(true, found.contains(&warning)),
             }
             if half == "tuning" {
-                spread.entry(*made).or_default().push(Measures::of(picture));
+                spread.entry(*made).or_default().push(*measures);
             }
         }
         tally.say(&format!("sharpness and light, {half} half"));
-        assert!(half == "tuning" || tally.holds());
+        held &= half == "tuning" || tally.holds();
     }
     for (made, all) in spread {
         let range = |value: &dyn Fn(&Measures) -> u16| {
@@ -170,6 +175,7 @@ fn few_good_pictures_are_warned_of_and_few_bad_ones_missed() {
             range(&|m| m.burnt)
         );
     }
+    assert!(held, "more than three in a hundred");
 }
 
 #[test]

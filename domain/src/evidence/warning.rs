@@ -12,7 +12,7 @@ pub const BRIGHT_MIN: u8 = 60;
 /// Thousandths burnt out above which a picture is too bright.
 pub const BURNT_MAX: u16 = 350;
 /// Distance up to which two pictures are called alike, in thousandths.
-pub const ALIKE_MAX: u32 = 165;
+pub const ALIKE_MAX: u32 = 190;
 
 /// Something about a picture that a person should look at before going on.
 #[derive(Clone, Debug, PartialEq, Eq)]

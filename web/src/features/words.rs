@@ -234,6 +234,8 @@ pub fn answer(w: Words, card: &RequirementCard) -> String {
             | Requirement::Serial(_)
             | Requirement::Confirmation(_)
             | Requirement::Choice(_)
+            | Requirement::Countersign(_)
+            | Requirement::Signature(_)
             | Requirement::Check(_) => t!(w, "reason.answer.missing").to_owned(),
         },
         Answer::Met { .. } => t!(w, "reason.answer.met").to_owned(),
@@ -284,6 +286,11 @@ fn fail_why(w: Words, job: &JobView, card: &RequirementCard, reason: &FailWhy) -
         }
         FailWhy::SecondPersonNeeded => t!(w, "reason.fail.second_person").to_owned(),
         FailWhy::HouseholderNeeded => t!(w, "reason.fail.householder").to_owned(),
+        FailWhy::SamePhotoInFirm(_) => t!(w, "reason.fail.photo_in_firm").to_owned(),
+        FailWhy::TicketNeeded(ticket) => t!(w, "reason.fail.ticket", ticket = ticket),
+        FailWhy::PinProofMissing => t!(w, "reason.fail.pin_proof").to_owned(),
+        FailWhy::PinWrong => t!(w, "reason.fail.pin").to_owned(),
+        FailWhy::NotDrawn => t!(w, "reason.fail.not_drawn").to_owned(),
     }
 }
 
@@ -400,6 +407,10 @@ pub const fn breach(why: &BreachWhy) -> Key {
         BreachWhy::StopWorkStep => key!("reason.breach.stop_work_step"),
         BreachWhy::NotComplete => key!("reason.breach.not_complete"),
         BreachWhy::NothingThere => key!("reason.breach.nothing_there"),
+        BreachWhy::WrongPin => key!("reason.breach.wrong_pin"),
+        BreachWhy::WrongAnswer => key!("reason.breach.wrong_answer"),
+        BreachWhy::AnswerUsed => key!("reason.breach.answer_used"),
+        BreachWhy::NotServer => key!("reason.breach.not_server"),
     }
 }
 
@@ -477,6 +488,8 @@ pub const fn finding(code: FindingCode) -> Key {
         FindingCode::PhotoElsewhere => key!("reason.finding.photo_elsewhere"),
         FindingCode::ForkedChain => key!("reason.finding.forked_chain"),
         FindingCode::PreviewDiffers => key!("reason.finding.preview_differs"),
+        FindingCode::CountersignConfirmed => key!("reason.finding.countersign_confirmed"),
+        FindingCode::CountersignWrong => key!("reason.finding.countersign_wrong"),
     }
 }
 
@@ -541,6 +554,9 @@ pub const fn entry_kind(body: &Body) -> Key {
         Body::Resumed(_) => key!("job.entry.resume"),
         Body::Submitted(_) => key!("job.entry.submit"),
         Body::Finding(_) => key!("job.entry.finding"),
+        Body::Countersign(_) | Body::CountersignProof(_) => key!("job.entry.countersign"),
+        Body::Signature(_) | Body::Drawing(_) => key!("job.entry.signature"),
+        Body::VoiceAnswers(_) | Body::VoiceAnswerShown(_) | Body::DeviationByVoice(_) => key!("job.entry.voice"),
     }
 }
 
@@ -683,6 +699,7 @@ pub fn limit_source(w: Words, limit: &LimitInfo) -> Option<String> {
     match limit {
         LimitInfo::Known { source: LimitSource::Method(cited), .. } => Some(cited.clone()),
         LimitInfo::Known { source: LimitSource::Maker, .. } => Some(t!(w, "reason.source.maker").to_owned()),
+        LimitInfo::Known { source: LimitSource::Design, .. } => Some(t!(w, "reason.source.design").to_owned()),
         LimitInfo::Known { source: LimitSource::Check(check), .. } => Some(source(w, check.source)),
         LimitInfo::None | LimitInfo::NoMakerFigure { .. } | LimitInfo::InputMissing { .. } => None,
     }

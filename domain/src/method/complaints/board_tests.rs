@@ -131,14 +131,14 @@ fn a_board_that_is_proved_dead_in_three_records_is_in_order() {
 #[test]
 fn each_part_of_proving_dead_is_demanded_with_its_line() {
     for (from, to, expected) in [
-        ("part = \"tester-before\"", "part = \"inside\"", "board.toml:12:6: board box: no step is its tester-before"),
-        ("part = \"tester-after\"", "part = \"inside\"", "board.toml:12:6: board box: no step is its tester-after"),
-        ("pair = [\"L\", \"N\"]", "", "board.toml:12:6: board box: no reading between L and N"),
-        ("pair = [\"X\", \"N\"]", "", "board.toml:12:6: board box: no reading between N and X"),
-        ("pair = [\"X\", \"N\"]", "pair = [\"X\", \"Y\"]", "board.toml:93:6: test-x.n-x: its pair is no pair"),
+        ("part = \"tester-before\"", "part = \"inside\"", "board.toml:15:6: board box: no step is its tester-before"),
+        ("part = \"tester-after\"", "part = \"inside\"", "board.toml:15:6: board box: no step is its tester-after"),
+        ("pair = [\"L\", \"N\"]", "", "board.toml:15:6: board box: no reading between L and N"),
+        ("pair = [\"X\", \"N\"]", "", "board.toml:15:6: board box: no reading between N and X"),
+        ("pair = [\"X\", \"N\"]", "pair = [\"X\", \"Y\"]", "board.toml:87:6: test-x.n-x: its pair is no pair"),
         // Switched off where the conductor is still there.
         ("is = [\"three\"]\n[[step.require]]", "is = [\"one\"]\n[[step.require]]", "no reading between L and X"),
-        ("needs = [\"after\"]", "needs = [\"test\"]", "board.toml:114:6: work: works inside a board without after"),
+        ("needs = [\"after\"]", "needs = [\"test\"]", "board.toml:108:6: work: works inside a board without after"),
         ("needs = [\"after\"]", "needs = [\"before\"]", "work: works inside a board without test"),
         ("needs = [\"test\", \"test-x\"]", "needs = [\"test\"]", "after: proves dead without test-x before it"),
         ("needs = [\"before\"]", "needs = [\"ask\"]", "test: proves dead without before before it"),

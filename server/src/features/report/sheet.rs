@@ -116,6 +116,8 @@ fn label(need: &Requirement, language: &str) -> String {
         | Requirement::Serial(_)
         | Requirement::Confirmation(_)
         | Requirement::Wait(_)
+        | Requirement::Countersign(_)
+        | Requirement::Signature(_)
         | Requirement::Check(_) => label.to_owned(),
     }
 }
@@ -138,6 +140,7 @@ fn limit(need: &Requirement, words: &Words, language: &str) -> String {
                     format!("{range} ({})", constant.source)
                 }
                 Some(LimitRule::Model(_)) => words.get("sheet.limit_from_maker"),
+                Some(LimitRule::Design(_)) => words.get("sheet.limit_from_design"),
                 Some(LimitRule::Check(call)) => words.with("sheet.limit_computed", &[("check", &call.check)]),
             }
         }
@@ -145,9 +148,12 @@ fn limit(need: &Requirement, words: &Words, language: &str) -> String {
         Requirement::Wait(WaitNeed { seconds, .. }) => {
             words.with("sheet.wait", &[("seconds", &seconds.unwrap_or(0).to_string())])
         }
-        Requirement::Photo(_) | Requirement::Serial(_) | Requirement::Confirmation(_) | Requirement::Choice(_) => {
-            String::new()
-        }
+        Requirement::Photo(_)
+        | Requirement::Serial(_)
+        | Requirement::Confirmation(_)
+        | Requirement::Choice(_)
+        | Requirement::Countersign(_)
+        | Requirement::Signature(_) => String::new(),
     }
 }
 

@@ -480,12 +480,14 @@ fn call_of(need: &Requirement) -> Option<&CheckCall> {
         Requirement::Check(need) => Some(&need.call),
         Requirement::Reading(need) => match &need.limit {
             Some(LimitRule::Check(call)) => Some(call),
-            Some(LimitRule::Constant(_) | LimitRule::Model(_)) | None => None,
+            Some(LimitRule::Constant(_) | LimitRule::Model(_) | LimitRule::Design(_)) | None => None,
         },
         Requirement::Photo(_)
         | Requirement::Serial(_)
         | Requirement::Confirmation(_)
         | Requirement::Choice(_)
+        | Requirement::Countersign(_)
+        | Requirement::Signature(_)
         | Requirement::Wait(_) => None,
     }
 }

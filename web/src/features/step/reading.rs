@@ -168,7 +168,7 @@ fn limit_part(ctx: Ctx, need: StoredValue<ReadingNeed>, limit: Memo<LimitInfo>) 
                     {check_body(w, check)}
                 </details>
             }),
-            LimitInfo::Known { source: LimitSource::Maker | LimitSource::Method(_), .. }
+            LimitInfo::Known { source: LimitSource::Maker | LimitSource::Design | LimitSource::Method(_), .. }
             | LimitInfo::None
             | LimitInfo::NoMakerFigure { .. }
             | LimitInfo::InputMissing { .. } => None,

@@ -96,6 +96,10 @@ fn part_of(ctx: Ctx, need: &Requirement) -> AnyView {
         Requirement::Confirmation(need) => view! { <ConfirmationPart ctx need /> }.into_any(),
         Requirement::Choice(need) => view! { <ChoicePart ctx need /> }.into_any(),
         Requirement::Wait(_) => view! { <WaitPart ctx /> }.into_any(),
+        // Said plainly until the app can take them: nobody should look for a field that is not there.
+        Requirement::Countersign(_) | Requirement::Signature(_) => {
+            view! { <p>{t!(ctx.w, "step.part.not_here")}</p> }.into_any()
+        }
         Requirement::Check(_) => ().into_any(),
     }
 }

@@ -340,7 +340,9 @@ fn verdict_of(
     let verdict = match limit {
         LimitInfo::None if stored.value.is_none() => Verdict::NotDetermined(domain::electrical::Why::RangeTopUnknown),
         LimitInfo::None => return (Tone::Good, t!(w, "step.reading.recorded_only").to_owned()),
-        LimitInfo::Known { limit, source: LimitSource::Maker | LimitSource::Method(_) } => judge(&stored, limit),
+        LimitInfo::Known { limit, source: LimitSource::Maker | LimitSource::Design | LimitSource::Method(_) } => {
+            judge(&stored, limit)
+        }
         LimitInfo::Known { source: LimitSource::Check(check), .. } => check.judge_reading(&stored),
         LimitInfo::NoMakerFigure { key } => {
             let words = t!(w, "reason.open.no_maker_figure", figure = words::figure(w, key));
