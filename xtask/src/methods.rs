@@ -25,7 +25,7 @@ mod with_rules {
     use std::fs;
 
     use anyhow::{Context, Result, bail};
-    use domain::method::{complaints, load};
+    use domain::method::load;
     use serde_json::{Value, json};
 
     use crate::tools;
@@ -54,24 +54,30 @@ mod with_rules {
         Ok(())
     }
 
+    /// Every method: a file at the top of the folder; those below it are included by others.
     fn all() -> Result<Vec<Value>> {
-        let files = tools::files_below(&tools::root().join("server/methods"))?;
-        let methods = files.iter().filter(|file| file.extension().is_some_and(|ext| ext == "toml"));
-        methods
-            .map(|file| {
-                let text = fs::read_to_string(file)?;
-                describe(&text).with_context(|| format!("{} cannot be read", file.display()))
-            })
-            .collect()
+        let folder = tools::root().join("server/methods");
+        let mut texts: Vec<(String, String)> = Vec::new();
+        for file in tools::files_below(&folder)? {
+            if file.extension().is_some_and(|ext| ext == "toml") {
+                let name = file.strip_prefix(&folder)?.to_string_lossy().replace('\\', "/");
+                let text = fs::read_to_string(&file).with_context(|| format!("{} cannot be read", file.display()))?;
+                texts.push((name, text));
+            }
+        }
+        let files: Vec<(&str, &str)> = texts.iter().map(|(name, text)| (name.as_str(), text.as_str())).collect();
+        let methods = files.iter().map(|(name, _)| *name).filter(|name| !name.contains('/'));
+        methods.map(|name| describe(name, &files)).collect()
     }
 
-    fn describe(text: &str) -> Result<Value> {
-        let method = load::from_toml(text)?;
+    fn describe(name: &str, files: &[(&str, &str)]) -> Result<Value> {
+        let composed = load::compose(name, files)?;
+        let method = &composed.method;
         let mut kinds: BTreeMap<&str, usize> = BTreeMap::new();
         for requirement in method.steps.iter().flat_map(|step| &step.requirements) {
             *kinds.entry(requirement.kind()).or_default() += 1;
         }
-        let complaints: Vec<String> = complaints::complaints(&method).iter().map(ToString::to_string).collect();
+        let complaints: Vec<String> = composed.faults().iter().map(ToString::to_string).collect();
         Ok(json!({
             "id": method.id,
             "version": method.version,
@@ -100,7 +106,7 @@ mod with_rules {
 
         #[test]
         fn a_file_that_is_no_method_is_an_error() {
-            assert!(describe("steps = 3").is_err());
+            assert!(describe("m.toml", &[("m.toml", "steps = 3")]).is_err());
         }
     }
 }

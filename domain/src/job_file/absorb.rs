@@ -53,10 +53,12 @@ pub(super) fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey)
         | Body::Countersign(_)
         | Body::Signature(_) => absorb_evidence(gate, held, body, key),
         Body::CountersignProof(proof) => {
-            gate.record_mut(Touched::Everything).proofs.insert(key.id, Some(proof.of));
+            gate.record_mut(Touched::Nothing).proofs.insert(key.id, Some(proof.of));
+            touch_bearer(gate, key.id);
         }
         Body::Drawing(drawing) => {
-            gate.record_mut(Touched::Everything).drawings.insert(key.id, Some(drawing));
+            gate.record_mut(Touched::Nothing).drawings.insert(key.id, Some(drawing));
+            touch_bearer(gate, key.id);
         }
         Body::VoiceAnswers(answers) => {
             gate.record_mut(Touched::Everything).voice_answers.insert(key.id, answers);
@@ -126,6 +128,21 @@ pub(super) fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey)
             gate.record_mut(Touched::Nothing).photos_absent.insert(absent.hash, absent.remark);
         }
         Body::Finding(finding) => absorb_finding(gate, held, finding),
+    }
+}
+
+/// A proof or drawing that comes after what bears it changes how that stands.
+fn touch_bearer(gate: &mut Gate<'_, '_>, part: EntryId) {
+    let bears = |body: &Body| match body {
+        Body::Countersign(countersign) => countersign.proof == part,
+        Body::Signature(signature) => signature.drawing == part,
+        _ => false,
+    };
+    let places = gate.record().evidence.iter();
+    let place =
+        places.filter(|(_, all)| all.iter().any(|evidence| bears(evidence.body))).map(|(place, _)| place).next();
+    if let Some(place) = place.cloned() {
+        gate.record_mut(Touched::Place(&place));
     }
 }
 

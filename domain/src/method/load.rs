@@ -351,7 +351,107 @@ fn name_of<'a>(element: &'a toml::Spanned<DeValue<'_>>, key: &str) -> Option<(&'
 
 #[cfg(test)]
 mod tests {
-    use super::micro_of;
+    use super::*;
+
+    const ROOT: &str = r#"
+id = "m"
+version = 1
+purpose = "repair"
+title = { en = "a", de = "a", es = "a" }
+about = { en = "a", de = "a", es = "a" }
+unit = []
+[[stage]]
+id = "first"
+title = { en = "ä", de = "a", es = "a" }
+[[stage]]
+include = "shared/end.toml"
+with = { entry = ["own"], boards = [] }
+[[step]]
+id = "late"
+stage = "last"
+needs = ["close"]
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[[step]]
+id = "own"
+stage = "first"
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+"#;
+    const END: &str = r#"
+[[stage]]
+id = "last"
+title = { en = "a", de = "a", es = "a" }
+[[step]]
+id = "close"
+stage = "last"
+needs = ["@entry"]
+boards = [{ id = "@boards", part = "inside" }]
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+"#;
+
+    fn put_together(root: &str, end: &str) -> Result<Composed, String> {
+        compose("m.toml", &[("m.toml", root), ("shared/end.toml", end)]).map_err(|fault| fault.to_string())
+    }
+
+    #[test]
+    fn shared_stages_are_included_with_what_the_method_gives() {
+        let method = put_together(ROOT, END).expect("both are in order").method;
+        let ids: Vec<&str> = method.steps.iter().map(|step| step.id.as_str()).collect();
+        assert_eq!(ids, ["own", "close", "late"]);
+        assert_eq!(method.steps[1].needs, ["own"]);
+        assert_eq!(method.steps[1].boards.as_deref(), Some(&[][..]));
+        assert_eq!(method.stages.len(), 2);
+    }
+
+    #[test]
+    fn a_broken_file_is_named_with_line_column_and_reason() {
+        for (root, end, expected) in [
+            (ROOT.replace("version = 1", "version = one"), END.to_owned(), "m.toml:3:11: "),
+            (
+                ROOT.replace("purpose = \"repair\"", "purpose = \"feast\""),
+                END.to_owned(),
+                "m.toml:4:11: unknown variant",
+            ),
+            (ROOT.replace("id = \"m\"\n", ""), END.to_owned(), "m.toml:1:1: a method says its id"),
+            (ROOT.to_owned(), END.replace("act =", "acts ="), "shared/end.toml:11:1: unknown field"),
+            (
+                ROOT.to_owned(),
+                END.replace("id = \"close\"", "id = \"close\"\noverride = \"lead\""),
+                "shared/end.toml:7:1: unknown field `override`",
+            ),
+            (ROOT.replace("end.toml", "gone.toml"), END.to_owned(), "m.toml:11:1: shared/gone.toml is not there"),
+            (ROOT.replace("entry = [\"own\"], ", ""), END.to_owned(), "m.toml:11:1: shared/end.toml asks for `entry`"),
+            (
+                ROOT.replace("boards = []", "boards = [], x = []"),
+                END.to_owned(),
+                "m.toml:11:1: nothing in shared/end.toml asks for `x`",
+            ),
+            (ROOT.replace("id = \"first\"\n", ""), END.to_owned(), "m.toml:8:1: a stage has id and title"),
+            (ROOT.to_owned(), format!("id = \"x\"\n{END}"), "m.toml:11:1: shared/end.toml is a method"),
+        ] {
+            let found = put_together(&root, &end).err().unwrap_or_default();
+            assert!(found.starts_with(expected), "{expected}, but {found}");
+        }
+    }
+
+    #[test]
+    fn what_the_checker_complains_of_stands_in_the_right_file() {
+        let composed =
+            put_together(ROOT, &END.replace("act = { en = \"a\", de = \"a\"", "act = { en = \"a\", de = \"\""));
+        let faults: Vec<String> = composed.expect("readable").faults().iter().map(ToString::to_string).collect();
+        assert_eq!(faults, ["shared/end.toml:6:6: close act: no text in \"de\""]);
+        let composed = put_together(&ROOT.replace("needs = [\"close\"]", "needs = [\"gone\"]"), END);
+        let faults: Vec<String> = composed.expect("readable").faults().iter().map(ToString::to_string).collect();
+        assert_eq!(faults, ["m.toml:15:6: late: needs gone, which is no step"]);
+    }
+
+    #[test]
+    fn columns_count_characters() {
+        let fault = Fault::at("f", "x\näöx", "x\näö".len(), "");
+        assert_eq!((fault.line, fault.column), (2, 3));
+    }
 
     #[test]
     fn decimals_are_exact() {

@@ -10,14 +10,36 @@ use std::sync::{Arc, PoisonError, RwLock};
 
 use anyhow::{Context as _, bail};
 use domain::ids::Hash32;
-use domain::method::{Method, complaints, load};
+use domain::method::{Method, load};
 
 use crate::clock::Clock;
 use crate::db::Db;
 use crate::error::ApiError;
 
-/// The files that come with the server.
-const BUILT_IN: &[(&str, &str)] = &[("series-stack-floor", include_str!("../../methods/series-stack-floor.toml"))];
+/// The methods that come with the server, by file.
+const BUILT_IN: &[&str] =
+    &["series-stack-floor.toml", "series-stack-floor-2.toml", "install-with-backup.toml", "replace-fuse.toml"];
+
+/// All files that come with the server, by the name under which one includes another.
+const FILES: &[(&str, &str)] = &[
+    ("series-stack-floor.toml", include_str!("../../methods/series-stack-floor.toml")),
+    ("series-stack-floor-2.toml", include_str!("../../methods/series-stack-floor-2.toml")),
+    ("install-with-backup.toml", include_str!("../../methods/install-with-backup.toml")),
+    ("replace-fuse.toml", include_str!("../../methods/replace-fuse.toml")),
+    ("shared/ac-side.toml", include_str!("../../methods/shared/ac-side.toml")),
+    ("shared/arrival.toml", include_str!("../../methods/shared/arrival.toml")),
+    ("shared/cautions.toml", include_str!("../../methods/shared/cautions.toml")),
+    ("shared/covers.toml", include_str!("../../methods/shared/covers.toml")),
+    ("shared/dead-tests.toml", include_str!("../../methods/shared/dead-tests.toml")),
+    ("shared/first-power.toml", include_str!("../../methods/shared/first-power.toml")),
+    ("shared/goods-in.toml", include_str!("../../methods/shared/goods-in.toml")),
+    ("shared/handover.toml", include_str!("../../methods/shared/handover.toml")),
+    ("shared/install.toml", include_str!("../../methods/shared/install.toml")),
+    ("shared/isolation.toml", include_str!("../../methods/shared/isolation.toml")),
+    ("shared/live-tests.toml", include_str!("../../methods/shared/live-tests.toml")),
+    ("shared/place.toml", include_str!("../../methods/shared/place.toml")),
+    ("shared/stack.toml", include_str!("../../methods/shared/stack.toml")),
+];
 
 /// A method, its bytes and their hash.
 #[derive(Debug)]
@@ -46,8 +68,8 @@ impl Methods {
     pub async fn publish_built_in(db: &Db, clock: &Clock) -> anyhow::Result<Self> {
         let mut tx = db.begin_without_firm().await?;
         let mut news = false;
-        for (name, text) in BUILT_IN {
-            let method = parse(name, text)?;
+        for name in BUILT_IN {
+            let method = parse(name, FILES)?;
             let cbor = method.to_bytes();
             let hash = Hash32::sha256(&cbor);
             let version = version_for_row(method.version)?;
@@ -57,7 +79,7 @@ impl Methods {
                 .context("a method that was just stored is gone")?;
             if kept.hash[..] != hash.bytes()[..] {
                 bail!(
-                    "the method file {name}.toml says version {version} of {}, and another text was published as that version. \
+                    "the method file {name} says version {version} of {}, and another text was published as that version. \
                      Jobs rely on it, so a published version never changes: give the file the next version number.",
                     method.id
                 );
@@ -112,14 +134,13 @@ fn version_for_row(version: u32) -> anyhow::Result<i32> {
     i32::try_from(version).context("a method's version is too great a number")
 }
 
-fn parse(name: &str, text: &str) -> anyhow::Result<Method> {
-    let method = load::from_toml(text)
-        .map_err(|error| anyhow::anyhow!("the method file {name}.toml cannot be read: {error}"))?;
-    let complaints: Vec<String> = complaints::complaints(&method).iter().map(ToString::to_string).collect();
-    if !complaints.is_empty() {
-        bail!("the method file {name}.toml is not sound:\n  {}", complaints.join("\n  "));
+fn parse(name: &str, files: &[(&str, &str)]) -> anyhow::Result<Method> {
+    let composed = load::compose(name, files).map_err(|fault| anyhow::anyhow!("a method cannot be read: {fault}"))?;
+    let faults: Vec<String> = composed.faults().iter().map(ToString::to_string).collect();
+    if !faults.is_empty() {
+        bail!("the method {name} is not sound:\n  {}", faults.join("\n  "));
     }
-    Ok(method)
+    Ok(composed.method)
 }
 
 fn read(row: queries::MethodRow) -> Result<Published, ApiError> {
@@ -134,9 +155,9 @@ mod tests {
 
     #[test]
     fn every_built_in_method_is_sound_and_survives_its_bytes() {
-        for (name, text) in BUILT_IN {
-            let method = parse(name, text).unwrap_or_else(|error| panic!("{error:#}"));
-            assert_eq!(*name, method.id);
+        for name in BUILT_IN {
+            let method = parse(name, FILES).unwrap_or_else(|error| panic!("{error:#}"));
+            assert!(name.starts_with(&method.id), "{name} is called otherwise than its id");
             assert_eq!(Method::from_bytes(&method.to_bytes()).ok().as_ref(), Some(&method));
         }
     }

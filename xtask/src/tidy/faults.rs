@@ -31,7 +31,9 @@ pub(super) fn table_of_faults(tree: &Tree) -> Vec<Finding> {
         match (*status, named.is_empty()) {
             ("shown" | "nearest", false) | ("missing" | "not applicable", true) => {}
             ("shown" | "nearest", true) => find(format!("number {number} is said to be {status} and names no test")),
-            ("missing" | "not applicable", false) => find(format!("number {number} names a test and is said to be {status}")),
+            ("missing" | "not applicable", false) => {
+                find(format!("number {number} names a test and is said to be {status}"))
+            }
             (other, _) => find(format!("number {number} has no status `{other}`")),
         }
         for name in named.into_iter().filter(|name| !exists(tree, name)) {

@@ -10,6 +10,8 @@
 mod clean;
 mod compound;
 mod customary;
+#[cfg(test)]
+mod locale_tests;
 mod number;
 mod suffix;
 #[cfg(test)]

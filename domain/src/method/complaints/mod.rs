@@ -4,6 +4,8 @@
 //! without a source, missing cautions, photos and translations. A method with complaints is not published.
 //! **Never enters:** taste (how many holds are enough) and anything that needs a catalogue.
 
+#[cfg(all(test, feature = "methods"))]
+mod board_tests;
 mod boards;
 mod order;
 mod sources;

@@ -7,6 +7,7 @@
 //! back, is satisfied. So one failing record behind a gate shuts all that follows, and asking costs no recursion.
 
 mod answer;
+mod before;
 mod limit;
 mod plan;
 mod signed;
@@ -18,6 +19,7 @@ pub use limit::{LimitInfo, LimitSource};
 pub use plan::{Need, Plan, Reach};
 pub use why::{Lack, Missing, Why};
 
+use self::before::Before;
 use super::plan::Step;
 use crate::ids::EntryId;
 use crate::job_file::body::{ConsentState, Place};
@@ -121,12 +123,13 @@ pub struct Gate<'p, 'a> {
     plan: &'p Plan<'p>,
     record: Record<'a>,
     standing: BTreeMap<StepRef, Standing>,
+    before: Before,
 }
 
 impl<'p, 'a> Gate<'p, 'a> {
     /// An empty record behind a plan.
     pub fn new(plan: &'p Plan<'p>) -> Self {
-        Self { plan, record: Record::default(), standing: BTreeMap::new() }
+        Self { plan, record: Record::default(), standing: BTreeMap::new(), before: Before::default() }
     }
 
     /// What has been recorded.
@@ -141,16 +144,22 @@ impl<'p, 'a> Gate<'p, 'a> {
 
     /// Changes the record; what may follow from it is worked out anew when it is next asked.
     pub(crate) fn record_mut(&mut self, touched: Touched<'_>) -> &mut Record<'a> {
-        match touched {
-            Touched::Nothing => {}
-            Touched::Everything => self.standing.clear(),
-            Touched::Place(place) => match self.plan.index_of(&place.step) {
-                Some(step) => {
-                    let readers = self.plan.readers_of(step);
-                    self.standing.retain(|at, _| at.step != step && !readers.contains(&at.step));
-                }
-                None => self.standing.clear(),
-            },
+        let step = match touched {
+            Touched::Nothing => return &mut self.record,
+            Touched::Everything => None,
+            Touched::Place(place) => self.plan.index_of(&place.step),
+        };
+        match step {
+            None => {
+                self.standing.clear();
+                self.before.forget_all();
+            }
+            Some(step) => {
+                let readers = self.plan.readers_of(step);
+                self.standing.retain(|at, _| at.step != step && !readers.contains(&at.step));
+                self.before.forget(step);
+                readers.iter().for_each(|reader| self.before.forget(*reader));
+            }
         }
         &mut self.record
     }
@@ -192,32 +201,19 @@ impl<'p, 'a> Gate<'p, 'a> {
         if repeats_without_units {
             by.push(Obstacle::EquipmentMissing);
         }
-        let needs = self.plan.needs_of(at.step).to_vec();
-        for need in needs {
-            let mut instances = self.instances(need.step);
-            if instances.is_empty() && self.record.equipment.is_none() {
-                by.push(Obstacle::EquipmentMissing);
-            }
-            match need.reach {
-                Reach::Slot => instances.retain(|before| before.slot == at.slot),
-                Reach::Stack => instances.retain(|before| self.same_stack(before.slot, at.slot)),
-                Reach::All => {}
-            }
-            by.extend(instances.into_iter().filter(|before| !self.is_done(*before)).map(Obstacle::Step));
+        let repeated_before = self.plan.needs_of(at.step).iter().any(|need| self.plan.repeat_of(need.step).is_some());
+        if repeated_before && self.record.equipment.is_none() {
+            by.push(Obstacle::EquipmentMissing);
         }
-        if self.plan.step(at.step).in_order {
-            let mut before = self.instances(at.step);
-            before.retain(|before| before.slot < at.slot && self.same_stack(before.slot, at.slot));
-            by.extend(before.into_iter().filter(|before| !self.is_done(*before)).map(Obstacle::Step));
+        self.before.refresh(self.plan, &self.record);
+        for before in self.before.unknown(at) {
+            let done = self.is_done(before);
+            self.before.learn(before, done);
         }
+        by.extend(self.before.undone(at).into_iter().map(Obstacle::Step));
         by.sort();
         by.dedup();
         by
-    }
-
-    /// Whether two units stand in one stack. Where one of them stands in none, each waits for the other.
-    fn same_stack(&self, one: u16, other: u16) -> bool {
-        self.record.stack_of(one).zip(self.record.stack_of(other)).is_none_or(|(one, other)| one == other)
     }
 
     /// What shuts every step of the job.

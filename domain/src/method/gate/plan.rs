@@ -41,6 +41,8 @@ impl Reach {
 pub struct Plan<'m> {
     method: &'m Method,
     index: BTreeMap<&'m str, usize>,
+    /// What each step names itself.
+    direct: Vec<Vec<Need>>,
     /// All steps before each step, however far back.
     needs: Vec<Vec<Need>>,
     /// Steps whose own satisfaction reads what was recorded in this one.
@@ -52,7 +54,14 @@ impl<'m> Plan<'m> {
     pub fn of(method: &'m Method) -> Self {
         let index: BTreeMap<&str, usize> =
             method.steps.iter().enumerate().map(|(number, step)| (step.id.as_str(), number)).collect();
-        let mut plan = Self { method, index, needs: Vec::new(), readers: vec![BTreeSet::new(); method.steps.len()] };
+        let mut plan = Self {
+            method,
+            index,
+            direct: Vec::new(),
+            needs: Vec::new(),
+            readers: vec![BTreeSet::new(); method.steps.len()],
+        };
+        plan.direct = (0..method.steps.len()).map(|step| plan.direct(step).collect()).collect();
         plan.needs = (0..method.steps.len()).map(|step| plan.all_before(step)).collect();
         plan.find_readers();
         plan
@@ -82,7 +91,12 @@ impl<'m> Plan<'m> {
         })
     }
 
-    /// All steps before one, however far back.
+    /// The steps that one names itself, in its needs and its condition.
+    pub fn direct_needs_of(&self, step: usize) -> &[Need] {
+        &self.direct[step]
+    }
+
+    /// All steps before one, however far back. Which of their repetitions, the way there decides: see [`super::Gate`].
     pub fn needs_of(&self, step: usize) -> &[Need] {
         &self.needs[step]
     }

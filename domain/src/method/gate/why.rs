@@ -63,9 +63,10 @@ impl Gate<'_, '_> {
     fn lacks_of(&mut self, at: StepRef, lacks: &mut Vec<Lack>) {
         let open = self.obstacles(at).is_empty();
         let standing = self.standing(at).clone();
-        // Whether an undecided step is needed at all depends on a choice, and the choice is in the list itself.
-        if standing.applies != Applies::Yes {
-            return;
+        match standing.applies {
+            Applies::Yes => {}
+            Applies::No => return,
+            Applies::NotKnown => return self.undecided(at, lacks),
         }
         if !standing.cautions_unread.is_empty() {
             let what = Missing::Cautions(standing.cautions_unread);
@@ -76,6 +77,19 @@ impl Gate<'_, '_> {
                 let place = self.place(at, requirement.id());
                 lacks.push(Lack { at, place, what: Missing::Evidence(answer), open });
             }
+        }
+    }
+
+    /// Whether an undecided step is needed at all depends on a choice: it is the choice that is missing.
+    fn undecided(&mut self, at: StepRef, lacks: &mut Vec<Lack>) {
+        let Some(when) = &self.plan.step(at.step).when else { return };
+        let Some(step) = self.plan.index_of(&when.step) else { return };
+        let slot = if self.plan.repeat_of(step).is_some() { at.slot } else { 0 };
+        let at = StepRef { step, slot };
+        let place = Place::of(&when.step, slot, &when.requirement);
+        if !lacks.iter().any(|lack| lack.place == place) {
+            let open = self.obstacles(at).is_empty();
+            lacks.push(Lack { at, place, what: Missing::Evidence(Answer::Missing { have: 0, want: 1 }), open });
         }
     }
 }

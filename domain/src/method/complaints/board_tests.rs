@@ -1,0 +1,164 @@
+//! Proving dead is demanded: each part of it, taken away from a method that is in order, is missed.
+
+use crate::method::load::compose;
+
+/// One board of three conductors, of which one is there for one answer only.
+const GOOD: &str = r#"
+id = "board"
+version = 1
+purpose = "repair"
+title = { en = "a", de = "a", es = "a" }
+about = { en = "a", de = "a", es = "a" }
+unit = []
+[[caution]]
+id = "prove"
+text = { en = "a", de = "a", es = "a" }
+[[stage]]
+id = "work"
+title = { en = "a", de = "a", es = "a" }
+[[board]]
+id = "box"
+title = { en = "a", de = "a", es = "a" }
+conductor = [{ id = "L" }, { id = "N" }, { id = "X", when = { step = "ask", requirement = "kind", is = ["three"] } }]
+[[step]]
+id = "ask"
+stage = "work"
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[[step.require]]
+kind = "choice"
+id = "kind"
+label = { en = "a", de = "a", es = "a" }
+option = [
+  { id = "one", label = { en = "a", de = "a", es = "a" } },
+  { id = "three", label = { en = "a", de = "a", es = "a" } },
+  { id = "burnt", fails = true, stops = "damage", label = { en = "a", de = "a", es = "a" } },
+]
+[[step]]
+id = "before"
+stage = "work"
+hold = true
+stop_work = true
+needs = ["ask"]
+boards = [{ id = "box", part = "tester-before" }]
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[[step.require]]
+kind = "confirmation"
+id = "lit"
+label = { en = "a", de = "a", es = "a" }
+[[step]]
+id = "test"
+stage = "work"
+hold = true
+stop_work = true
+needs = ["before"]
+boards = [{ id = "box", part = "dead" }]
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[[step.require]]
+kind = "reading"
+id = "l-n"
+label = { en = "a", de = "a", es = "a" }
+unit = "volt"
+sanity = ["0", "1000"]
+instrument = "two-pole-detector"
+pair = ["L", "N"]
+limit = { from = "constant", at_most = "10", source = "house rule" }
+[[step]]
+id = "test-x"
+stage = "work"
+hold = true
+stop_work = true
+needs = ["test"]
+boards = [{ id = "box", part = "dead" }]
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[step.when]
+step = "ask"
+requirement = "kind"
+is = ["three"]
+[[step.require]]
+kind = "reading"
+id = "l-x"
+label = { en = "a", de = "a", es = "a" }
+unit = "volt"
+sanity = ["0", "1000"]
+instrument = "two-pole-detector"
+pair = ["L", "X"]
+limit = { from = "constant", at_most = "10", source = "house rule" }
+[[step.require]]
+kind = "reading"
+id = "n-x"
+label = { en = "a", de = "a", es = "a" }
+unit = "volt"
+sanity = ["0", "1000"]
+instrument = "two-pole-detector"
+pair = ["X", "N"]
+limit = { from = "constant", at_most = "10", source = "house rule" }
+[[step]]
+id = "after"
+stage = "work"
+hold = true
+stop_work = true
+needs = ["test", "test-x"]
+boards = [{ id = "box", part = "tester-after" }]
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[[step.require]]
+kind = "confirmation"
+id = "lit"
+label = { en = "a", de = "a", es = "a" }
+[[step]]
+id = "work"
+stage = "work"
+needs = ["after"]
+boards = [{ id = "box", part = "inside" }]
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+"#;
+
+fn faults(text: &str) -> Vec<String> {
+    let composed = compose("board.toml", &[("board.toml", text)]).unwrap_or_else(|fault| panic!("{fault}"));
+    composed.faults().iter().map(ToString::to_string).collect()
+}
+
+#[test]
+fn a_board_that_is_proved_dead_in_three_records_is_in_order() {
+    assert_eq!(faults(GOOD), Vec::<String>::new());
+}
+
+#[test]
+fn each_part_of_proving_dead_is_demanded_with_its_line() {
+    for (from, to, expected) in [
+        ("part = \"tester-before\"", "part = \"inside\"", "board.toml:15:6: board box: no step is its tester-before"),
+        ("part = \"tester-after\"", "part = \"inside\"", "board.toml:15:6: board box: no step is its tester-after"),
+        ("pair = [\"L\", \"N\"]", "", "board.toml:15:6: board box: no reading between L and N"),
+        ("pair = [\"X\", \"N\"]", "", "board.toml:15:6: board box: no reading between N and X"),
+        ("pair = [\"X\", \"N\"]", "pair = [\"X\", \"Y\"]", "board.toml:87:6: test-x.n-x: its pair is no pair"),
+        // Switched off where the conductor is still there.
+        ("is = [\"three\"]\n[[step.require]]", "is = [\"one\"]\n[[step.require]]", "no reading between L and X"),
+        ("needs = [\"after\"]", "needs = [\"test\"]", "board.toml:108:6: work: works inside a board without after"),
+        ("needs = [\"after\"]", "needs = [\"before\"]", "work: works inside a board without test"),
+        ("needs = [\"test\", \"test-x\"]", "needs = [\"test\"]", "after: proves dead without test-x before it"),
+        ("needs = [\"before\"]", "needs = [\"ask\"]", "test: proves dead without before before it"),
+        (
+            "stop_work = true\nneeds = [\"before\"]",
+            "needs = [\"before\"]",
+            "test: proves dead without being a stop-work hold",
+        ),
+        ("at_most = \"10\"", "at_most = \"10.000001\"", "test.l-n: a dead test needs a two-pole-detector"),
+        (
+            "instrument = \"two-pole-detector\"",
+            "instrument = \"pen\"",
+            "test.l-n: a dead test needs a two-pole-detector",
+        ),
+        ("{ id = \"box\", part = \"dead\" }", "{ id = \"bax\", part = \"dead\" }", "test: there is no board bax"),
+        ("part = \"inside\"", "part = \"tester-after\"", "board box: proved dead, and no step works inside"),
+        ("fails = true, stops", "stops", "ask.kind.burnt: stops all work and does not fail"),
+    ] {
+        assert!(GOOD.contains(from), "{from}");
+        let found = faults(&GOOD.replacen(from, to, 1));
+        assert!(found.iter().any(|fault| fault.contains(expected)), "{from} → {to}: {expected}, but {found:#?}");
+    }
+}
