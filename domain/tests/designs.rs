@@ -95,7 +95,7 @@ fn as_built_differs_from_planned() {
     let (planned, _) = checked(1);
     let mut built = planned.clone();
     built.set("dc_fuse_a", 40_000_000).set("ac_cable_length_m", 26_000_000).set("opening_distance_m", 620_000);
-    built.clear("has_wall_barrier");
+    built.set("pe_length_m", 26_000_000).clear("has_wall_barrier");
     let found = differences(&planned, &built, &RuleSet::of(Place::Au));
     assert_eq!(
         found.plain_text(),
@@ -104,10 +104,12 @@ fn as_built_differs_from_planned() {
          dc_fuse_a: 32 A -> 40 A\n\
          has_wall_barrier: 1 -> -\n\
          opening_distance_m: 0.55 m -> 0.62 m\n\
+         pe_length_m: 16 m -> 26 m\n\
          dc_fuse: Fail(FuseTooSmall) -> Pass\n\
          ac_drop: Pass -> Fail(DropTooHigh)\n\
          AU-600-WIN: Fail(TooClose) -> Pass\n\
-         AU-BAR: Pass -> NotDetermined(RequirementOpen)\n"
+         AU-BAR: Pass -> NotDetermined(RequirementOpen)\n\
+         pe_continuity: at most 0.083221 Ω -> at most 0.103984 Ω\n"
     );
     assert_eq!(found.built.missing, ["has_wall_barrier"]);
 }

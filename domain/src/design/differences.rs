@@ -1,9 +1,9 @@
 //! Planned against as built: what changed, and which checks changed their verdict for it.
 
 use super::inputs::Design;
-use super::sheet::{Sheet, sheet};
-use crate::electrical::Verdict;
+use super::sheet::{Line, Sheet, sheet};
 use crate::electrical::rule_set::RuleSet;
+use crate::electrical::{CheckLimit, Verdict};
 
 /// A figure that is not what was planned.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -21,6 +21,14 @@ pub struct ChangedVerdict {
     pub built: Option<Verdict>,
 }
 
+/// A limit for a measurement that is another one now; what was measured must be judged again.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ChangedLimit {
+    pub key: &'static str,
+    pub planned: Option<CheckLimit>,
+    pub built: Option<CheckLimit>,
+}
+
 /// Everything that the visit changed.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Differences {
@@ -28,6 +36,7 @@ pub struct Differences {
     pub rules: String,
     pub figures: Vec<Changed>,
     pub verdicts: Vec<ChangedVerdict>,
+    pub limits: Vec<ChangedLimit>,
     /// The sheet of what was built.
     pub built: Sheet,
 }
@@ -41,15 +50,23 @@ pub fn differences(planned: &Design, built: &Design, rules: &RuleSet) -> Differe
         .map(|key| Changed { key: key.to_owned(), planned: planned.get(key), built: built.get(key) })
         .collect();
     let (before, after) = (sheet(planned, rules), sheet(built, rules));
-    let mut keys: Vec<&'static str> = before.lines.iter().map(|line| line.key).collect();
-    keys.extend(after.lines.iter().map(|line| line.key).filter(|key| before.line(key).is_none()));
-    let verdict = |sheet: &Sheet, key: &str| sheet.lines.iter().find(|line| line.key == key).map(|line| line.verdict());
-    let verdicts = keys
-        .into_iter()
-        .map(|key| ChangedVerdict { key, planned: verdict(&before, key), built: verdict(&after, key) })
+    let verdict = |lines: &[Line], key: &str| lines.iter().find(|line| line.key == key).map(Line::verdict);
+    let verdicts = keys_of(&before.lines, &after.lines)
+        .map(|key| ChangedVerdict { key, planned: verdict(&before.lines, key), built: verdict(&after.lines, key) })
         .filter(|changed| changed.planned != changed.built)
         .collect();
-    Differences { rules: rules.label(), figures, verdicts, built: after }
+    let limit = |lines: &[Line], key: &str| lines.iter().find(|line| line.key == key)?.check()?.limit;
+    let limits = keys_of(&before.limits, &after.limits)
+        .map(|key| ChangedLimit { key, planned: limit(&before.limits, key), built: limit(&after.limits, key) })
+        .filter(|changed| changed.planned != changed.built)
+        .collect();
+    Differences { rules: rules.label(), figures, verdicts, limits, built: after }
+}
+
+/// The keys of both sheets, those planned first.
+fn keys_of<'a>(before: &'a [Line], after: &'a [Line]) -> impl Iterator<Item = &'static str> + 'a {
+    let new = after.iter().filter(|line| before.iter().all(|known| known.key != line.key));
+    before.iter().chain(new).map(|line| line.key)
 }
 
 #[cfg(test)]

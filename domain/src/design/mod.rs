@@ -24,7 +24,7 @@ mod test_sheet;
 mod text;
 
 pub use derived::derived;
-pub use differences::{Changed, ChangedVerdict, Differences, differences};
+pub use differences::{Changed, ChangedLimit, ChangedVerdict, Differences, differences};
 pub use digest::digest;
 pub use drawing::{single_line, stack_drawing};
 pub use equipment::with_equipment;

@@ -56,6 +56,10 @@ impl Differences {
         for changed in &self.verdicts {
             put(&mut out, format_args!("{}: {} -> {}", changed.key, verdict(changed.planned), verdict(changed.built)));
         }
+        let limit = |limit: Option<CheckLimit>| limit.map_or_else(|| "-".to_owned(), bounds);
+        for changed in &self.limits {
+            put(&mut out, format_args!("{}: {} -> {}", changed.key, limit(changed.planned), limit(changed.built)));
+        }
         out
     }
 }

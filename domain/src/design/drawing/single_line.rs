@@ -49,7 +49,7 @@ pub fn single_line(design: &Design, sheet: &Sheet) -> String {
     symbols::loads(&mut svg, BREAKER, loads_row);
     batteries(&mut svg, design, &stacks);
     protective(&mut svg, design, loads_row, earth_line, columns, &stacks);
-    svg.finish("Single-line diagram")
+    svg.finish()
 }
 
 /// Designation and figures over a symbol; empty ones are left out.

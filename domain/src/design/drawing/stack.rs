@@ -55,7 +55,7 @@ pub fn stack_drawing(design: &Design, sheet: &Sheet) -> String {
     for (index, line) in (0..).zip(&rules) {
         rule(&mut svg, design, list, 60 + 22 * index, line);
     }
-    svg.finish("Stack and distances")
+    svg.finish()
 }
 
 /// A distance with its limit and sign, for the measure lines.

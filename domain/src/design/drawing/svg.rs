@@ -22,14 +22,12 @@ impl Svg {
         Svg { width, height, body: String::with_capacity(8_192) }
     }
 
-    /// The whole document; `title` is read out by screen readers.
-    pub(super) fn finish(self, title: &str) -> String {
+    /// The whole document. It holds no words, so whoever shows it says beside it what it is.
+    pub(super) fn finish(self) -> String {
         let Svg { width, height, body } = self;
         format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" role=\"img\" fill=\"none\" \
-             stroke=\"currentColor\" stroke-width=\"2\" font-family=\"sans-serif\" font-size=\"15\"><title>{}</title>\
-             {body}</svg>",
-            escaped(title)
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" aria-hidden=\"true\" fill=\"none\" \
+             stroke=\"currentColor\" stroke-width=\"2\" font-family=\"sans-serif\" font-size=\"15\">{body}</svg>"
         )
     }
 
@@ -143,9 +141,9 @@ mod tests {
     fn text_cannot_break_out() {
         let mut svg = Svg::of(10, 10);
         svg.text(0, 0, Anchor::Start, "<script>\"&'\u{0}");
-        let out = svg.finish("</title><b>");
+        let out = svg.finish();
         assert!(out.contains("&lt;script&gt;&quot;&amp;&#39; "), "{out}");
-        assert!(!out.contains("<script") && !out.contains("<b>"));
+        assert!(!out.contains("<script"));
     }
 
     #[test]
@@ -153,7 +151,7 @@ mod tests {
         let mut svg = Svg::of(10, 10);
         svg.line(0, 0, 1, 1);
         svg.dot(1, 1);
-        let out = svg.finish("x");
+        let out = svg.finish();
         assert!(out.contains("stroke=\"currentColor\"") && !out.contains('#'));
     }
 }
