@@ -8,7 +8,8 @@ use domain::people::Role;
 use leptos::prelude::*;
 
 use crate::features::{
-    catalogue, crew_plan, day_sheet, job, job_desk, plan_job, registration_desk, serial_ledger, session, step, tray,
+    catalogue, crew_plan, day_sheet, design_sheet, job, job_desk, plan_job, registration_desk, serial_ledger, session,
+    step, tray,
 };
 use crate::i18n::Key;
 use crate::key;
@@ -51,6 +52,8 @@ pub enum Screen {
     PlanJob(JobId),
     /// A job on a desk.
     JobDesk(JobId),
+    /// The design of a job.
+    DesignSheet(JobId),
     /// The office's queue.
     RegistrationDesk,
     /// Every unit.
@@ -100,6 +103,7 @@ impl Screen {
             ["plan"] => Self::CrewPlan,
             ["plan", "new"] => Self::PlanNew,
             ["desk", id, "plan"] => job(id, Self::PlanJob),
+            ["desk", id, "design"] => job(id, Self::DesignSheet),
             ["desk", id] => job(id, Self::JobDesk),
             ["registration"] => Self::RegistrationDesk,
             ["units"] => Self::SerialLedger,
@@ -128,6 +132,7 @@ impl Screen {
             Self::PlanNew => "/plan/new".to_owned(),
             Self::PlanJob(id) => format!("/desk/{id}/plan"),
             Self::JobDesk(id) => format!("/desk/{id}"),
+            Self::DesignSheet(id) => format!("/desk/{id}/design"),
             Self::RegistrationDesk => "/registration".to_owned(),
             Self::SerialLedger => "/units".to_owned(),
             Self::Catalogue => "/catalogue".to_owned(),
@@ -141,9 +146,8 @@ impl Screen {
             Self::Home | Self::Menu | Self::SignOut | Self::Settings | Self::Tray => Access::Person,
             Self::DaySheet | Self::Job(_) | Self::Step(..) => Access::Person,
             Self::CrewPlan | Self::PlanNew => Access::Roles(LEADING),
-            Self::PlanJob(_) | Self::JobDesk(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => {
-                Access::Roles(DESK)
-            }
+            Self::PlanJob(_) | Self::JobDesk(_) | Self::DesignSheet(_) => Access::Roles(DESK),
+            Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => Access::Roles(DESK),
             Self::People | Self::Person(_) => Access::Roles(&[Role::Owner]),
         }
     }
@@ -172,6 +176,7 @@ impl Screen {
             Self::PlanNew => view! { <plan_job::page::PlanJobPage job=None /> }.into_any(),
             Self::PlanJob(id) => view! { <plan_job::page::PlanJobPage job=Some(id) /> }.into_any(),
             Self::JobDesk(job) => view! { <job_desk::page::JobDeskPage job /> }.into_any(),
+            Self::DesignSheet(job) => view! { <design_sheet::page::DesignSheetPage job /> }.into_any(),
             Self::RegistrationDesk => view! { <registration_desk::page::RegistrationDeskPage /> }.into_any(),
             Self::SerialLedger => view! { <serial_ledger::page::SerialLedgerPage /> }.into_any(),
             Self::Catalogue => view! { <catalogue::page::CataloguePage /> }.into_any(),
@@ -264,6 +269,7 @@ mod tests {
             Screen::PlanNew,
             Screen::PlanJob(job),
             Screen::JobDesk(job),
+            Screen::DesignSheet(job),
             Screen::RegistrationDesk,
             Screen::SerialLedger,
             Screen::Catalogue,

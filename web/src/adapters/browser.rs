@@ -123,6 +123,28 @@ pub fn focus_main() {
     }
 }
 
+/// Moves the focus to an element, or to the first field inside it, and so into sight.
+pub fn focus(id: &str) {
+    let Some(found) = window().and_then(|window| window.document()).and_then(|document| document.get_element_by_id(id))
+    else {
+        return;
+    };
+    let inside = found.query_selector("input, select, textarea").ok().flatten();
+    if let Ok(element) = inside.unwrap_or(found).dyn_into::<web_sys::HtmlElement>() {
+        let _ = element.focus();
+    }
+}
+
+/// Prints the page, once what was just decided is drawn.
+pub fn print_soon() {
+    gloo_timers::callback::Timeout::new(0, || {
+        if let Some(window) = window() {
+            let _ = window.print();
+        }
+    })
+    .forget();
+}
+
 fn tell(name: &str, detail: Option<&str>) {
     let Some(window) = window() else { return };
     let event = web_sys::CustomEvent::new(name).ok().inspect(|event| {

@@ -6,6 +6,7 @@
 //! - [`camera`], [`photo`]: a chosen file to an original and its preview; [`barcode`]: a code seen by the camera;
 //! - [`server`] over [`http`] and [`tus`]: the way to the server for sync;
 //! - [`kept`]: who works here, before any store is open;
+//! - [`performance`]: how long something took, for whoever measures;
 //! - [`clock`], [`ids`], [`locks`], [`channel`], [`wake`], [`storage`]: time, chance, other windows, waking, space; [`wake_lock`]: the screen stays on.
 //!
 //! **Never enters:** rules, words, views.
@@ -24,6 +25,7 @@ pub mod kept;
 pub mod locks;
 #[cfg(test)]
 pub mod memory;
+pub mod performance;
 pub mod photo;
 pub mod pointer;
 pub mod rescue_file;

@@ -6,6 +6,7 @@ pub mod catalogue;
 pub mod crew;
 pub mod crew_plan;
 pub mod day_sheet;
+pub mod design_sheet;
 pub mod desk;
 pub mod job;
 pub mod job_desk;

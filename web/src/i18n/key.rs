@@ -34,6 +34,20 @@ impl Key {
         key
     }
 
+    /// Finds a key by the two halves of its name, where a table of `domain` gives the second one; only in a `const`.
+    pub const fn in_room(room: &str, name: &str) -> Self {
+        let (mut low, mut high) = (0, NAMES.len());
+        while low < high {
+            let middle = usize::midpoint(low, high);
+            match order_of_halves(room.as_bytes(), name.as_bytes(), NAMES[middle].as_bytes()) {
+                0 => return Self(middle as u16),
+                1 => low = middle + 1,
+                _ => high = middle,
+            }
+        }
+        panic!("this key is not in web/locales/en.json");
+    }
+
     pub(super) const fn at(index: u16) -> Self {
         Self(index)
     }
@@ -52,6 +66,25 @@ const fn holds(blanks: &[&str], name: &str) -> bool {
         at += 1;
     }
     false
+}
+
+/// As [`order`], of `a` and then `b` against `whole`.
+const fn order_of_halves(a: &[u8], b: &[u8], whole: &[u8]) -> u8 {
+    let (mut at, length) = (0, a.len() + b.len());
+    while at < length && at < whole.len() {
+        let own = if at < a.len() { a[at] } else { b[at - a.len()] };
+        if own != whole[at] {
+            return if own > whole[at] { 1 } else { 2 };
+        }
+        at += 1;
+    }
+    if length == whole.len() {
+        0
+    } else if length > whole.len() {
+        1
+    } else {
+        2
+    }
 }
 
 /// 0 where equal, 1 where `a` comes after `b`, 2 where before: `Ord` is not const.

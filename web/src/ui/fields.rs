@@ -230,6 +230,9 @@ pub fn Select(
     /// Runs after another choice.
     #[prop(into, optional)]
     on_change: Option<UnsyncCallback<()>>,
+    /// Cannot be changed.
+    #[prop(into, optional)]
+    disabled: Signal<bool>,
 ) -> impl IntoView {
     let id = next_id();
     let (hint_id, fault_id) = (format!("{id}h"), format!("{id}e"));
@@ -248,6 +251,7 @@ pub fn Select(
             <select
                 id=id
                 aria-describedby=format!("{hint_id} {fault_id}")
+                disabled=move || disabled.get()
                 on:change=move |event| {
                     value.set(event_target_value(&event));
                     if let Some(on_change) = on_change {

@@ -12,13 +12,13 @@ use std::rc::Rc;
 use std::sync::Arc;
 
 use domain::ids::{EntryId, Hash32, JobId};
-use domain::job_file::body::{MediaType, MethodRef, PhotoFile};
+use domain::job_file::body::{JobPlanned, MediaType, MethodRef, PhotoFile};
 use domain::job_file::{Body, JobFile};
 use domain::method::Method;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
-use self::shared::slots_ever;
+use self::shared::{design_at_start, slots_ever};
 use crate::adapters::browser;
 use crate::adapters::fetch::{Api, Call, use_api};
 use crate::adapters::save_file::{self, ObjectUrl};
@@ -43,6 +43,10 @@ pub struct DeskJob {
     pub method_ref: Option<MethodRef>,
     /// The greatest slot number that it ever had.
     pub slots_ever: u16,
+    /// The rule set that its plan names.
+    pub rule_set: String,
+    /// The design figures that stood when the work on site began; absent before that.
+    pub planned: Option<Vec<(String, i64)>>,
     /// Anything of it is here.
     pub known: bool,
 }
@@ -51,13 +55,13 @@ pub struct DeskJob {
 pub type Methods = Rc<RefCell<BTreeMap<MethodRef, Arc<Method>>>>;
 
 /// What a job file pins; the first plan counts.
-fn pinned_method(file: &JobFile) -> Option<MethodRef> {
+fn pinned_plan(file: &JobFile) -> Option<&JobPlanned> {
     let keys = file.order_keys();
     let plans = file.iter().filter_map(|held| match held.entry.body() {
         Some(Body::JobPlanned(plan)) => Some((keys.get(&held.entry.header.id).copied(), plan)),
         _ => None,
     });
-    plans.min_by_key(|(key, _)| *key).map(|(_, plan)| plan.method.clone())
+    plans.min_by_key(|(key, _)| *key).map(|(_, plan)| plan)
 }
 
 /// A method from the store.
@@ -83,13 +87,23 @@ pub async fn method_of(
 /// [`StoreError`].
 pub async fn job_here(store: &JobStore, job: JobId, methods: &Methods, w: Words) -> Result<DeskJob, StoreError> {
     let loaded = store.load_job(job).await?;
-    let method_ref = pinned_method(&loaded.file);
+    let plan = pinned_plan(&loaded.file);
+    let method_ref = plan.map(|plan| plan.method.clone());
+    let rule_set = plan.map(|plan| plan.rule_set.clone()).unwrap_or_default();
     let method = match &method_ref {
         Some(wanted) => method_of(store, wanted, methods).await?,
         None => None,
     };
     let view = job_view(job, &loaded.file, method.as_deref(), w.lang.code());
-    Ok(DeskJob { view, method, method_ref, slots_ever: slots_ever(&loaded.file), known: !loaded.file.is_empty() })
+    Ok(DeskJob {
+        view,
+        method,
+        method_ref,
+        slots_ever: slots_ever(&loaded.file),
+        rule_set,
+        planned: design_at_start(&loaded.file),
+        known: !loaded.file.is_empty(),
+    })
 }
 
 /// Reads again each time that `revision` changes, one reading at a time; the signal changes only when what was read did.

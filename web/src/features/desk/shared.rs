@@ -94,6 +94,31 @@ pub fn slots_ever(file: &JobFile) -> u16 {
         .unwrap_or(0)
 }
 
+/// The design figures that stood when the first fact was recorded on site; `None` while there is none.
+pub fn design_at_start(file: &JobFile) -> Option<Vec<(String, i64)>> {
+    let keys = file.order_keys();
+    let mut begun = None;
+    let mut designs = Vec::new();
+    for held in file.iter() {
+        let key = keys.get(&held.entry.header.id).copied();
+        match held.entry.body() {
+            Some(Body::DesignInputs(design)) => designs.push((key, design)),
+            Some(
+                Body::Photo(_)
+                | Body::Reading(_)
+                | Body::Serial(_)
+                | Body::Confirmation(_)
+                | Body::Choice(_)
+                | Body::Waited(_),
+            ) if begun.is_none_or(|first| key < first) => begun = Some(key),
+            _ => {}
+        }
+    }
+    let begun = begun?;
+    let before = designs.into_iter().filter(|(key, _)| *key < begun).max_by_key(|(key, _)| *key);
+    Some(before.map(|(_, design)| design.values.clone()).unwrap_or_default())
+}
+
 /// Last valid day has passed.
 pub fn is_expired(ticket: &Ticket, today: Day) -> bool {
     Day::parse(&ticket.expires).is_some_and(|last| last < today)

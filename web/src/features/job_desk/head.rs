@@ -92,6 +92,7 @@ pub fn Head(
                     <DownloadButton label=t!(w, "desk.report") path=format!("/api/jobs/{job}/report.pdf?language={}", w.lang.code()) file=format!("report-{short}.pdf") />
                     <DownloadButton label=t!(w, "desk.registration_csv") path=format!("/api/jobs/{job}/registration.csv") file=format!("registration-{short}.csv") />
                     <DownloadButton label=t!(w, "desk.registration_json") path=format!("/api/jobs/{job}/registration.json") file=format!("registration-{short}.json") />
+                    <LinkButton label=t!(w, "design.title") href=Screen::DesignSheet(job).href() icon=Icon::List />
                     {move || may_plan.get().then(|| view! { <LinkButton label=t!(w, "desk.change_plan") href=Screen::PlanJob(job).href() icon=Icon::Edit /> })}
                 </div>
             </div>

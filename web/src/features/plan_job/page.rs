@@ -298,6 +298,12 @@ fn PlanForm(
                     <div><Button label=t!(w, "plan.discard") on_press=move || discard.run(()) /></div>
                 </Banner>
             })}
+            {job.map(|job| view! {
+                <div class="row">
+                    <p class="fill">{t!(w, "design.of_plan")}</p>
+                    <LinkButton label=t!(w, "design.open") href=Screen::DesignSheet(job).href() icon=Icon::List />
+                </div>
+            })}
             <div class="two-columns plan">
                 <div class="stack loose">
                     <SiteSection ground />

@@ -328,11 +328,13 @@ fn design(draft: &PlanDraft, method: &Method, around: Around<'_>, w: Words, out:
             }
         }
     }
-    values.sort();
     if missing > 0 {
         out.gaps.push(Gap::Design(missing));
     }
     let before: &[(String, i64)] = around.before.map_or(&[], |before| &before.design);
+    // The design sheet keeps figures that no method asks for.
+    values.extend(before.iter().filter(|(key, _)| method.design.iter().all(|field| field.key != *key)).cloned());
+    values.sort();
     push_if_changed(out, before != values, Body::DesignInputs(DesignInputs { values }));
 }
 

@@ -1,0 +1,80 @@
+//! Planned against built: every figure that differs and every check that ends otherwise.
+
+use std::sync::Arc;
+
+use domain::design::{Design, Differences, differences};
+use domain::electrical::Verdict;
+use leptos::prelude::*;
+
+use super::form::part;
+use super::results::Ground;
+use super::view_model::{as_built, field_at};
+use super::words::{field_name, line_name, value, verdict};
+use crate::features::desk::DeskJob;
+use crate::i18n::Words;
+use crate::t;
+
+/// The part; nothing before the work on site has begun.
+pub fn built_part(ground: Ground, here: Signal<Option<Arc<DeskJob>>>) -> AnyView {
+    let (w, rules) = (ground.around.w, ground.around.rules);
+    let found = Memo::new(move |_| {
+        let here = here.get()?;
+        let planned = here.planned.as_ref()?;
+        let planned = Design::of_values(planned.iter().map(|(key, micro)| (key.as_str(), *micro)));
+        let mut built = ground.computed.with(|now| as_built(&now.design, &here.view.units));
+        for (key, micro) in &here.view.design {
+            if field_at(key).is_none() {
+                built.set(key, *micro);
+            }
+        }
+        Some(Arc::new(rules.with(|rules| differences(&planned, &built, rules))))
+    });
+    let content = move || {
+        let found = found.get()?;
+        let (figures, verdicts) = (figures(w, &found), verdicts(w, ground, &found));
+        let content = view! {
+            <p class="soft">{t!(w, "design.built_explain")}</p>
+            {listed(t!(w, "design.built_figures"), t!(w, "design.built_same"), figures)}
+            {listed(t!(w, "design.built_verdicts"), t!(w, "design.built_same_verdicts"), verdicts)}
+        };
+        Some(part("built", t!(w, "design.built"), content.into_any()))
+    };
+    view! { {content} }.into_any()
+}
+
+fn listed(title: &'static str, none: &'static str, lines: Vec<AnyView>) -> AnyView {
+    if lines.is_empty() {
+        return view! { <p>{none}</p> }.into_any();
+    }
+    view! { <h3>{title}</h3><ul class="stack bullets">{lines}</ul> }.into_any()
+}
+
+fn line(w: Words, name: String, planned: String, built: String) -> AnyView {
+    let changed = t!(w, "design.built_change", planned = planned, built = built);
+    view! { <li data-testid="difference">{t!(w, "design.pair", name = name, value = changed)}</li> }.into_any()
+}
+
+fn figures(w: Words, found: &Differences) -> Vec<AnyView> {
+    let mut lines = Vec::new();
+    for changed in &found.figures {
+        let show = |micro: Option<i64>| match (micro, field_at(&changed.key)) {
+            (None, _) => t!(w, "design.absent").to_owned(),
+            (Some(micro), Some((_, field))) => value(w, field, micro),
+            (Some(micro), None) => w.number_short(micro),
+        };
+        lines.push(line(w, field_name(w, &changed.key), show(changed.planned), show(changed.built)));
+    }
+    lines
+}
+
+fn verdicts(w: Words, ground: Ground, found: &Differences) -> Vec<AnyView> {
+    let show = |own: Option<Verdict>| {
+        own.map_or_else(|| t!(w, "design.absent").to_owned(), |own| w.say(verdict(own)).to_owned())
+    };
+    let mut lines = Vec::new();
+    for changed in &found.verdicts {
+        let name = ground.around.rules.with(|rules| line_name(w, rules, changed.key));
+        lines.push(line(w, name, show(changed.planned), show(changed.built)));
+    }
+    lines
+}

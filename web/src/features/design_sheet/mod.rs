@@ -1,0 +1,17 @@
+//! The design sheet of a job: every figure of the design, every check on it, what would pass, and both drawings, while it is typed.
+//!
+//! [`view_model`] turns what was typed into a design and a sheet, and back into one entry; [`page`] wires; [`form`] has the fields,
+//! [`results`] the checks, [`drawings`] the pictures, [`built`] what the visit changed.
+//!
+//! **Never enters:** a formula or a limit; those are `domain`'s, which also draws.
+
+mod built;
+mod drawings;
+mod form;
+pub mod page;
+mod results;
+pub mod view_model;
+mod words;
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,287 @@
+//! The page: follows the job, keeps the draft at every keystroke, computes anew, saves one entry.
+
+use std::sync::Arc;
+
+use domain::electrical::rule_set::RuleSet;
+use domain::ids::JobId;
+use domain::job_file::body::{Body, DesignInputs};
+use leptos::prelude::*;
+use leptos::task::spawn_local;
+
+use super::built::built_part;
+use super::drawings::{single_line_part, stack_part};
+use super::form::{Around, Form, rules_part, sections};
+use super::results::{Ground, checks_part, limits_part, missing_part, notices_part, standing, suggestions_part};
+use super::view_model::{SheetDraft, compute, other_version, place_of_job, values_to_save};
+use super::words::{SECTIONS, section};
+use crate::adapters::{browser, performance};
+use crate::features::desk::shared::rights;
+use crate::features::desk::{DeskJob, Store, follow_job, save_error, with_store, write};
+use crate::i18n::{Words, use_words};
+use crate::key;
+use crate::routes::Screen;
+use crate::session::use_session;
+use crate::store::{JobStore, SaveError};
+use crate::ui::{Banner, Button, Caution, Empty, Icon, Look, Page, Toasts, Tone, Waiting};
+use crate::{t, tn};
+
+/// Under this name a benchmark finds each computation in the browser's timeline.
+const MEASURE: &str = "design-recompute";
+
+/// The page.
+#[component]
+pub fn DesignSheetPage(
+    /// Which job.
+    job: JobId,
+) -> impl IntoView {
+    with_store(move |store| view! { <Opening store job /> }.into_any())
+}
+
+fn draft_key(job: JobId) -> String {
+    format!("design/{job}")
+}
+
+type Here = Signal<Option<Arc<DeskJob>>>;
+
+#[component]
+fn Opening(store: Store, job: JobId) -> impl IntoView {
+    let w = use_words();
+    let here: Here = follow_job(&store.get(), job, w).into();
+    let known = Memo::new(move |_| here.with(|here| here.as_ref().map(|here| here.known)));
+    let draft = RwSignal::new(None::<SheetDraft>);
+    let attempt = RwSignal::new(0_u32);
+    let opener = store.get();
+    spawn_local(async move {
+        // Where it cannot be noted the job is still shown as far as it is here.
+        let _ = opener.open_job(job, true).await;
+    });
+    let reader = store.get();
+    Effect::new(move |_| {
+        attempt.track();
+        let reader = reader.clone();
+        spawn_local(async move {
+            let kept = reader.draft(&draft_key(job)).await.ok().flatten();
+            let kept = kept.and_then(|bytes| serde_json::from_slice::<SheetDraft>(&bytes).ok()).unwrap_or_default();
+            let _ = draft.try_set(Some(kept));
+        });
+    });
+    let discard = UnsyncCallback::new(move |()| {
+        let store = store.get();
+        spawn_local(async move {
+            // Where it cannot be dropped it comes back: nothing is lost.
+            let _ = store.delete_draft(&draft_key(job)).await;
+            let _ = draft.try_set(None);
+            let _ = attempt.try_update(|attempt| *attempt += 1);
+        });
+    });
+    move || match (known.get(), draft.get()) {
+        (Some(true), Some(draft)) => sheet_view(w, store, job, here, draft, discard),
+        (Some(false), _) => {
+            let empty = view! { <Empty words=t!(w, "desk.not_here") icon=Icon::Wait /> }.into_any();
+            around(w, job, empty)
+        }
+        (None, _) | (Some(true), None) => around(w, job, view! { <Waiting /> }.into_any()),
+    }
+}
+
+fn around(w: Words, job: JobId, content: AnyView) -> AnyView {
+    view! { <Page title=t!(w, "design.title") back=Screen::JobDesk(job) wide=true>{content}</Page> }.into_any()
+}
+
+fn sheet_view(
+    w: Words,
+    store: Store,
+    job: JobId,
+    here: Here,
+    draft: SheetDraft,
+    discard: UnsyncCallback<()>,
+) -> AnyView {
+    let Some(opened) = here.get_untracked() else { return ().into_any() };
+    let design = &opened.view.design;
+    let place = place_of_job(design, &opened.rule_set);
+    let draft = draft.without_saved(design, place, w);
+    let is_kept = !draft.is_empty();
+    let form = Form::of(design, place, &draft, w);
+    let rules = Memo::new(move |_| RuleSet::of(form.place()));
+    let other = rules.with_untracked(|rules| other_version(design, rules));
+    let session = use_session();
+    let me = store.get().who().person;
+    let shut = Memo::new(move |_| {
+        let roles = session.profile().map(|profile| profile.person.roles).unwrap_or_default();
+        here.with(|here| here.as_ref().is_none_or(|here| !rights(&here.view, me, &roles).plan))
+    });
+    let computed = Memo::new(move |_| {
+        let design = form.design();
+        rules.with(|rules| Arc::new(performance::measured(MEASURE, || compute(design, rules))))
+    });
+    keep_draft(&store.get(), form, job);
+    let fields = Around { w, form, rules, shut: shut.into() };
+    let ground = Ground { around: fields, computed, all_open: RwSignal::new(false) };
+    let kept = is_kept.then(|| {
+        view! {
+            <Banner title=t!(w, "plan.kept_title")>
+                <p>{t!(w, "plan.kept")}</p>
+                <div><Button label=t!(w, "plan.discard") on_press=discard /></div>
+            </Banner>
+        }
+    });
+    let read_only = move || shut.get().then(|| view! { <Banner><p>{t!(w, "design.read_only")}</p></Banner> });
+    let print = move || {
+        // On paper nobody can open a row.
+        ground.all_open.set(true);
+        browser::print_soon();
+    };
+    let bottom = bottom(ground, store, job, here);
+    let parts = sections(fields);
+    view! {
+        <Page title=title(w, job, here) back=Screen::JobDesk(job) wide=true bottom=bottom>
+            <div class="design-sheet stack loose">
+                <Caution text=key!("design.caution") />
+                {read_only}
+                {kept}
+                <div class="row no-print">
+                    {jumps(w)}
+                    <Button label=t!(w, "design.print") icon=Icon::Document on_press=print />
+                </div>
+                <div class="two-columns sheet-columns">
+                    <div class="stack loose">{rules_part(fields, other)}{parts}</div>
+                    <div class="stack loose">
+                        {built_part(ground, here)}
+                        {checks_part(ground)}
+                        {missing_part(ground)}
+                        {suggestions_part(ground)}
+                        {notices_part(ground)}
+                        {limits_part(ground)}
+                    </div>
+                </div>
+                {single_line_part(ground)}
+                {stack_part(ground)}
+            </div>
+        </Page>
+    }
+    .into_any()
+}
+
+fn title(w: Words, job: JobId, here: Here) -> impl Fn() -> String {
+    move || {
+        let site = here.with(|here| here.as_ref().map(|here| here.view.site.clone()).unwrap_or_default());
+        let name = if site.householder.is_empty() { site.town } else { site.householder };
+        let of = if name.is_empty() { t!(w, "crew.job_number", number = job.short()) } else { name };
+        t!(w, "design.pair", name = t!(w, "design.title"), value = of)
+    }
+}
+
+/// To the parts of a long page.
+fn jumps(w: Words) -> AnyView {
+    let mut targets: Vec<(&'static str, &'static str)> = vec![
+        ("checks", t!(w, "design.checks")),
+        ("suggestions", t!(w, "design.suggest")),
+        ("single-line", t!(w, "design.single_line")),
+        ("stack", t!(w, "design.stack_drawing")),
+        ("rules", t!(w, "design.rules")),
+    ];
+    for (own, id) in SECTIONS {
+        targets.push((id, w.say(section(own))));
+    }
+    let links: Vec<AnyView> = targets
+        .into_iter()
+        .map(|(id, name)| {
+            view! {
+                <a class="to-field" href=format!("#{id}") on:click=move |event| {
+                    event.prevent_default();
+                    browser::focus(id);
+                }>{name}</a>
+            }
+            .into_any()
+        })
+        .collect();
+    view! { <nav class="fill missing" aria-label=t!(w, "design.jump")>{links}</nav> }.into_any()
+}
+
+/// The main action with what belongs to it; nothing for those who only read.
+fn bottom(ground: Ground, store: Store, job: JobId, here: Here) -> impl Fn() -> AnyView {
+    let (w, form) = (ground.around.w, ground.around.form);
+    let toasts = expect_context::<Toasts>();
+    let (busy, failed) = (RwSignal::new(false), RwSignal::new(None::<SaveError>));
+    let tried = RwSignal::new(false);
+    let faults = Memo::new(move |_| form.faults());
+    let save = move || {
+        tried.set(true);
+        let Some(now) = here.get_untracked() else { return };
+        if faults.get_untracked() > 0 {
+            return;
+        }
+        let before = &now.view.design;
+        let rules = ground.around.rules;
+        let values = rules.with_untracked(|rules| values_to_save(before, form.touched().into_iter(), rules));
+        if values == *before {
+            toasts.say(t!(w, "design.unchanged"));
+            return;
+        }
+        let store = store.get();
+        busy.set(true);
+        failed.set(None);
+        spawn_local(async move {
+            let outcome = write(&store, job, vec![(None, Body::DesignInputs(DesignInputs { values }))]).await;
+            let _ = busy.try_set(false);
+            match outcome {
+                Ok(()) => {
+                    form.settle();
+                    // A draft that stays is recognised: it says what the job says.
+                    let _ = store.delete_draft(&draft_key(job)).await;
+                    toasts.say(t!(w, "design.saved"));
+                }
+                Err(error) => {
+                    let _ = failed.try_set(Some(error));
+                }
+            }
+        });
+    };
+    let shut = ground.around.shut;
+    move || {
+        if shut.get() {
+            return standing(ground);
+        }
+        let problems = move || {
+            let count = faults.get();
+            (tried.get() && count > 0)
+                .then(|| view! { <Banner tone=Tone::Stop><p>{tn!(w, "plan.faults", count)}</p></Banner> })
+        };
+        let told =
+            move || failed.get().map(|error| view! { <Banner tone=Tone::Stop><p>{save_error(w, &error)}</p></Banner> });
+        view! {
+            {problems}
+            {told}
+            <div role="status">{standing(ground)}</div>
+            <Button label=t!(w, "design.save") look=Look::Main busy on_press=save />
+        }
+        .into_any()
+    }
+}
+
+/// Writes the draft at every change, one write at a time; the last one counts.
+fn keep_draft(store: &JobStore, form: Form, job: JobId) {
+    let store = store.clone();
+    let waiting = StoredValue::new_local(None::<Vec<u8>>);
+    let busy = StoredValue::new_local(false);
+    Effect::new(move |before: Option<SheetDraft>| {
+        let draft = form.draft();
+        if before.as_ref().is_none_or(|before| *before == draft) {
+            // Nothing was typed yet.
+            return draft;
+        }
+        waiting.set_value(serde_json::to_vec(&draft).ok());
+        if !busy.get_value() {
+            busy.set_value(true);
+            let store = store.clone();
+            spawn_local(async move {
+                while let Some(bytes) = waiting.try_update_value(Option::take).flatten() {
+                    // A device that is full says so at the save; the form is still on the screen.
+                    let _ = store.put_draft(&draft_key(job), bytes).await;
+                }
+                let _ = busy.try_set_value(false);
+            });
+        }
+        draft
+    });
+}

@@ -1,0 +1,282 @@
+//! From what was typed to a design, its sheet and its drawings, and to the one entry that keeps it. Pure.
+
+use std::collections::BTreeMap;
+
+use domain::design::{Design, FIELDS, Field, Line, Sheet, sheet, single_line, stack_drawing};
+use domain::electrical::rule_set::{Place, RuleSet, Topic};
+use domain::electrical::{Cmp, FieldSpec, Mark, NumberLocale, Prefix, Quality, Quantity, Unit, Verdict, parse_reading};
+use domain::job_file::body::UnitKind;
+use serde::{Deserialize, Serialize};
+
+use crate::features::job::load::UnitView;
+use crate::i18n::Words;
+
+/// Among the job's figures: the place of the rule set by its code.
+pub const RULES_PLACE: &str = "rule_set_place";
+/// Among the job's figures: the version of the rule set.
+pub const RULES_VERSION: &str = "rule_set_version";
+const MICRO: i64 = 1_000_000;
+/// Numbers without a unit that need not be whole.
+const SHARES: [&str; 2] = ["ac_power_factor", "push_factor"];
+
+/// What somebody typed and has not saved; kept on this device at every keystroke.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct SheetDraft {
+    /// The word of another place than the job's; empty while the job's holds.
+    pub place: String,
+    /// Text by key, of fields that do not show what the job says.
+    pub texts: BTreeMap<String, String>,
+}
+
+impl SheetDraft {
+    /// Nothing differs from the job.
+    pub fn is_empty(&self) -> bool {
+        self.place.is_empty() && self.texts.is_empty()
+    }
+
+    /// Forgets what the job says by now: it was saved, and the page ended before the draft could go.
+    pub fn without_saved(mut self, design: &[(String, i64)], place: Place, w: Words) -> Self {
+        self.texts.retain(|key, text| {
+            let Some(field) = domain::design::field(key) else { return false };
+            figure(field, text, w) != Ok(value_of(design, key))
+        });
+        if self.place == place_word(place) {
+            self.place.clear();
+        }
+        self
+    }
+}
+
+/// Why a field is not taken.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Fault {
+    /// Cannot be read as a number.
+    Unreadable,
+    /// More than one reading is possible.
+    Ambiguous(Vec<Quantity>),
+    /// A unit of something else; perhaps this was meant.
+    OtherUnit(Option<Quantity>),
+    /// One exact value is needed, not a bound.
+    NotExact,
+    /// Less than nothing.
+    Negative,
+    /// A count with a fraction.
+    NotWhole,
+    /// A code that this version has no words for.
+    NoSuchChoice(String),
+}
+
+/// What a field says: nothing, a figure in millionths of its unit, or a fault.
+pub type Read = Result<Option<i64>, Fault>;
+
+/// Reads one field as it stands.
+///
+/// # Errors
+/// [`Fault`].
+pub fn figure(field: &Field, text: &str, w: Words) -> Read {
+    let text = text.trim();
+    if text.is_empty() {
+        return Ok(None);
+    }
+    if !field.choices.is_empty() {
+        let found = field.choices.iter().position(|choice| *choice == text);
+        let code = found.and_then(|index| i64::try_from(index + usize::from(!field.is_yes_or_no())).ok());
+        return code.map(|code| Some(code * MICRO)).ok_or_else(|| Fault::NoSuchChoice(text.to_owned()));
+    }
+    let least = if field.unit == Unit::Celsius { i64::MIN } else { 0 };
+    let spec = FieldSpec::plain(field.unit, Prefix::One, least, i64::MAX);
+    let parsed = parse_reading(text, &spec, NumberLocale::from_decimal(w.decimal.sign()));
+    match parsed.quality {
+        Quality::Ok => {}
+        Quality::OutsideSanity => return Err(Fault::Negative),
+        Quality::Ambiguous { candidates } => return Err(Fault::Ambiguous(candidates)),
+        Quality::UnitMismatch { suggestion, .. } => return Err(Fault::OtherUnit(suggestion)),
+        Quality::Invalid { .. } | Quality::NotTested | Quality::OverRange => return Err(Fault::Unreadable),
+    }
+    match (parsed.value, parsed.cmp) {
+        (None, _) => Err(Fault::Unreadable),
+        (Some(_), Cmp::Less | Cmp::Greater) => Err(Fault::NotExact),
+        (Some(value), Cmp::Equal) if is_count(field) && value.micro % MICRO != 0 => Err(Fault::NotWhole),
+        (Some(value), Cmp::Equal) => Ok(Some(value.micro)),
+    }
+}
+
+fn is_count(field: &Field) -> bool {
+    field.unit == Unit::Count && field.choices.is_empty() && !SHARES.contains(&field.key)
+}
+
+/// A figure as text that [`figure`] reads as the same figure; a choice by its word.
+pub fn text_of(field: &Field, micro: i64, w: Words) -> String {
+    let choice = if field.choices.is_empty() { None } else { field.choice(micro) };
+    choice.map_or_else(|| w.number_short(micro), str::to_owned)
+}
+
+/// A figure of the job by its key.
+pub fn value_of(design: &[(String, i64)], key: &str) -> Option<i64> {
+    design.iter().find(|(own, _)| own == key).map(|(_, micro)| *micro)
+}
+
+/// Place of a load field among the loads; only the first empty load is offered.
+pub fn load_of(key: &str) -> Option<(usize, &str)> {
+    let (number, part) = key.strip_prefix("load_")?.split_once('_')?;
+    Some((number.parse().ok()?, part))
+}
+
+/// The word of a place in a list of choices and in the name of its rule set.
+pub const fn place_word(place: Place) -> &'static str {
+    match place {
+        Place::Us => "us",
+        Place::Uk => "uk",
+        Place::Au => "au",
+        Place::Nz => "nz",
+        Place::De => "de",
+        Place::Neutral => "neutral",
+    }
+}
+
+/// The place of a word.
+pub fn place_of_word(word: &str) -> Option<Place> {
+    Place::ALL.into_iter().find(|place| place_word(*place) == word)
+}
+
+/// By which rules a job is designed: as its figures say, else as its plan does.
+pub fn place_of_job(design: &[(String, i64)], rule_set: &str) -> Place {
+    let coded = value_of(design, RULES_PLACE).and_then(|micro| Place::from_code(micro / MICRO));
+    coded.or_else(|| place_of_word(rule_set.split(' ').next()?)).unwrap_or(Place::Neutral)
+}
+
+/// The version under which the design was saved, where it is not the one of these rules.
+pub fn other_version(design: &[(String, i64)], rules: &RuleSet) -> Option<i64> {
+    let same_place = value_of(design, RULES_PLACE) == Some(rules.place.code() * MICRO);
+    let saved = value_of(design, RULES_VERSION)? / MICRO;
+    (same_place && saved != i64::from(rules.version)).then_some(saved)
+}
+
+/// All figures of the job after the sheet is saved: what the sheet does not know stays as it is, and so do fields that nobody touched.
+pub fn values_to_save(
+    job: &[(String, i64)],
+    touched: impl Iterator<Item = (&'static str, Option<i64>)>,
+    rules: &RuleSet,
+) -> Vec<(String, i64)> {
+    let mut all: BTreeMap<String, i64> = job.iter().cloned().collect();
+    for (key, value) in touched {
+        match value {
+            Some(micro) => all.insert(key.to_owned(), micro),
+            None => all.remove(key),
+        };
+    }
+    all.insert(RULES_PLACE.to_owned(), rules.place.code() * MICRO);
+    all.insert(RULES_VERSION.to_owned(), i64::from(rules.version) * MICRO);
+    all.into_iter().collect()
+}
+
+/// Everything that follows from a design.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Computed {
+    /// Its figures.
+    pub design: Design,
+    /// All checks.
+    pub sheet: Sheet,
+    /// SVG.
+    pub single_line: String,
+    /// SVG.
+    pub stack: String,
+}
+
+/// Computes and draws.
+pub fn compute(design: Design, rules: &RuleSet) -> Computed {
+    let sheet = sheet(&design, rules);
+    let (single_line, stack) = (single_line(&design, &sheet), stack_drawing(&design, &sheet));
+    Computed { design, sheet, single_line, stack }
+}
+
+/// How the checks stand.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Tally {
+    /// Fail.
+    pub fail: usize,
+    /// Not determined.
+    pub open: usize,
+    /// Pass.
+    pub pass: usize,
+}
+
+/// Counts verdicts.
+pub fn tally(lines: &[Line]) -> Tally {
+    let mut tally = Tally::default();
+    for line in lines {
+        match line.verdict() {
+            Verdict::Pass => tally.pass += 1,
+            Verdict::Fail(_) => tally.fail += 1,
+            Verdict::NotDetermined(_) => tally.open += 1,
+            Verdict::NotApplicable(_) => {}
+        }
+    }
+    tally
+}
+
+/// A stable word for a verdict, for tests and style sheets.
+pub const fn verdict_word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "pass",
+        Verdict::Fail(_) => "fail",
+        Verdict::NotDetermined(_) => "open",
+        Verdict::NotApplicable(_) => "none",
+    }
+}
+
+/// The least certain mark among the rules that ask for a field; `None` where no rule does.
+pub fn rule_mark(rules: &RuleSet, key: &str) -> Option<Mark> {
+    let mut found = None;
+    for rule in &rules.rules {
+        let asks = matches!(rule.topic, Topic::Distance | Topic::Prohibit | Topic::Demand);
+        if !asks || rule.about != key {
+            continue;
+        }
+        found = match (found, rule.source.mark) {
+            (_, Mark::House) | (Some(Mark::House), _) => Some(Mark::House),
+            (_, Mark::Check) | (Some(Mark::Check), _) => Some(Mark::Check),
+            (_, Mark::Sure) => Some(Mark::Sure),
+        };
+    }
+    found
+}
+
+/// Standards with their editions, each once, in the order of the rules.
+pub fn standards(rules: &RuleSet) -> Vec<(&'static str, &'static str)> {
+    let mut found = Vec::new();
+    for rule in &rules.rules {
+        let own = (rule.source.standard, rule.source.edition);
+        if !own.0.is_empty() && !found.contains(&own) {
+            found.push(own);
+        }
+    }
+    found
+}
+
+/// Modules of which the job file has a serial, or which were there before; `None` while one is still unread.
+pub fn modules_on_record(units: &[UnitView]) -> Option<i64> {
+    let mut count = 0;
+    for unit in units.iter().filter(|unit| unit.kind == UnitKind::Module) {
+        if unit.new && unit.serial.is_none() {
+            return None;
+        }
+        count += 1;
+    }
+    (count > 0).then_some(count)
+}
+
+/// What was built, as far as it is known: the sheet as it stands, and as many modules as have serials.
+pub fn as_built(now: &Design, units: &[UnitView]) -> Design {
+    let mut built = now.clone();
+    if let Some(modules) = modules_on_record(units) {
+        built.set("modules", modules * MICRO);
+    }
+    built
+}
+
+/// The field with that key and its place among all.
+pub fn field_at(key: &str) -> Option<(usize, &'static Field)> {
+    FIELDS.iter().enumerate().find(|(_, field)| field.key == key)
+}
