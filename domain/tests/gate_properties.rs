@@ -87,7 +87,6 @@ fn odd_log(perfect: &Log, deeds: &[(usize, Odd)]) -> Vec<Line> {
     for (at, line) in perfect.lines.iter().enumerate() {
         let deed = deeds.iter().find(|(place, _)| at >= OPENING && *place == at).map(|(_, deed)| deed);
         let place = line.body.evidence_place().cloned().unwrap_or_else(|| Place::of("take-out-fuses", 0, "photo"));
-        let mut say = |who: Who, body: Body| out.push(Line { who, id: fresh(60), body });
         match deed {
             None => out.push(line.clone()),
             Some(Odd::Skip) => {}
@@ -131,13 +130,14 @@ fn odd_log(perfect: &Log, deeds: &[(usize, Odd)]) -> Vec<Line> {
             Some(Odd::SendBack) => {
                 out.push(line.clone());
                 let remark = fresh(68);
-                say(lead(), Body::Returned(Returned { at: place, remark }));
+                out.push(Line { who: lead(), id: fresh(60), body: Body::Returned(Returned { at: place, remark }) });
             }
             Some(Odd::Stop) => {
                 let stop = fresh(69);
                 let body = Body::StopWork(StopWork { cause: StopCause::Other, at: None, remark: None });
                 out.push(Line { who: tech(), id: stop, body });
-                say(tech(), Body::StopResolved(StopResolved { stop, remark: stop }));
+                let body = Body::StopResolved(StopResolved { stop, remark: stop });
+                out.push(Line { who: tech(), id: fresh(60), body });
                 out.push(line.clone());
             }
         }

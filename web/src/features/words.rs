@@ -291,11 +291,6 @@ fn fail_why(w: Words, job: &JobView, card: &RequirementCard, reason: &FailWhy) -
         }
         FailWhy::SecondPersonNeeded => t!(w, "reason.fail.second_person").to_owned(),
         FailWhy::HouseholderNeeded => t!(w, "reason.fail.householder").to_owned(),
-        FailWhy::SamePhotoInFirm(_) => t!(w, "reason.fail.photo_in_firm").to_owned(),
-        FailWhy::TicketNeeded(ticket) => t!(w, "reason.fail.ticket", ticket = ticket),
-        FailWhy::PinProofMissing => t!(w, "reason.fail.pin_proof").to_owned(),
-        FailWhy::PinWrong => t!(w, "reason.fail.pin").to_owned(),
-        FailWhy::NotDrawn => t!(w, "reason.fail.not_drawn").to_owned(),
     }
 }
 
