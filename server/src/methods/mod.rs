@@ -17,8 +17,12 @@ use crate::db::Db;
 use crate::error::ApiError;
 
 /// The methods that come with the server, by file.
-const BUILT_IN: &[&str] =
-    &["series-stack-floor.toml", "series-stack-floor-2.toml", "install-with-backup.toml", "replace-fuse.toml"];
+const BUILT_IN: &[&str] = &["series-stack-floor.toml"];
+
+/// Checked and rehearsed like the others, and not offered yet: they ask for countersignatures, which the app cannot take. A crew must
+/// not be sent out with a method that it cannot finish.
+#[cfg(test)]
+const NOT_OFFERED: &[&str] = &["series-stack-floor-2.toml", "install-with-backup.toml", "replace-fuse.toml"];
 
 /// All files that come with the server, by the name under which one includes another.
 const FILES: &[(&str, &str)] = &[
@@ -155,7 +159,7 @@ mod tests {
 
     #[test]
     fn every_built_in_method_is_sound_and_survives_its_bytes() {
-        for name in BUILT_IN {
+        for name in BUILT_IN.iter().chain(NOT_OFFERED) {
             let method = parse(name, FILES).unwrap_or_else(|error| panic!("{error:#}"));
             assert!(name.starts_with(&method.id), "{name} is called otherwise than its id");
             assert_eq!(Method::from_bytes(&method.to_bytes()).ok().as_ref(), Some(&method));
