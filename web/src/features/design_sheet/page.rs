@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use domain::design::Design;
 use domain::electrical::rule_set::RuleSet;
 use domain::ids::JobId;
 use domain::job_file::body::{Body, DesignInputs};
@@ -12,7 +13,7 @@ use super::built::built_part;
 use super::drawings::{single_line_part, stack_part};
 use super::form::{Around, Form, rules_part, sections};
 use super::results::{Ground, checks_part, limits_part, missing_part, notices_part, standing, suggestions_part};
-use super::view_model::{SheetDraft, compute, other_version, place_of_job, values_to_save};
+use super::view_model::{SheetDraft, compute, other_version, place_of_job, values_to_save, with_models};
 use super::words::{SECTIONS, section};
 use crate::adapters::{browser, performance};
 use crate::features::desk::shared::rights;
@@ -110,12 +111,14 @@ fn sheet_view(
         let roles = session.profile().map(|profile| profile.person.roles).unwrap_or_default();
         here.with(|here| here.as_ref().is_none_or(|here| !rights(&here.view, me, &roles).plan))
     });
+    let equipment = Memo::new(move |_| here.with(|here| here.as_ref().and_then(|here| here.view.equipment.clone())));
+    let models = Memo::new(move |_| equipment.with(|own| with_models(&Design::new(), own.as_ref())));
     let computed = Memo::new(move |_| {
-        let design = form.design();
+        let design = equipment.with(|own| with_models(&form.design(), own.as_ref()));
         rules.with(|rules| Arc::new(performance::measured(MEASURE, || compute(design, rules))))
     });
     keep_draft(&store.get(), form, job);
-    let fields = Around { w, form, rules, shut: shut.into() };
+    let fields = Around { w, form, rules, models, shut: shut.into() };
     let ground = Ground { around: fields, computed, all_open: RwSignal::new(false) };
     let kept = move || {
         is_kept.get().then(|| {

@@ -229,6 +229,9 @@ fn serials_on_record_say_how_many_modules_were_built() {
     assert_eq!(as_built(&planned, &units), planned, "one is still unread");
     units[1].serial = Some("B".into());
     units.push(unit(3, UnitKind::Inverter, None));
+    let mut extended = units.clone();
+    extended[0].new = false;
+    assert_eq!(modules_on_record(&extended), None, "nobody says how many of the old ones stayed");
     let built = as_built(&planned, &units);
     let found = differences(&planned, &built, &RuleSet::of(Place::Neutral));
     let figures: Vec<_> = found.figures.iter().map(|own| (own.key.as_str(), own.built)).collect();
@@ -272,4 +275,18 @@ fn the_planned_design_is_the_one_that_stood_when_work_began() {
     let begun = design_at_start(&file(&[design(1), design(2), worked.clone(), design(3)]));
     assert_eq!(begun, Some(vec![("modules".to_owned(), 2)]));
     assert_eq!(design_at_start(&file(&[worked, design(3)])), Some(Vec::new()));
+}
+
+#[test]
+fn chosen_models_fill_what_nobody_typed() {
+    let mut model = unit(1, UnitKind::Module, None).model;
+    model.values = vec![("cells".into(), 16_000_000), ("energy_wh".into(), 2_560_000_000)];
+    let slots = vec![domain::job_file::body::Slot { number: 1, model: 0, new: true }];
+    let equipment = domain::job_file::body::Equipment { models: vec![model], slots };
+    let mut typed = Design::new();
+    typed.set("module_wh", 5_000_000_000);
+    let filled = with_models(&typed, Some(&equipment));
+    assert_eq!(filled.get("module_wh"), Some(5_000_000_000), "what was typed stands");
+    assert_eq!(filled.get("module_cells"), Some(16_000_000));
+    assert_eq!(with_models(&typed, None), typed);
 }
