@@ -83,6 +83,7 @@ async fn screens_fit_and_can_be_hit() -> Result<()> {
     look_at(&mut lead, "crew-plan", "/plan", &mut faults).await?;
     let desk = first_href(&lead, "/desk/").await?;
     look_at(&mut lead, "job-desk", &desk, &mut faults).await?;
+    look_at(&mut lead, "design-sheet", &format!("{desk}/design"), &mut faults).await?;
     for (name, path) in [("plan-job", "/plan/new"), ("people", "/people"), ("catalogue", "/catalogue")] {
         look_at(&mut lead, name, path, &mut faults).await?;
     }

@@ -11,7 +11,7 @@ use crate::small_job::{phone_on_first_step, plan, step_path};
 use crate::step::{press_main, until};
 
 /// Ticks the one statement of the first step, out of turn.
-async fn tick(phone: &Browser) -> Result<()> {
+pub async fn tick(phone: &Browser) -> Result<()> {
     let seen = crate::step::look(phone).await?;
     if seen.at.as_deref() != Some("here") {
         phone.press("Do this now").await?;

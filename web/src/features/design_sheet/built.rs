@@ -3,14 +3,15 @@
 use std::sync::Arc;
 
 use domain::design::{Design, Differences, differences};
-use domain::electrical::Verdict;
+use domain::electrical::{CheckLimit, Prefix, Verdict};
 use leptos::prelude::*;
 
 use super::form::part;
 use super::results::Ground;
-use super::view_model::{as_built, field_at};
+use super::view_model::{RULES_PLACE, RULES_VERSION, as_built, field_at, with_models};
 use super::words::{field_name, line_name, value, verdict};
 use crate::features::desk::DeskJob;
+use crate::features::words::limit;
 use crate::i18n::Words;
 use crate::t;
 
@@ -21,6 +22,7 @@ pub fn built_part(ground: Ground, here: Signal<Option<Arc<DeskJob>>>) -> AnyView
         let here = here.get()?;
         let planned = here.planned.as_ref()?;
         let planned = Design::of_values(planned.iter().map(|(key, micro)| (key.as_str(), *micro)));
+        let planned = with_models(&planned, here.view.equipment.as_ref());
         let mut built = ground.computed.with(|now| as_built(&now.design, &here.view.units));
         for (key, micro) in &here.view.design {
             if field_at(key).is_none() {
@@ -32,10 +34,12 @@ pub fn built_part(ground: Ground, here: Signal<Option<Arc<DeskJob>>>) -> AnyView
     let content = move || {
         let found = found.get()?;
         let (figures, verdicts) = (figures(w, &found), verdicts(w, ground, &found));
+        let limits = limits(w, ground, &found);
         let content = view! {
             <p class="soft">{t!(w, "design.built_explain")}</p>
             {listed(t!(w, "design.built_figures"), t!(w, "design.built_same"), figures)}
             {listed(t!(w, "design.built_verdicts"), t!(w, "design.built_same_verdicts"), verdicts)}
+            {listed(t!(w, "design.built_limits"), t!(w, "design.built_same_limits"), limits)}
         };
         Some(part("built", t!(w, "design.built"), content.into_any()))
     };
@@ -57,6 +61,10 @@ fn line(w: Words, name: String, planned: String, built: String) -> AnyView {
 fn figures(w: Words, found: &Differences) -> Vec<AnyView> {
     let mut lines = Vec::new();
     for changed in &found.figures {
+        // By which rules is no figure of the installation; the sheet says it elsewhere.
+        if [RULES_PLACE, RULES_VERSION].contains(&changed.key.as_str()) {
+            continue;
+        }
         let show = |micro: Option<i64>| match (micro, field_at(&changed.key)) {
             (None, _) => t!(w, "design.absent").to_owned(),
             (Some(micro), Some((_, field))) => value(w, field, micro),
@@ -73,6 +81,19 @@ fn verdicts(w: Words, ground: Ground, found: &Differences) -> Vec<AnyView> {
     };
     let mut lines = Vec::new();
     for changed in &found.verdicts {
+        let name = ground.around.rules.with(|rules| line_name(w, rules, changed.key));
+        lines.push(line(w, name, show(changed.planned), show(changed.built)));
+    }
+    lines
+}
+
+fn limits(w: Words, ground: Ground, found: &Differences) -> Vec<AnyView> {
+    let show = |own: Option<CheckLimit>| match own {
+        Some(known) => limit(w, known.limit, known.unit, Prefix::One),
+        None => t!(w, "design.absent").to_owned(),
+    };
+    let mut lines = Vec::new();
+    for changed in &found.limits {
         let name = ground.around.rules.with(|rules| line_name(w, rules, changed.key));
         lines.push(line(w, name, show(changed.planned), show(changed.built)));
     }

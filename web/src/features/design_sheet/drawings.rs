@@ -35,7 +35,7 @@ fn drawing(w: Words, id: &str, title: &'static str, svg: Memo<String>, told: Mem
         move || told.get().into_iter().map(|line| view! { <li>{line}</li> }.into_any()).collect::<Vec<AnyView>>();
     // The text is made by `domain`, which escapes what it puts in.
     let content = view! {
-        <div class="plate" class:large=move || large.get() role="img" aria-label=alternative inner_html=move || svg.get()></div>
+        <div class="plate" class:large=move || large.get() tabindex=move || large.get().then_some("0") role="img" aria-label=alternative inner_html=move || svg.get()></div>
         <div class="no-print"><Button label on_press=move || large.update(|large| *large = !*large) /></div>
         <details class="no-print">
             <summary>{t!(w, "design.in_words")}</summary>

@@ -125,6 +125,8 @@ pub struct Around {
     pub form: Form,
     /// The chosen rules.
     pub rules: Memo<RuleSet>,
+    /// What the chosen models say: holds where a field is empty.
+    pub models: Memo<Design>,
     /// Nobody here may change it.
     pub shut: Signal<bool>,
 }
@@ -177,6 +179,11 @@ fn field_view(around: Around, at: usize, field: &'static Figure, own: Own) -> An
         let choices = Signal::derive(move || choices.get_value());
         view! { <Select label value=own.text choices hint fault disabled=shut /> }.into_any()
     };
+    let models = around.models;
+    let by_model = move || {
+        let micro = models.with(|models| models.get(field.key)).filter(|_| own.text.with(String::is_empty))?;
+        Some(view! { <p class="soft">{t!(w, "design.by_model", value = words::value(w, field, micro))}</p> })
+    };
     let spelled = move || {
         let micro = own.read.get().ok().flatten().filter(|_| field.choices.is_empty())?;
         let plain = own.text.with(|text| text.trim() == w.number_short(micro));
@@ -190,6 +197,7 @@ fn field_view(around: Around, at: usize, field: &'static Figure, own: Own) -> An
             hidden=move || !is_offered(form, at, field.key)>
             {input}
             {spelled}
+            {by_model}
         </div>
     }
     .into_any()
@@ -236,7 +244,7 @@ fn is_offered(form: Form, at: usize, key: &str) -> bool {
 
 /// Where the job is, and by which editions it is computed.
 pub fn rules_part(around: Around, other: Option<i64>) -> AnyView {
-    let Around { w, form, rules, shut } = around;
+    let Around { w, form, rules, shut, .. } = around;
     let places: Vec<Choice> =
         Place::ALL.into_iter().map(|place| Choice::new(place_word(place), w.say(words::place(place)))).collect();
     let choices = StoredValue::new(places);

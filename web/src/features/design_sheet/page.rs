@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use domain::design::Design;
 use domain::electrical::rule_set::RuleSet;
 use domain::ids::JobId;
 use domain::job_file::body::{Body, DesignInputs};
@@ -12,7 +13,7 @@ use super::built::built_part;
 use super::drawings::{single_line_part, stack_part};
 use super::form::{Around, Form, rules_part, sections};
 use super::results::{Ground, checks_part, limits_part, missing_part, notices_part, standing, suggestions_part};
-use super::view_model::{SheetDraft, compute, other_version, place_of_job, values_to_save};
+use super::view_model::{SheetDraft, compute, other_version, place_of_job, values_to_save, with_models};
 use super::words::{SECTIONS, section};
 use crate::adapters::{browser, performance};
 use crate::features::desk::shared::rights;
@@ -100,7 +101,7 @@ fn sheet_view(
     let design = &opened.view.design;
     let place = place_of_job(design, &opened.rule_set);
     let draft = draft.without_saved(design, place, w);
-    let is_kept = !draft.is_empty();
+    let is_kept = RwSignal::new(!draft.is_empty());
     let form = Form::of(design, place, &draft, w);
     let rules = Memo::new(move |_| RuleSet::of(form.place()));
     let other = rules.with_untracked(|rules| other_version(design, rules));
@@ -110,29 +111,32 @@ fn sheet_view(
         let roles = session.profile().map(|profile| profile.person.roles).unwrap_or_default();
         here.with(|here| here.as_ref().is_none_or(|here| !rights(&here.view, me, &roles).plan))
     });
+    let equipment = Memo::new(move |_| here.with(|here| here.as_ref().and_then(|here| here.view.equipment.clone())));
+    let models = Memo::new(move |_| equipment.with(|own| with_models(&Design::new(), own.as_ref())));
     let computed = Memo::new(move |_| {
-        let design = form.design();
+        let design = equipment.with(|own| with_models(&form.design(), own.as_ref()));
         rules.with(|rules| Arc::new(performance::measured(MEASURE, || compute(design, rules))))
     });
     keep_draft(&store.get(), form, job);
-    let fields = Around { w, form, rules, shut: shut.into() };
+    let fields = Around { w, form, rules, models, shut: shut.into() };
     let ground = Ground { around: fields, computed, all_open: RwSignal::new(false) };
-    let kept = is_kept.then(|| {
-        view! {
-            <Banner title=t!(w, "plan.kept_title")>
-                <p>{t!(w, "plan.kept")}</p>
-                <div><Button label=t!(w, "plan.discard") on_press=discard /></div>
-            </Banner>
-        }
-    });
+    let kept = move || {
+        is_kept.get().then(|| {
+            view! {
+                <Banner title=t!(w, "plan.kept_title")>
+                    <p>{t!(w, "plan.kept")}</p>
+                    <div><Button label=t!(w, "plan.discard") on_press=discard /></div>
+                </Banner>
+            }
+        })
+    };
     let read_only = move || shut.get().then(|| view! { <Banner><p>{t!(w, "design.read_only")}</p></Banner> });
     let print = move || {
         // On paper nobody can open a row.
         ground.all_open.set(true);
         browser::print_soon();
     };
-    let bottom = bottom(ground, store, job, here);
-    let parts = sections(fields);
+    let bottom = bottom(ground, store, job, here, is_kept);
     view! {
         <Page title=title(w, job, here) back=Screen::JobDesk(job) wide=true bottom=bottom>
             <div class="design-sheet stack loose">
@@ -143,21 +147,29 @@ fn sheet_view(
                     {jumps(w)}
                     <Button label=t!(w, "design.print") icon=Icon::Document on_press=print />
                 </div>
-                <div class="two-columns sheet-columns">
-                    <div class="stack loose">{rules_part(fields, other)}{parts}</div>
-                    <div class="stack loose">
-                        {built_part(ground, here)}
-                        {checks_part(ground)}
-                        {missing_part(ground)}
-                        {suggestions_part(ground)}
-                        {notices_part(ground)}
-                        {limits_part(ground)}
-                    </div>
-                </div>
+                {columns(ground, here, other)}
                 {single_line_part(ground)}
                 {stack_part(ground)}
             </div>
         </Page>
+    }
+    .into_any()
+}
+
+/// What is typed, and beside it what follows.
+fn columns(ground: Ground, here: Here, other: Option<i64>) -> AnyView {
+    view! {
+        <div class="two-columns sheet-columns">
+            <div class="stack loose">{rules_part(ground.around, other)}{sections(ground.around)}</div>
+            <div class="stack loose">
+                {built_part(ground, here)}
+                {checks_part(ground)}
+                {missing_part(ground)}
+                {suggestions_part(ground)}
+                {notices_part(ground)}
+                {limits_part(ground)}
+            </div>
+        </div>
     }
     .into_any()
 }
@@ -199,7 +211,7 @@ fn jumps(w: Words) -> AnyView {
 }
 
 /// The main action with what belongs to it; nothing for those who only read.
-fn bottom(ground: Ground, store: Store, job: JobId, here: Here) -> impl Fn() -> AnyView {
+fn bottom(ground: Ground, store: Store, job: JobId, here: Here, is_kept: RwSignal<bool>) -> impl Fn() -> AnyView {
     let (w, form) = (ground.around.w, ground.around.form);
     let toasts = expect_context::<Toasts>();
     let (busy, failed) = (RwSignal::new(false), RwSignal::new(None::<SaveError>));
@@ -227,6 +239,7 @@ fn bottom(ground: Ground, store: Store, job: JobId, here: Here) -> impl Fn() -> 
             match outcome {
                 Ok(()) => {
                     form.settle();
+                    let _ = is_kept.try_set(false);
                     // A draft that stays is recognised: it says what the job says.
                     let _ = store.delete_draft(&draft_key(job)).await;
                     toasts.say(t!(w, "design.saved"));

@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use domain::design::{Design, FIELDS, Field, Line, Sheet, sheet, single_line, stack_drawing};
+use domain::design::{Design, FIELDS, Field, Line, Sheet, sheet, single_line, stack_drawing, with_equipment};
 use domain::electrical::rule_set::{Place, RuleSet, Topic};
 use domain::electrical::{Cmp, FieldSpec, Mark, NumberLocale, Prefix, Quality, Quantity, Unit, Verdict, parse_reading};
-use domain::job_file::body::UnitKind;
+use domain::job_file::body::{Equipment, UnitKind};
 use serde::{Deserialize, Serialize};
 
 use crate::features::job::load::UnitView;
@@ -255,11 +255,17 @@ pub fn standards(rules: &RuleSet) -> Vec<(&'static str, &'static str)> {
     found
 }
 
-/// Modules of which the job file has a serial, or which were there before; `None` while one is still unread.
+/// A design with the figures of the chosen models where nothing else was typed.
+pub fn with_models(design: &Design, equipment: Option<&Equipment>) -> Design {
+    equipment.map_or_else(|| design.clone(), |equipment| with_equipment(design, equipment))
+}
+
+/// Modules of which the job file has a serial; `None` while one is still unread, and where modules were there before: the
+/// record does not say how many of those the stack has kept.
 pub fn modules_on_record(units: &[UnitView]) -> Option<i64> {
     let mut count = 0;
     for unit in units.iter().filter(|unit| unit.kind == UnitKind::Module) {
-        if unit.new && unit.serial.is_none() {
+        if !unit.new || unit.serial.is_none() {
             return None;
         }
         count += 1;

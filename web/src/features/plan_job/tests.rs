@@ -318,6 +318,23 @@ fn a_ticket_holds_through_its_last_day() {
 }
 
 #[test]
+fn figures_of_the_design_sheet_outlive_a_change_of_the_plan() {
+    let setup = Setup::new();
+    let first = read(&filled(), setup.around(None, 0), POINT);
+    let mut view = setup.view_of(&first.bodies);
+    view.design.push(("ac_cable_length_m".into(), 12_000_000));
+    view.design.sort();
+    let mut draft = PlanDraft::of(&view, POINT);
+    let same = read(&draft, setup.around(Some(&view), 9), POINT);
+    assert!(same.bodies.is_empty(), "{:?}", same.bodies);
+    draft.design.insert("window_min".into(), "101".into());
+    let changed = read(&draft, setup.around(Some(&view), 9), POINT);
+    let [Body::DesignInputs(design)] = changed.bodies.as_slice() else { panic!("{:?}", changed.bodies) };
+    assert!(design.values.contains(&("ac_cable_length_m".to_owned(), 12_000_000)));
+    assert!(design.values.contains(&("window_min".to_owned(), 101_000_000)));
+}
+
+#[test]
 fn a_draft_survives_being_kept() {
     let draft = filled();
     let kept = serde_json::to_vec(&draft).unwrap();

@@ -1,0 +1,162 @@
+//! The design sheet filled where there is no network: verdicts follow the keystrokes, a killed page loses nothing, one entry is sent.
+
+use std::time::Duration;
+
+use anyhow::Result;
+use domain::ids::JobId;
+use serde_json::json;
+use tests::browser::{Browser, DESK, WITHIN};
+
+use crate::people::{LEAD, OFFICE, browser_of, until_all_sent};
+use crate::rig::Rig;
+use crate::small_job::{phone_on_first_step, plan};
+
+/// What the lead types, by the words of the field.
+const FIGURES: &[(&str, &str)] = &[
+    ("Phases", "1"),
+    ("Nominal AC voltage", "230"),
+    ("Inverter: rated power", "3.68 kW"),
+    ("AC cable: conductor size", "4"),
+    ("AC cable: length one way", "12"),
+];
+
+fn sheet_path(job: JobId) -> String {
+    format!("/desk/{job}/design")
+}
+
+/// The lead's browser, which was used before and so has its sign-in on the disk, on the sheet of the job.
+async fn desk_on_sheet(rig: &Rig, job: JobId) -> Result<Browser> {
+    let mut desk = browser_of(rig, LEAD, DESK).await?;
+    desk.until_it_opens_offline().await?;
+    desk.close().await?;
+    desk.reopen().await?;
+    desk.open(&format!("/desk/{job}")).await?;
+    desk.press("Design sheet").await?;
+    desk.at(&sheet_path(job)).await?;
+    desk.see("Computed by rule set neutral 1").await?;
+    until_all_sent(&desk, WITHIN).await?;
+    Ok(desk)
+}
+
+/// Waits until a check of the sheet ends so: `pass`, `fail` or `open`.
+async fn verdict(desk: &Browser, line: &str, wanted: &str) -> Result<()> {
+    let script = "return document.querySelector(`[data-testid=design-check][data-line=${arguments[0]}]`)?.dataset.verdict === arguments[1]";
+    desk.until(&format!("{line} to be {wanted}"), WITHIN, script, &[json!(line), json!(wanted)]).await.map(drop)
+}
+
+/// Waits until a field holds this text.
+async fn holds(desk: &Browser, label: &str, text: &str) -> Result<()> {
+    let script = "return findField(arguments[0])?.value === arguments[1]";
+    desk.until(&format!("{label} to hold {text:?}"), WITHIN, script, &[json!(label), json!(text)]).await.map(drop)
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_design_is_filled_offline_survives_a_kill_and_is_sent() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan(&rig).await?;
+    let mut desk = desk_on_sheet(&rig, job).await?;
+    rig.server.road.cut().await;
+
+    verdict(&desk, "ac_drop", "open").await?;
+    for (label, text) in FIGURES {
+        desk.fill(label, text).await?;
+    }
+    verdict(&desk, "ac_drop", "pass").await?;
+    desk.fill("AC cable: length one way", "80").await?;
+    verdict(&desk, "ac_drop", "fail").await?;
+    desk.press_css("[data-line=ac_drop] .row-open").await?;
+    desk.see("With numbers").await?;
+    desk.fill("AC cable: length one way", "12").await?;
+    verdict(&desk, "ac_drop", "pass").await?;
+
+    // The sheet proposes the smallest size that passes, and takes it over.
+    desk.fill("AC cable: length one way", "80").await?;
+    verdict(&desk, "ac_drop", "fail").await?;
+    desk.press_css("[data-testid=suggestion][data-field=ac_cable_size_mm2] button").await?;
+    verdict(&desk, "ac_drop", "pass").await?;
+
+    desk.fill("Number of modules", "plenty").await?;
+    desk.see("This cannot be read as a number.").await?;
+    desk.press("Save the design").await?;
+    desk.see("1 field needs another look before this can be saved.").await?;
+    desk.fill("Number of modules", "6").await?;
+    desk.choose("Earthing system", "TN-S").await?;
+    desk.choose("Where the job is", "United Kingdom").await?;
+    desk.see("Computed by rule set uk 1").await?;
+    let drawn = desk
+        .js(
+            "return ['single-line', 'stack'].map((id) => document.querySelectorAll(`#${id} .plate svg path`).length)",
+            &[],
+        )
+        .await?;
+    let strokes: Vec<u64> = serde_json::from_value(drawn.clone())?;
+    desk.check(strokes.iter().all(|count| *count > 10), &format!("both drawings are there: {drawn}")).await?;
+    let measured = desk.js("return performance.getEntriesByName('design-recompute').length", &[]).await?;
+    desk.check(
+        measured.as_u64().is_some_and(|count| count > 10),
+        &format!("each computation is in the timeline: {measured}"),
+    )
+    .await?;
+
+    // A keystroke is kept while the next one is thought about.
+    tokio::time::sleep(Duration::from_millis(500)).await;
+    desk.kill().await?;
+    desk.reopen().await?;
+    desk.open(&sheet_path(job)).await?;
+    desk.see("Kept from before").await?;
+    holds(&desk, "AC cable: length one way", "80").await?;
+    holds(&desk, "Inverter: rated power", "3.68 kW").await?;
+    holds(&desk, "Earthing system", "tn_s").await?;
+    desk.see("Computed by rule set uk 1").await?;
+    desk.press("Save the design").await?;
+    desk.see("The design is saved on this device.").await?;
+
+    rig.server.road.heal().await;
+    until_all_sent(&desk, WITHIN * 2).await?;
+    drop(desk);
+
+    // What was saved is at the server: the office reads it, and only reads.
+    let office = browser_of(&rig, OFFICE, DESK).await?;
+    office.open(&sheet_path(job)).await?;
+    office.see("Only a lead of this job changes it.").await?;
+    holds(&office, "Inverter: rated power", "3680").await?;
+    office.see("Computed by rule set uk 1").await?;
+    let shut = office
+        .js("return findField('Inverter: rated power').disabled && !findPressable('Save the design')", &[])
+        .await?;
+    office.check(shut == json!(true), "the office cannot change it").await
+}
+
+/// After work has begun the sheet says what is no longer as planned, and which checks end otherwise.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_built_otherwise_is_listed_with_what_it_changes() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan(&rig).await?;
+    let desk = desk_on_sheet(&rig, job).await?;
+    for (label, text) in FIGURES {
+        desk.fill(label, text).await?;
+    }
+    verdict(&desk, "ac_drop", "pass").await?;
+    let early = desk.js("return document.getElementById('built') === null", &[]).await?;
+    desk.check(early == json!(true), "nothing is compared before the work has begun").await?;
+    desk.press("Save the design").await?;
+    desk.see("The design is saved on this device.").await?;
+    until_all_sent(&desk, WITHIN).await?;
+    drop(desk);
+
+    let phone = phone_on_first_step(&rig, job).await?;
+    crate::tray::tick(&phone).await?;
+    until_all_sent(&phone, WITHIN).await?;
+    drop(phone);
+
+    let desk = browser_of(&rig, LEAD, DESK).await?;
+    desk.open(&sheet_path(job)).await?;
+    holds(&desk, "AC cable: length one way", "12").await?;
+    desk.see("No figure differs.").await?;
+    desk.fill("AC cable: length one way", "80").await?;
+    desk.see("AC cable: length one way: 12").await?;
+    desk.see("Voltage drop, AC cable: Passes became Fails").await?;
+    desk.press("Save the design").await?;
+    desk.see("The design is saved on this device.").await?;
+    until_all_sent(&desk, WITHIN).await
+}
