@@ -1,8 +1,8 @@
 //! How sharp and how bright a picture is, in whole thousandths.
 //!
 //! Sharpness by blurring once more: what is sharp loses much of the difference between neighbours, what is blurred hardly
-//! any. Unlike the strength of edges alone this does not call a plain wall blurred because it is plain. The strongest
-//! parts of the picture decide: one readable label is enough, whatever the wall around it looks like.
+//! any. Unlike the strength of edges alone this does not call a plain wall blurred because it is plain. Only what stands out of the
+//! sensor's grain is asked, for grain is sharp in every picture, and both directions are, for a hand that moved blurs one of them.
 
 use super::grey::Grey;
 
@@ -19,12 +19,14 @@ pub struct Measures {
 
 /// Pixels to each side in the second blur.
 const REACH: usize = 4;
-/// Edge of a square part of the picture.
-const PART: usize = 64;
-/// Sum of differences in a part, per pixel in 256ths, below which there is nothing to be sharp.
-const PLAIN_256: u64 = 2 * 256;
-/// Of the parts with something in them, every fourth one counts as the strongest.
-const STRONGEST: usize = 4;
+/// Difference of neighbours that is the grain of a sensor and no edge, in grey values, at least.
+const GRAIN_MIN: u32 = 10;
+/// So many times the common difference of neighbours is grain as well.
+const GRAIN_TIMES: u32 = 4;
+/// Edges that a picture has at least, per hundred lines; with fewer there is nothing to be sharp.
+const EDGES_MIN: u64 = 20;
+/// One direction has at least this part of the other's edges: where it has fewer a hand moved.
+const SHAKEN_TIMES: u64 = 12;
 /// Grey value from which on a pixel counts as burnt out.
 const WHITE: u8 = 250;
 
@@ -48,49 +50,72 @@ impl Measures {
     }
 }
 
+/// Of the two directions the worse one counts: a hand that moved leaves the edges along its way sharp.
 fn sharpness(picture: &Grey) -> u16 {
-    let mut parts: Vec<(u64, u64)> = Vec::new();
-    for top in (0..picture.height()).step_by(PART) {
-        for left in (0..picture.width()).step_by(PART) {
-            let (right, bottom) = ((left + PART).min(picture.width()), (top + PART).min(picture.height()));
-            let across = lost(right - left, bottom - top, |along, line| picture.at(left + along, top + line));
-            let down = lost(bottom - top, right - left, |along, line| picture.at(left + line, top + along));
-            let sum = (across.0 + down.0, across.1 + down.1);
-            let pixels = ((right - left) * (bottom - top)) as u64;
-            if sum.0 * 256 >= PLAIN_256 * pixels * 2 {
-                parts.push(sum);
-            }
-        }
+    let (wide, high) = (picture.width(), picture.height());
+    let across = Edges::of(wide, high, |along, line| picture.at(along, line));
+    let down = Edges::of(high, wide, |along, line| picture.at(line, along));
+    let (few, many) = if across.count < down.count { (&across, &down) } else { (&down, &across) };
+    if many.count * 100 < EDGES_MIN * (wide + high) as u64 / 2 || few.count * SHAKEN_TIMES < many.count {
+        return 0;
     }
-    parts.sort_by_key(|(all, lost)| core::cmp::Reverse(lost * 1000 / all));
-    let strongest = parts.len().div_ceil(STRONGEST).max(1).min(parts.len());
-    let (all, lost) = parts[..strongest].iter().fold((0, 0), |sum, part| (sum.0 + part.0, sum.1 + part.1));
-    u16::try_from((lost * 1000).checked_div(all).unwrap_or(0)).unwrap_or(1000)
+    across.sharpness().min(down.sharpness())
 }
 
-/// Sum of differences between neighbours along lines, and how much of it one more blur takes away.
-fn lost(length: usize, lines: usize, at: impl Fn(usize, usize) -> u8) -> (u64, u64) {
-    let (mut all, mut lost) = (0_u64, 0_u64);
-    for line in 0..lines {
-        let values: Vec<i64> = (0..length).map(|along| i64::from(at(along, line))).collect();
-        let mut sums = vec![0_i64; length + 1];
-        for (along, value) in values.iter().enumerate() {
-            sums[along + 1] = sums[along] + value;
-        }
-        let blurred: Vec<i64> = (0..length)
-            .map(|along| {
+/// What stands out of the grain along the lines of one direction.
+struct Edges {
+    count: u64,
+    /// Sum of their differences, and how much of it one more blur takes away.
+    all: u64,
+    lost: u64,
+}
+
+impl Edges {
+    fn of(length: usize, lines: usize, at: impl Fn(usize, usize) -> u8) -> Self {
+        let grain = grain(length, lines, &at);
+        let mut edges = Self { count: 0, all: 0, lost: 0 };
+        let mut sums = vec![0_u32; length + 1];
+        for line in 0..lines {
+            for along in 0..length {
+                sums[along + 1] = sums[along] + u32::from(at(along, line));
+            }
+            let blurred = |along: usize| {
                 let (from, to) = (along.saturating_sub(REACH), (along + REACH + 1).min(length));
-                (sums[to] - sums[from]) * 16 / (to - from) as i64
-            })
-            .collect();
+                (sums[to] - sums[from]) * 16 / (to - from) as u32
+            };
+            for along in 1..length {
+                let before = u32::from(at(along, line).abs_diff(at(along - 1, line)));
+                if before > grain {
+                    let after = blurred(along).abs_diff(blurred(along - 1));
+                    edges.count += 1;
+                    edges.all += u64::from(before * 16);
+                    edges.lost += u64::from((before * 16).saturating_sub(after));
+                }
+            }
+        }
+        edges
+    }
+
+    fn sharpness(&self) -> u16 {
+        u16::try_from((self.lost * 1000).checked_div(self.all).unwrap_or(0)).unwrap_or(1000)
+    }
+}
+
+/// Differences of neighbours up to here are grain: most of any picture is plain, so the common difference is the sensor's.
+fn grain(length: usize, lines: usize, at: &impl Fn(usize, usize) -> u8) -> u32 {
+    let mut counts = [0_usize; 256];
+    for line in 0..lines {
         for along in 1..length {
-            let before = (values[along] - values[along - 1]).abs() * 16;
-            let after = (blurred[along] - blurred[along - 1]).abs();
-            all += before.unsigned_abs();
-            lost += (before - after).max(0).unsigned_abs();
+            counts[usize::from(at(along, line).abs_diff(at(along - 1, line)))] += 1;
         }
     }
-    (all / 16, lost / 16)
+    let half = lines * (length - 1) / 2;
+    let mut below = 0;
+    let common = counts.iter().position(|count| {
+        below += count;
+        below >= half
+    });
+    (u32::try_from(common.unwrap_or(0)).unwrap_or(255) * GRAIN_TIMES).max(GRAIN_MIN)
 }
 
 #[cfg(test)]
@@ -104,10 +129,20 @@ mod tests {
 
     #[test]
     fn a_hard_edge_is_sharp_and_a_soft_one_is_not() {
-        let hard = Measures::of(&picture(|x, _| if x / 16 % 2 == 0 { 20 } else { 220 }));
-        let soft = Measures::of(&picture(|x, _| (x % 32 * 6) as u8));
+        let hard = Measures::of(&picture(|x, y| if (x / 16 + y / 16) % 2 == 0 { 20 } else { 220 }));
+        // From dark to light and back within 32 pixels, in both directions.
+        let ramp = |at: usize| (at % 32).min(32 - at % 32) * 7;
+        let soft = Measures::of(&picture(|x, y| (ramp(x) + ramp(y)) as u8));
         assert!(hard.sharpness > 700, "{hard:?}");
         assert!(soft.sharpness < hard.sharpness / 2, "{soft:?} {hard:?}");
+    }
+
+    #[test]
+    fn grain_is_no_edge_and_edges_of_one_direction_alone_are_a_hand_that_moved() {
+        let grain = Measures::of(&picture(|x, y| (120 + (x * 7 + y * 13 + x * y) % 9) as u8));
+        assert_eq!(grain.sharpness, 0, "{grain:?}");
+        let moved = Measures::of(&picture(|_, y| if y / 16 % 2 == 0 { 20 } else { 220 }));
+        assert_eq!(moved.sharpness, 0, "{moved:?}");
     }
 
     #[test]
