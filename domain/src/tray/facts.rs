@@ -78,8 +78,7 @@ impl Tray {
     pub(super) fn take_pull(&mut self, have: &[(JobId, u64)], reply: PullReply, now_ms: u64, plan: &mut Plan) {
         self.link.pull.went_well();
         self.link.pull_first = false;
-        self.link.more = reply.more;
-        self.link.pull_soon(now_ms);
+        self.link.pulled(reply.more, now_ms);
         let other_life = self.take_epoch(&reply.epoch, plan);
         let asked_from: BTreeMap<JobId, u64> = have.iter().copied().collect();
         let mut by_job: BTreeMap<JobId, Vec<u64>> = BTreeMap::new();

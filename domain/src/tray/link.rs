@@ -97,6 +97,8 @@ pub struct Link {
     pub(super) in_flight: Option<Request>,
     last_attempt_ms: u64,
     last_contact_ms: Option<u64>,
+    /// All that there is to fetch was fetched once, here or in another window.
+    has_looked: bool,
     pub(super) next_pull_ms: u64,
     pub(super) more: bool,
     /// A push failed: see first whether anything goes, since only then the fault is in what was sent.
@@ -127,6 +129,7 @@ impl Default for Link {
             in_flight: None,
             last_attempt_ms: 0,
             last_contact_ms: None,
+            has_looked: false,
             next_pull_ms: 0,
             more: false,
             pull_first: false,
@@ -185,6 +188,18 @@ impl Link {
         self.last_contact_ms = Some(now_ms);
         self.not_ours = false;
         self.no_connection = false;
+        self.has_looked = true;
+        self.pull_soon(now_ms);
+    }
+
+    /// Whether what looks empty is empty: the server was asked for everything since the app started, and has given it.
+    pub const fn has_looked(&self) -> bool {
+        self.has_looked
+    }
+
+    pub(super) fn pulled(&mut self, more: bool, now_ms: u64) {
+        self.more = more;
+        self.has_looked |= !more;
         self.pull_soon(now_ms);
     }
 

@@ -584,3 +584,34 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn what_looks_empty_is_called_so_only_after_all_was_fetched() {
+    let mut shelf = Shelf::default();
+    let mut tray = Tray::new(shelf.on_device());
+    let mut told = Vec::new();
+    for more in [true, false] {
+        let pull = tray.next_request(NOW).unwrap();
+        assert!(matches!(pull, Request::Pull { .. }), "{pull:?}");
+        tray.begin(&pull, NOW);
+        let reply = PullReply {
+            version: SYNC_VERSION,
+            epoch: vec![1].into(),
+            server_us: NOW * 1_000,
+            manifest: Vec::new(),
+            entries: Vec::new(),
+            more,
+            methods: Vec::new(),
+            reference_version: 0,
+            firm: FirmId::of(uuid_v7(NOW, &[1; 10])),
+        };
+        let plan = tray.take_reply(&pull, Answer::Pull(reply), NOW, 0);
+        shelf.apply(plan);
+        told.push(tray.link().has_looked());
+    }
+    assert_eq!(told, [false, true]);
+    let mut second_window = Tray::new(shelf.on_device());
+    assert!(!second_window.link().has_looked());
+    second_window.heard_elsewhere(NOW);
+    assert!(second_window.link().has_looked());
+}
