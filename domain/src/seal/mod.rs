@@ -1,7 +1,7 @@
 //! A sealed pack: one file with everything of a job, which anybody can check without a server of ours.
 //!
 //! [`zip`] is the one way to write the archive, [`tree`] the root over headers, stamps and photos (RFC 9162), [`manifest`]
-//! what the server signs, [`mod@verify`] what a pack proves and what it does not. Any byte that is not where the one
+//! what the server signs, `verify` (feature `signatures`) what a pack proves and what it does not. Any byte that is not where the one
 //! canonical form puts it is a change, so a check can be exact.
 //!
 //! **Never enters:** names of people, sentences, the network, private keys that are kept. Signatures need the feature

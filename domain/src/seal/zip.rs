@@ -82,7 +82,7 @@ pub fn write(files: &Files) -> Result<Vec<u8>, NotCanonical> {
     Ok(out)
 }
 
-/// Reads an archive that [`write`] has written.
+/// Reads an archive that [`write()`] has written.
 ///
 /// # Errors
 /// [`NotCanonical`]: anything else.

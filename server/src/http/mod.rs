@@ -23,8 +23,8 @@ use crate::state::AppState;
 pub const JSON_BYTES_MAX: usize = 64 * 1024;
 /// How long an ordinary request may take.
 const TIME_MAX: Duration = Duration::from_secs(60);
-/// How long a part of a photo may take on a slow line.
-const TIME_MAX_PHOTOS: Duration = Duration::from_secs(300);
+/// How long a part of a photo may take on a slow line, and a report whose photos nobody has looked at yet.
+const TIME_MAX_LONG: Duration = Duration::from_secs(300);
 
 /// A JSON body, or our kind of error.
 #[derive(FromRequest)]
@@ -74,7 +74,9 @@ impl FromRequestParts<AppState> for ClientAddress {
 /// Ends a request that takes too long.
 pub async fn time_limit(request: Request, next: Next) -> Response {
     // Within `nest` the address has lost its "/api".
-    let limit = if request.uri().path().starts_with("/photos") { TIME_MAX_PHOTOS } else { TIME_MAX };
+    let path = request.uri().path();
+    let long = path.starts_with("/photos") || path.ends_with(".pdf");
+    let limit = if long { TIME_MAX_LONG } else { TIME_MAX };
     match tokio::time::timeout(limit, next.run(request)).await {
         Ok(response) => response,
         Err(_) => ApiError::TimedOut.into_response(),

@@ -36,8 +36,9 @@ pub async fn upright_jpeg(store: &PhotoStore, firm: FirmId, sha256: Hash32, medi
     Ok(jpeg)
 }
 
-/// Views that may wait to be made ahead; more than these are made when somebody looks.
-const AHEAD_MAX: usize = 64;
+/// Views that may wait to be made ahead, the photos of some ten jobs; more are made when somebody looks. One that waits
+/// is a name and not a picture, so this many cost nothing.
+const AHEAD_MAX: usize = 1_024;
 static AHEAD: Semaphore = Semaphore::const_new(AHEAD_MAX);
 /// An original lies in memory only while it is its turn.
 static ONE_AHEAD: Semaphore = Semaphore::const_new(1);
