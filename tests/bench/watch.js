@@ -21,6 +21,8 @@
       drawn((now) => { bench.row = now; });
     }
     const found = sign();
+    // The sign of the save before may be the very element that says it again.
+    if (armed && !found) armed.before = null;
     if (armed && found && found !== armed.before) {
       const { at, aside } = armed;
       armed = null;
