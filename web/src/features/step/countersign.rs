@@ -105,7 +105,7 @@ pub fn CountersignPart(
     view! {
         <p class="soft">{t!(w, "step.countersign.explain")}</p>
         {need.ticket.map(|kind| view! { <p>{t!(w, "step.countersign.ticket", kind = kind)}</p> })}
-        {second_person(ctx, person)}
+        {second_person(ctx, person, t!(w, "step.countersign.who_hint"))}
         {below}
     }
     .into_any()
