@@ -65,7 +65,7 @@ fn greet(public_url: &str, welcome: &Welcome) {
             println!("Nobody owns this installation yet. Open this link within seven days; it works once:\n  {link}");
         }
         Welcome::Demo(sign_ins) => {
-            println!("Demo sign-ins, all with the password \"{}\":", sign_ins.password);
+            println!("Demo sign-ins, all with the password \"{}\" and the PIN {}:", sign_ins.password, sign_ins.pin);
             for (email, what) in &sign_ins.people {
                 println!("  {email:<32} {what}");
             }

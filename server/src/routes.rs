@@ -3,7 +3,7 @@
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::middleware::{from_fn, from_fn_with_state};
-use axum::routing::{delete, get, patch, post};
+use axum::routing::{delete, get, patch, post, put};
 use tower_http::compression::CompressionLayer;
 
 use crate::error::ApiError;
@@ -32,6 +32,7 @@ fn api() -> Router<AppState> {
         .route("/people", get(people::list_people).post(people::invite_person))
         .route("/people/{id}", patch(people::change_person))
         .route("/people/{id}/reset", post(people::reset_person))
+        .route("/people/{id}/pin", put(people::set_pin))
         .route("/firm", patch(people::patch_firm))
         .route("/devices", get(devices::list_devices))
         .route("/devices/{id}", delete(devices::revoke_device))

@@ -7,6 +7,7 @@ mod devices;
 mod links;
 mod people;
 mod photos;
+mod pins;
 mod reference;
 mod service;
 mod session;

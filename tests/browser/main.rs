@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 mod answers;
+mod countersign;
 mod design_sheet;
 mod downloads;
 mod hold_point;

@@ -7,6 +7,7 @@
 
 use domain::ids::{DeviceId, FirmId, PersonId};
 use domain::people::Role;
+use domain::people::pin::SlipCheck;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 use serde::{Deserialize, Serialize};
@@ -49,6 +50,9 @@ pub struct Person {
     /// Their tickets.
     #[serde(default)]
     pub tickets: Vec<Ticket>,
+    /// What a phone may know of their PIN; absent while they have none.
+    #[serde(default)]
+    pub pin: Option<SlipCheck>,
     /// For themselves and for owners.
     #[serde(default)]
     pub email: Option<String>,
@@ -248,6 +252,13 @@ impl Session {
         self.prefs.choose(lang, decimal);
         self.prefs.set_untold(true);
         self.tell_preferences().await
+    }
+
+    /// Takes over what the server has just said of the person at work.
+    pub fn know(self, person: Person) {
+        if let Some(profile) = self.profile_now().filter(|profile| profile.person.id == person.id) {
+            self.keep_profile(Profile { person, ..profile });
+        }
     }
 
     async fn tell_preferences(self) -> Result<(), Refusal> {

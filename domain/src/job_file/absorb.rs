@@ -10,7 +10,7 @@ use crate::method::plan::Requirement;
 use std::collections::BTreeMap;
 
 /// Whether the server's own device wrote this: nobody's person stands behind it.
-pub(super) fn is_by_server(held: &Held) -> bool {
+pub fn is_by_server(held: &Held) -> bool {
     held.entry.header.author.uuid() == held.entry.header.device.uuid()
 }
 

@@ -16,6 +16,7 @@ pub mod record;
 pub mod signature;
 mod vouched;
 
+pub use absorb::is_by_server;
 pub use body::{Body, Place};
 pub use entry::{ChainHead, Content, Draft, Entry, Envelope, NotAnEntry};
 pub use file::{Absorbed, Held, JobFile, OrderKey, Stamp};

@@ -8,7 +8,7 @@ use minicbor::{Decode, Encode};
 
 /// A second person's word for a statement.
 ///
-/// The PIN is never here: [`CountersignProof`] holds it sealed, so that it can be erased once the server has decided.
+/// The PIN is never here: [`CountersignProof`] holds it sealed, so that it can be erased without the countersignature.
 #[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
 #[cbor(map)]
 pub struct Countersign {
@@ -29,7 +29,7 @@ pub struct Countersign {
     pub corrects: Option<EntryId>,
 }
 
-/// argon2id of the PIN, sealed to the server's public key; erased by the server once it has decided.
+/// The PIN, sealed to the server's public key.
 #[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
 #[cbor(map)]
 pub struct CountersignProof {

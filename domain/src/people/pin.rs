@@ -2,19 +2,27 @@
 //!
 //! A PIN is short, so whatever a phone could check fully it could also be searched through for. A phone therefore holds
 //! eight bits of a salted hash: they catch most slips of the finger and leave one PIN in 256 standing. The judge is the server: the
-//! phone makes argon2id of the PIN ([`COST`]), seals it to the server's public key and puts it into a
+//! phone seals the PIN ([`plain`], [`bound_to`]) to the server's public key and puts it into a
 //! [`crate::job_file::body::CountersignProof`] beside the entry. Until the server has opened it the step counts as
 //! *countersigned, to be confirmed*; a wrong PIN comes back as a finding and makes the countersignature a breach.
+//!
+//! The sealed bytes: an ephemeral P-256 public key (65 bytes, uncompressed), then [`PLAIN_BYTES`] under AES-256-GCM with
+//! a nonce of zeros and its tag of 16. The cipher's key serves once: HKDF-SHA-256 (RFC 5869) of the shared secret, salted
+//! with both public keys, for [`bound_to`].
 //!
 //! **Never enters:** a PIN that is kept, randomness, the sealing itself (the browser and the server have ciphers).
 
 use crate::ids::{EntryId, PersonId};
 use sha2::{Digest as _, Sha256};
 
-/// argon2id: memory in KiB, passes, lanes. RFC 9106 names 64 MiB for small machines; a phone behind a camera has less.
-pub const COST: (u32, u32, u32) = (19_456, 2, 1);
 /// Digits of a PIN at least and at most.
 pub const DIGITS: (usize, usize) = (4, 8);
+/// Bytes of an uncompressed P-256 public key.
+pub const KEY_BYTES: usize = 65;
+/// Bytes of [`plain`]: every PIN has as many, or its length would show.
+pub const PLAIN_BYTES: usize = 1 + DIGITS.1;
+/// Bytes of a sealed PIN: ephemeral key, [`plain`], tag.
+pub const SEALED_BYTES: usize = KEY_BYTES + PLAIN_BYTES + 16;
 /// Slips that a phone lets pass in a row before it sends the person to the lead.
 pub const SLIPS_MAX: u8 = 5;
 
@@ -50,12 +58,40 @@ impl SlipCheck {
 
     /// Looks at what was typed.
     pub fn look(&self, typed: &str) -> Typed {
-        let digits = typed.bytes().all(|b| b.is_ascii_digit());
-        if !digits || typed.len() < DIGITS.0 || typed.len() > DIGITS.1 {
+        if !is_pin(typed) {
             return Typed::NotAPin;
         }
         if Self::of(typed, self.salt).bits == self.bits { Typed::ToBeConfirmed } else { Typed::Slip }
     }
+}
+
+/// Four to eight digits.
+pub fn is_pin(typed: &str) -> bool {
+    (DIGITS.0..=DIGITS.1).contains(&typed.len()) && typed.bytes().all(|b| b.is_ascii_digit())
+}
+
+/// What everybody tries first: one digit over and over, or digits in a row upwards or downwards.
+pub fn is_tried_first(pin: &str) -> bool {
+    let steps: Vec<i16> = pin.as_bytes().windows(2).map(|pair| i16::from(pair[1]) - i16::from(pair[0])).collect();
+    [-1, 0, 1].iter().any(|step| steps.iter().all(|own| own == step))
+}
+
+/// What is sealed: the number of digits, the digits, zeros. `None`: not a PIN.
+pub fn plain(pin: &str) -> Option<[u8; PLAIN_BYTES]> {
+    let mut bytes = [0; PLAIN_BYTES];
+    if !is_pin(pin) {
+        return None;
+    }
+    bytes[0] = u8::try_from(pin.len()).ok()?;
+    bytes[1..=pin.len()].copy_from_slice(pin.as_bytes());
+    Some(bytes)
+}
+
+/// Reads [`plain`] back. `None`: never made by it.
+pub fn of_plain(bytes: &[u8]) -> Option<String> {
+    let digits = bytes.get(1..=usize::from(*bytes.first()?))?;
+    let pin = std::str::from_utf8(digits).ok()?.to_owned();
+    (plain(&pin)?.as_slice() == bytes).then_some(pin)
 }
 
 /// What the sealed proof is bound to: put beside another countersignature or another person, it does not open.
@@ -67,6 +103,7 @@ pub fn bound_to(countersign: EntryId, person: PersonId) -> Vec<u8> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 mod tests {
     use super::*;
 
@@ -80,6 +117,29 @@ mod tests {
         // Of all ten thousand PINs about one in 256 stands: too many to find the right one with.
         let stand = (0..10_000).filter(|pin| check.look(&format!("{pin:04}")) == Typed::ToBeConfirmed).count();
         assert!((15..=75).contains(&stand), "{stand}");
+    }
+
+    #[test]
+    fn what_is_sealed_does_not_show_its_length_and_reads_back() {
+        for pin in ["0000", "4711", "12345678"] {
+            assert_eq!(of_plain(&plain(pin).unwrap()).as_deref(), Some(pin));
+        }
+        for wrong in ["", "123", "123456789", "12a4", "１２３４"] {
+            assert_eq!(plain(wrong), None, "{wrong}");
+        }
+        for bytes in [&b"\x04471"[..], b"\x044711\0\0\0\x01", b"\x094711\0\0\0\0", b"\x0447a1\0\0\0\0", b""] {
+            assert_eq!(of_plain(bytes), None, "{bytes:?}");
+        }
+    }
+
+    #[test]
+    fn what_everybody_tries_first_is_known() {
+        for pin in ["0000", "1234", "98765", "99999999"] {
+            assert!(is_tried_first(pin), "{pin}");
+        }
+        for pin in ["4711", "1212", "1235", "1357"] {
+            assert!(!is_tried_first(pin), "{pin}");
+        }
     }
 
     #[test]

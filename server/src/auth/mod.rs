@@ -7,6 +7,7 @@
 
 pub mod limiter;
 pub mod password;
+pub mod pins;
 mod queries;
 pub mod refresh;
 pub mod tokens;

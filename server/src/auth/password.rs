@@ -46,9 +46,20 @@ impl Passwords {
         if password.len() > BYTES_MAX {
             return Err(ApiError::Invalid("password_too_long"));
         }
+        self.hash_any(password.to_owned()).await
+    }
+
+    /// The hash of a PIN, whose form the caller has looked at.
+    ///
+    /// # Errors
+    /// argon2 refuses.
+    pub async fn hash_pin(&self, pin: &str) -> Result<String, ApiError> {
+        self.hash_any(pin.to_owned()).await
+    }
+
+    async fn hash_any(&self, secret: String) -> Result<String, ApiError> {
         let _turn = self.gate.acquire().await.map_err(ApiError::internal)?;
-        let password = password.to_owned();
-        tokio::task::spawn_blocking(move || hash_now(&password)).await.map_err(ApiError::internal)?
+        tokio::task::spawn_blocking(move || hash_now(&secret)).await.map_err(ApiError::internal)?
     }
 
     /// Is it this password? `None` in place of a hash takes as long and is always no.

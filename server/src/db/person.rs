@@ -1,11 +1,13 @@
 //! People as several features show them: sign-in, the list of people, reference data.
 
 use domain::ids::PersonId;
+use domain::people::pin::SlipCheck;
 use domain::people::{Action, Role, may};
 use serde::{Deserialize, Serialize};
 
 use super::{FirmTx, queries};
 use crate::auth::Caller;
+use crate::clock::SECOND_US;
 use crate::error::{ApiError, OnConstraint as _};
 
 /// A licence or competence.
@@ -35,6 +37,9 @@ pub struct Person {
     pub active: bool,
     /// Their tickets.
     pub tickets: Vec<TicketJson>,
+    /// What a phone may know of their PIN; absent while they have none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pin: Option<SlipCheck>,
     /// For themselves and for owners.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub email: Option<String>,
@@ -68,10 +73,15 @@ impl TryFrom<queries::PersonRow> for Person {
             decimal: row.decimal_mark,
             active: row.active,
             tickets: serde_json::from_value(row.tickets).map_err(ApiError::internal)?,
+            pin: slip_check(row.pin_salt, row.pin_bits),
             email: Some(row.email),
             last_seen_us: row.last_seen_us,
         })
     }
+}
+
+fn slip_check(salt: Option<Vec<u8>>, bits: Option<i16>) -> Option<SlipCheck> {
+    Some(SlipCheck { salt: salt?.try_into().ok()?, bits: u8::try_from(bits?).ok()? })
 }
 
 /// Reads the roles of a row, sorted.
@@ -174,6 +184,19 @@ pub fn is_day(text: &str) -> bool {
 /// The words of the column.
 pub(crate) fn words_of(roles: &[Role]) -> Vec<String> {
     roles.iter().map(|role| role.word().to_owned()).collect()
+}
+
+/// How long the PIN before still counts: a phone without data may hold it for days.
+const PIN_BEFORE_COUNTS_US: i64 = 14 * 24 * 60 * 60 * SECOND_US;
+
+/// Sets a person's PIN and tells every device what it may know of it.
+///
+/// # Errors
+/// The database.
+pub async fn set_pin(tx: &mut FirmTx, id: PersonId, pin: &str, hash: &str, now_us: i64) -> Result<(), ApiError> {
+    let check = SlipCheck::of(pin, rand::random());
+    queries::set_pin(tx, id, hash, check, now_us + PIN_BEFORE_COUNTS_US).await?;
+    reference_changed(tx).await
 }
 
 /// Everybody of the firm, in the order of their names.

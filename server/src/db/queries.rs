@@ -1,6 +1,7 @@
 //! Doors and standing.
 
 use domain::ids::{DeviceId, FirmId, PersonId};
+use domain::people::pin::SlipCheck;
 use sqlx::PgConnection;
 use uuid::Uuid;
 
@@ -146,12 +147,15 @@ pub(super) struct PersonRow {
     pub(super) tickets: serde_json::Value,
     pub(super) email: String,
     pub(super) last_seen_us: Option<i64>,
+    pub(super) pin_salt: Option<Vec<u8>>,
+    pub(super) pin_bits: Option<i16>,
 }
 
 pub(super) async fn people(tx: &mut FirmTx) -> Result<Vec<PersonRow>, sqlx::Error> {
     sqlx::query_as!(
         PersonRow,
-        "select id, display_name, roles, language, decimal_mark, active, tickets, email, last_seen_us
+        "select id, display_name, roles, language, decimal_mark, active, tickets, email, last_seen_us,
+           pin_salt, pin_bits
          from people where firm_id = $1 order by lower(display_name), id",
         tx.firm().uuid(),
     )
@@ -162,7 +166,8 @@ pub(super) async fn people(tx: &mut FirmTx) -> Result<Vec<PersonRow>, sqlx::Erro
 pub(super) async fn person(tx: &mut FirmTx, id: PersonId) -> Result<Option<PersonRow>, sqlx::Error> {
     sqlx::query_as!(
         PersonRow,
-        "select id, display_name, roles, language, decimal_mark, active, tickets, email, last_seen_us
+        "select id, display_name, roles, language, decimal_mark, active, tickets, email, last_seen_us,
+           pin_salt, pin_bits
          from people where firm_id = $1 and id = $2",
         tx.firm().uuid(),
         id.uuid(),
@@ -204,6 +209,30 @@ pub(super) async fn insert_person(
         tickets,
         person.password_hash,
         person.created_us,
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// The PIN that was there still counts until then; wrong ones are forgotten.
+pub(super) async fn set_pin(
+    tx: &mut FirmTx,
+    id: PersonId,
+    hash: &str,
+    check: SlipCheck,
+    before_until_us: i64,
+) -> Result<(), sqlx::Error> {
+    sqlx::query!(
+        "update people set pin_before = pin_hash, pin_before_until_us = $6, pin_hash = $3, pin_salt = $4, pin_bits = $5,
+           pin_wrong = 0
+         where firm_id = $1 and id = $2",
+        tx.firm().uuid(),
+        id.uuid(),
+        hash,
+        &check.salt[..],
+        i16::from(check.bits),
+        before_until_us,
     )
     .execute(&mut **tx)
     .await?;

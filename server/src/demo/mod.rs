@@ -13,13 +13,15 @@ use domain::ids::PersonId;
 use domain::people::{Action, Ownership, Permit, Role, may};
 
 use crate::db::FirmTx;
-use crate::db::person::{NewPerson, TicketJson, insert_person, load_people};
+use crate::db::person::{NewPerson, TicketJson, insert_person, load_people, set_pin};
 use crate::error::ApiError;
 use crate::firms;
 use crate::state::AppState;
 
 /// The password of everybody at the demo firm; printed at the start.
 pub const PASSWORD: &str = "lantern under the bridge";
+/// The PIN of everybody at the demo firm.
+pub const PIN: &str = "4417";
 /// The demo firm's name.
 const FIRM_NAME: &str = "Larkfield Home Batteries (demo)";
 
@@ -28,6 +30,8 @@ const FIRM_NAME: &str = "Larkfield Home Batteries (demo)";
 pub struct SignIns {
     /// [`PASSWORD`].
     pub password: &'static str,
+    /// [`PIN`].
+    pub pin: &'static str,
     /// E-mail address and what the person is.
     pub people: Vec<(String, String)>,
 }
@@ -107,6 +111,7 @@ pub async fn seed(state: &AppState) -> anyhow::Result<()> {
 pub async fn seed_people_and_catalogue(tx: &mut FirmTx, state: &AppState) -> Result<(), ApiError> {
     let now = state.clock.now_us();
     let hash = state.passwords.hash(PASSWORD).await?;
+    let pin_hash = state.passwords.hash_pin(PIN).await?;
     for person in PEOPLE {
         let ticket = |(kind, in_days): &(&str, Option<i32>)| {
             let expires = in_days.map_or(Ok(String::new()), |days| day_after(now, days))?;
@@ -123,6 +128,7 @@ pub async fn seed_people_and_catalogue(tx: &mut FirmTx, state: &AppState) -> Res
             created_us: now,
         };
         insert_person(tx, &new).await?;
+        set_pin(tx, person.id, PIN, &pin_hash, now).await?;
     }
     catalogue::seed(tx, now).await
 }
@@ -142,7 +148,7 @@ pub async fn sign_ins(state: &AppState) -> Result<Option<SignIns>, ApiError> {
             (demo.email.to_owned(), format!("{}, {}", demo.name, roles.join(" and ")))
         })
         .collect();
-    Ok((!lines.is_empty()).then_some(SignIns { password: PASSWORD, people: lines }))
+    Ok((!lines.is_empty()).then_some(SignIns { password: PASSWORD, pin: PIN, people: lines }))
 }
 
 /// `YYYY-MM-DD`, so many days after the day of this moment (in UTC).

@@ -21,7 +21,8 @@ use crate::firms;
 
 const ID_PREFIX: &[u8] = b"witnessmark finding 1\0";
 
-/// Looks for what concerns a job that was just projected, and writes what is not written yet.
+/// Looks for what concerns a job that was just projected, and writes that and what else was `found`, unless it is
+/// written already.
 ///
 /// # Errors
 /// The database.
@@ -29,7 +30,7 @@ pub(super) async fn write(
     tx: &mut FirmTx,
     clock: &Clock,
     job: JobId,
-    forks: &[(EntryId, EntryId)],
+    found: &[(FindingCode, EntryId, EntryId)],
 ) -> Result<(), ApiError> {
     let mut wanted: BTreeMap<EntryId, (JobId, Finding)> = BTreeMap::new();
     let mut want = |job: JobId, code, about: Uuid, other: Uuid| {
@@ -44,8 +45,8 @@ pub(super) async fn write(
         want(job, FindingCode::PhotoElsewhere, pair.mine, pair.other);
         want(JobId::of(pair.other_job), FindingCode::PhotoElsewhere, pair.other, pair.mine);
     }
-    for (later, first) in forks {
-        want(job, FindingCode::ForkedChain, later.uuid(), first.uuid());
+    for (code, about, other) in found {
+        want(job, *code, about.uuid(), other.uuid());
     }
     let ids: Vec<Uuid> = wanted.keys().map(|id| id.uuid()).collect();
     for row in queries::entries_by_id(tx, &ids).await? {

@@ -2,12 +2,13 @@
 //!
 //! [`append::append`] is the only function that writes to the log, for people's entries and for the server's own.
 //! [`load`] gives a job file back as the domain knows it, [`project`] folds it into rows for lists, [`findings`] writes
-//! what only the server can know, [`visible`] says who may see a job, [`worker`] projects soon after a push.
+//! what only the server can know, [`countersigns`] decides what is under a countersignature, [`visible`] says who may see a job, [`worker`] projects soon after a push.
 //!
 //! What several features need stands here, because features do not import each other. **Never enters:** requests and
 //! answers; what an entry means (that is `domain::job_file`).
 
 pub mod append;
+mod countersigns;
 pub mod findings;
 pub mod load;
 pub mod project;

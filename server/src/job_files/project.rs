@@ -10,7 +10,7 @@ use std::sync::Arc;
 
 use domain::identification::Serial;
 use domain::ids::{DeviceId, EntryId, FirmId, Hash32, JobId};
-use domain::job_file::body::{Body, JobPlanned, MethodRef, Purpose, SiteDetails};
+use domain::job_file::body::{Body, FindingCode, JobPlanned, MethodRef, Purpose, SiteDetails};
 use domain::job_file::{JobFile, JobState, Phase, fold};
 use domain::method::Method;
 use domain::method::gate::{Plan, StepState};
@@ -18,7 +18,7 @@ use domain::method::plan::Text;
 use serde::Serialize;
 
 use super::load::load;
-use super::{cut, findings, queries};
+use super::{countersigns, cut, findings, queries};
 use crate::error::ApiError;
 use crate::methods::Published;
 use crate::state::AppState;
@@ -76,7 +76,9 @@ async fn project(state: &AppState, firm: FirmId, job: JobId) -> Result<(), ApiEr
         .map_err(|error| ApiError::internal(anyhow::anyhow!("the fold of a job failed: {error}")))?;
     queries::replace_job_row(&mut tx, job, &rows.job).await?;
     queries::replace_unit_rows(&mut tx, job, &rows.units).await?;
-    findings::write(&mut tx, &state.clock, job, &rows.forks).await?;
+    let decided = countersigns::decide(&mut tx, state, rows.undecided).await?;
+    let forks = rows.forks.iter().map(|(later, first)| (FindingCode::ForkedChain, *later, *first));
+    findings::write(&mut tx, &state.clock, job, &forks.chain(decided).collect::<Vec<_>>()).await?;
     queries::set_projected(&mut tx, job, loaded.head).await?;
     tx.commit().await
 }
@@ -125,6 +127,7 @@ struct Rows {
     units: Vec<queries::UnitRowNew>,
     /// (an entry that continues a chain a second time, the one that continued it first)
     forks: Vec<(EntryId, EntryId)>,
+    undecided: Vec<countersigns::Undecided>,
 }
 
 impl Rows {
@@ -134,7 +137,12 @@ impl Rows {
         let plan = Plan::of(method);
         let mut state = fold(file, &plan);
         let job = job_row(file, &mut state, published.is_some());
-        Self { job, units: unit_rows(file, &state), forks: forks(file, &state) }
+        Self {
+            job,
+            units: unit_rows(file, &state),
+            forks: forks(file, &state),
+            undecided: countersigns::undecided(file),
+        }
     }
 }
 
@@ -194,7 +202,8 @@ fn job_row(file: &JobFile, state: &mut JobState<'_, '_>, method_known: bool) -> 
         entries: file.len(),
         breaches,
         breaches_settled: settled,
-        findings: record.findings.len(),
+        // A PIN that was right needs nobody's eye.
+        findings: record.findings.values().filter(|f| f.code != FindingCode::CountersignConfirmed).count(),
         stops_open: record.open_stops().count(),
         deviations_open: record.deviations.values().filter(|deviation| deviation.allowed().is_none()).count(),
         late: state.late.len(),

@@ -548,3 +548,35 @@ pub(super) async fn photos_elsewhere(tx: &mut FirmTx, job: JobId) -> Result<Vec<
     .fetch_all(&mut **tx)
     .await
 }
+
+pub(super) struct PinRow {
+    pub(super) hash: Option<String>,
+    pub(super) wrong: i32,
+    pub(super) before: Option<String>,
+    pub(super) before_until_us: Option<i64>,
+}
+
+/// A person's PIN; the row stays locked, so that no try goes uncounted.
+pub(super) async fn lock_pin(tx: &mut FirmTx, person: PersonId) -> Result<Option<PinRow>, sqlx::Error> {
+    sqlx::query_as!(
+        PinRow,
+        "select pin_hash as hash, pin_wrong as wrong, pin_before as before, pin_before_until_us as before_until_us
+         from people where firm_id = $1 and id = $2 for update",
+        tx.firm().uuid(),
+        person.uuid(),
+    )
+    .fetch_optional(&mut **tx)
+    .await
+}
+
+pub(super) async fn set_pin_wrong(tx: &mut FirmTx, person: PersonId, wrong: i32) -> Result<(), sqlx::Error> {
+    sqlx::query!(
+        "update people set pin_wrong = $3 where firm_id = $1 and id = $2",
+        tx.firm().uuid(),
+        person.uuid(),
+        wrong,
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}

@@ -17,12 +17,12 @@ use crate::db::Db;
 use crate::error::ApiError;
 
 /// The methods that come with the server, by file.
-const BUILT_IN: &[&str] = &["series-stack-floor.toml"];
+const BUILT_IN: &[&str] = &["series-stack-floor.toml", "install-with-backup.toml", "replace-fuse.toml"];
 
-/// Checked and rehearsed like the others, and not offered yet: they ask for countersignatures, which the app cannot take. A crew must
-/// not be sent out with a method that it cannot finish.
+/// Checked and rehearsed like the others, and not offered yet: the test that plays the whole job plays version 1, and a version that
+/// nobody has played from end to end is no place to send a crew.
 #[cfg(test)]
-const NOT_OFFERED: &[&str] = &["series-stack-floor-2.toml", "install-with-backup.toml", "replace-fuse.toml"];
+const NOT_OFFERED: &[&str] = &["series-stack-floor-2.toml"];
 
 /// All files that come with the server, by the name under which one includes another.
 const FILES: &[(&str, &str)] = &[

@@ -5,6 +5,7 @@
 //! - [`indexed_db`]: what the device keeps ([`memory`] is the same for tests), [`file_bytes`]: bytes of photos;
 //! - [`camera`], [`photo`]: a chosen file to an original and its preview; [`barcode`]: a code seen by the camera;
 //! - [`server`] over [`http`] and [`tus`]: the way to the server for sync;
+//! - [`pin_seal`]: a PIN that only the server opens;
 //! - [`kept`]: who works here, before any store is open;
 //! - [`performance`]: how long something took, for whoever measures;
 //! - [`clock`], [`ids`], [`locks`], [`channel`], [`wake`], [`storage`]: time, chance, other windows, waking, space; [`wake_lock`]: the screen stays on.
@@ -27,6 +28,7 @@ pub mod locks;
 pub mod memory;
 pub mod performance;
 pub mod photo;
+pub mod pin_seal;
 pub mod pointer;
 pub mod rescue_file;
 pub mod save_file;

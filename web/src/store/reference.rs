@@ -3,6 +3,7 @@
 use crate::session::Person;
 use domain::ids::{Hash32, InstrumentId, ModelId, PersonId};
 use domain::job_file::body::{InstrumentSnapshot, MethodRef, ModelSnapshot, UnitKind};
+use domain::people::pin::KEY_BYTES;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
@@ -23,6 +24,9 @@ pub struct Reference {
     /// Plans of work.
     #[serde(default)]
     pub methods: Vec<MethodLine>,
+    /// What PINs are sealed to: an uncompressed P-256 point, hexadecimal. Empty at a server that has none.
+    #[serde(default)]
+    pub pin_key: String,
 }
 
 /// A meter or torque wrench.
@@ -137,6 +141,14 @@ impl Reference {
     /// Somebody at the firm.
     pub fn person(&self, id: PersonId) -> Option<&Person> {
         self.people.iter().find(|person| person.id == id)
+    }
+
+    /// [`Self::pin_key`] as bytes.
+    pub fn pin_key(&self) -> Option<Vec<u8>> {
+        let digits = self.pin_key.as_bytes();
+        let pairs = digits.chunks_exact(2).map(|pair| std::str::from_utf8(pair).ok());
+        let bytes = pairs.map(|pair| u8::from_str_radix(pair?, 16).ok()).collect::<Option<Vec<u8>>>()?;
+        (bytes.len() == KEY_BYTES && digits.len() == KEY_BYTES * 2).then_some(bytes)
     }
 
     /// Instruments in use of one kind.

@@ -23,6 +23,8 @@ pub enum FieldKind {
     Number,
     /// Digits only.
     Digits,
+    /// A PIN: digits that nobody beside reads.
+    Pin,
     /// A day; the browser shows its calendar, the value is `YYYY-MM-DD`.
     Day,
     /// Something to look for.
@@ -34,7 +36,7 @@ impl FieldKind {
         match self {
             Self::Text | Self::Exact | Self::Number | Self::Digits => "text",
             Self::Email => "email",
-            Self::Password | Self::NewPassword => "password",
+            Self::Password | Self::NewPassword | Self::Pin => "password",
             Self::Day => "date",
             Self::Search => "search",
         }
@@ -43,7 +45,7 @@ impl FieldKind {
     const fn keyboard(self) -> &'static str {
         match self {
             Self::Number => "decimal",
-            Self::Digits => "numeric",
+            Self::Digits | Self::Pin => "numeric",
             Self::Email => "email",
             Self::Search => "search",
             Self::Text | Self::Exact | Self::Password | Self::NewPassword | Self::Day => "text",
@@ -55,7 +57,7 @@ impl FieldKind {
             Self::Email => "username",
             Self::Password => "current-password",
             Self::NewPassword => "new-password",
-            Self::Text | Self::Exact | Self::Number | Self::Digits | Self::Day | Self::Search => "off",
+            Self::Text | Self::Exact | Self::Number | Self::Digits | Self::Pin | Self::Day | Self::Search => "off",
         }
     }
 

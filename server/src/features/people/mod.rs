@@ -1,6 +1,7 @@
 //! The people of the firm: everybody sees names, roles and tickets; the owner invites, changes and shuts out.
 
 mod firm;
+mod pin;
 mod queries;
 
 use axum::Json;
@@ -11,6 +12,7 @@ use domain::people::{Action, Ownership, Permit, Role};
 use serde::{Deserialize, Serialize};
 
 pub use firm::patch_firm;
+pub use pin::set_pin;
 
 use crate::auth::{Caller, refresh};
 use crate::db::person::{

@@ -65,3 +65,9 @@ pub(super) async fn has_password(tx: &mut FirmTx, id: PersonId) -> Result<bool, 
     .fetch_one(&mut **tx)
     .await
 }
+
+pub(super) async fn password_hash(tx: &mut FirmTx, id: PersonId) -> Result<Option<String>, sqlx::Error> {
+    sqlx::query_scalar!("select password_hash from people where firm_id = $1 and id = $2", tx.firm().uuid(), id.uuid(),)
+        .fetch_one(&mut **tx)
+        .await
+}

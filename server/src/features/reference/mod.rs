@@ -20,12 +20,14 @@ pub use models::{Model, add_model, change_model, list_models};
 pub(crate) use models::{insert_model, load_models};
 
 use crate::auth::Caller;
+use crate::auth::pins::PinKey;
 use crate::db::Db;
 use crate::db::person::{Person, reference_version};
 use crate::error::ApiError;
 use crate::firms;
 use crate::http::{Cbor, Path};
 use crate::methods::Methods;
+use crate::state::AppState;
 
 /// `GET /api/reference`.
 #[derive(Serialize)]
@@ -36,6 +38,8 @@ pub struct Reference {
     instruments: Vec<Instrument>,
     models: Vec<Model>,
     methods: Vec<MethodLine>,
+    /// What phones seal PINs to: an uncompressed P-256 point, hexadecimal.
+    pin_key: String,
 }
 
 /// A method in the list.
@@ -60,11 +64,8 @@ pub struct Title {
 ///
 /// # Errors
 /// The database.
-pub async fn get_reference(
-    caller: Caller,
-    State(db): State<Db>,
-    State(methods): State<Methods>,
-) -> Result<Json<Reference>, ApiError> {
+pub async fn get_reference(caller: Caller, State(state): State<AppState>) -> Result<Json<Reference>, ApiError> {
+    let AppState { db, methods, config, .. } = state;
     let mut tx = db.begin_for(&caller).await?;
     caller.may(Action::SeeReference, Ownership::Firm)?;
     let version = reference_version(&mut tx).await?;
@@ -84,7 +85,12 @@ pub async fn get_reference(
         instruments: instruments::load_instruments(&mut tx).await?,
         models: models::load_models(&mut tx).await?,
         methods: lines.collect(),
+        pin_key: hex(PinKey::of_firm(&config.token_secret, caller.firm).public()),
     }))
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// `GET /api/methods/{id}/{version}`. A published version never changes, so a device may keep it for ever.

@@ -9,6 +9,7 @@ pub mod link;
 pub mod menu;
 pub mod people;
 pub mod person;
+mod pin;
 pub mod settings;
 pub mod sign_in;
 pub mod sign_out;

@@ -4,6 +4,7 @@ use leptos::prelude::*;
 use leptos::task::spawn_local;
 
 use super::devices::{DeviceList, DeviceView};
+use super::pin::PinSection;
 use crate::adapters::fetch::use_api;
 use crate::i18n::{Decimal, Lang, use_words};
 use crate::load::{Load, load, shown};
@@ -60,6 +61,7 @@ pub fn SettingsPage() -> impl IntoView {
             <RadioRows label=t!(w, "settings.language") value=lang choices=languages on_change=tell />
             <p class="soft">{t!(w, "settings.language_unreviewed")}</p>
             <RadioRows label=t!(w, "settings.decimal") value=decimal choices=decimals on_change=tell />
+            <PinSection />
             <Section title=t!(w, "firm.seen_of_you")>
                 <p>{watched}</p>
             </Section>

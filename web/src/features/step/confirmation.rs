@@ -62,7 +62,7 @@ pub fn ConfirmationPart(
     ctx.act.press(t!(w, "step.confirm.action"), move || !ready(), confirm);
     match by {
         Confirmer::Recorder => view! { <p class="soft">{t!(w, "step.confirm.yourself")}</p> }.into_any(),
-        Confirmer::SecondPerson => second_person(ctx, person),
+        Confirmer::SecondPerson => second_person(ctx, person, t!(w, "step.confirm.second_person_hint")),
         Confirmer::Householder => householder(ctx, name),
     }
 }
@@ -77,7 +77,7 @@ pub fn householder(ctx: Ctx, name: RwSignal<String>) -> AnyView {
 }
 
 /// Which other person of the crew says it.
-pub fn second_person(ctx: Ctx, person: RwSignal<String>) -> AnyView {
+pub fn second_person(ctx: Ctx, person: RwSignal<String>, hint: &'static str) -> AnyView {
     let w = ctx.w;
     let choices = Signal::derive(move || {
         let me = ctx.device.person();
@@ -97,7 +97,7 @@ pub fn second_person(ctx: Ctx, person: RwSignal<String>) -> AnyView {
         choices
     });
     view! {
-        <Select label=t!(w, "step.confirm.second_person") value=person choices hint=t!(w, "step.confirm.second_person_hint") />
+        <Select label=t!(w, "step.confirm.second_person") value=person choices hint />
     }
     .into_any()
 }

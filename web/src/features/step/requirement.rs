@@ -7,6 +7,7 @@ use domain::method::plan::Requirement;
 use leptos::prelude::*;
 
 use super::confirmation::{ChoicePart, ConfirmationPart};
+use super::countersign::{CountersignPart, decision};
 use super::ctx::Ctx;
 use super::deviation::DeviationPart;
 use super::photo::{PhotoPart, Thumbnails};
@@ -49,6 +50,11 @@ pub fn RequirementSection(
         let card = ctx.card.get()?;
         ctx.job(|job| words::answer_why(w, job, &card)).flatten()
     });
+    let is_countersign = matches!(need, Requirement::Countersign(_));
+    let decided = Memo::new(move |_| {
+        let card = ctx.card.get().filter(|_| is_countersign)?;
+        ctx.job(|job| decision(job, &card)).flatten()
+    });
     let is_photo = matches!(need, Requirement::Photo(_));
     let is_check = matches!(need, Requirement::Check(_));
     let (id, kind) = (need.id().to_owned(), need.kind());
@@ -76,6 +82,10 @@ pub fn RequirementSection(
                 {chip}
             </div>
             {move || why.get().map(|why| view! { <p class="why">{why}</p> })}
+            {move || decided.get().map(|confirmed| {
+                let words = if confirmed { t!(w, "step.countersign.confirmed") } else { t!(w, "step.countersign.to_be_confirmed") };
+                view! { <p class="soft">{words}</p> }
+            })}
             {is_check.then(|| view! { {move || computed(ctx)} })}
             {is_photo.then(|| view! { <Thumbnails ctx can_record /> })}
             <Current ctx index can_record />
@@ -97,9 +107,7 @@ fn part_of(ctx: Ctx, need: &Requirement) -> AnyView {
         Requirement::Confirmation(need) => view! { <ConfirmationPart ctx need /> }.into_any(),
         Requirement::Choice(need) => view! { <ChoicePart ctx need /> }.into_any(),
         Requirement::Wait(_) => view! { <WaitPart ctx /> }.into_any(),
-        Requirement::Countersign(_) => {
-            view! { <p class="soft">{t!(ctx.w, "step.countersign.not_here")}</p> }.into_any()
-        }
+        Requirement::Countersign(need) => view! { <CountersignPart ctx need /> }.into_any(),
         Requirement::Signature(need) => view! { <SignaturePart ctx need /> }.into_any(),
         Requirement::Check(_) => ().into_any(),
     }
@@ -170,6 +178,10 @@ fn line(ctx: Ctx, card: &RequirementCard, item: &EvidenceItem) -> String {
     let people = ctx.device.people();
     let what = match &item.body {
         Body::Confirmation(confirmation) => confirmed_by(ctx, confirmation, item),
+        Body::Countersign(countersign) => {
+            let name = words::person(w, &people, countersign.person);
+            t!(w, "step.evidence.countersigned_by", name = name)
+        }
         _ => words::evidence(w, card, item),
     };
     let who = words::person(w, &people, item.by);

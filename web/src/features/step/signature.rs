@@ -72,7 +72,7 @@ pub fn SignaturePart(
     ctx.act.press(t!(w, "step.signature.action"), move || !ready(), save);
     let who = match by {
         Confirmer::Recorder => ().into_any(),
-        Confirmer::SecondPerson => second_person(ctx, person),
+        Confirmer::SecondPerson => second_person(ctx, person, t!(w, "step.signature.who_hint")),
         Confirmer::Householder => householder(ctx, name),
     };
     view! {

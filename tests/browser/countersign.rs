@@ -1,0 +1,153 @@
+//! A second person's PIN on a phone without a network: a slip is said at once, another PIN is found out by the server, and
+//! what it had opened shuts again. A signature is drawn with a finger.
+
+use anyhow::{Context as _, Result};
+use domain::ids::PersonId;
+use domain::people::pin::{SlipCheck, Typed};
+use serde_json::json;
+use server::demo::{PASSWORD, PIN};
+use tests::browser::{Browser, WITHIN};
+
+use crate::people::{TECHNICIAN, until_all_sent};
+use crate::rig::Rig;
+use crate::small_job::{plan_of, step_path, used_phone};
+use crate::step::{look, press_main, until};
+
+const SECOND: &str = "solano@larkfield.example";
+const SECOND_NAME: &str = "Mateo Solano";
+/// watch (countersigned) → after (tick); sign (signature) beside them.
+const METHOD: &str = r#"
+id = "test-second"
+version = 1
+purpose = "install"
+title = { en = "Second" }
+about = { en = "For tests" }
+caution = []
+
+[[unit]]
+unit = "module"
+least = 1
+most = 8
+new = true
+
+[[stage]]
+id = "work"
+title = { en = "Work" }
+
+[[step]]
+id = "watch"
+stage = "work"
+hold = true
+title = { en = "Watch" }
+act = { en = "Watch." }
+[[step.require]]
+kind = "countersign"
+id = "second"
+label = { en = "I have seen each lock." }
+
+[[step]]
+id = "after"
+stage = "work"
+needs = ["watch"]
+title = { en = "After" }
+act = { en = "Go on." }
+[[step.require]]
+kind = "confirmation"
+id = "here"
+label = { en = "I went on." }
+
+[[step]]
+id = "sign"
+stage = "work"
+title = { en = "Sign" }
+act = { en = "Sign." }
+[[step.require]]
+kind = "signature"
+id = "mark"
+by = "recorder"
+label = { en = "I have done this work." }
+"#;
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_wrong_pin_is_found_out_and_shuts_what_it_opened() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan_of(&rig, METHOD, &[TECHNICIAN, SECOND]).await?;
+    let (slip, wrong) = pins(&rig).await?;
+    let phone = used_phone(&rig).await?;
+    phone.open("/day").await?;
+    phone.press("Lane 7").await?;
+    phone.press("Go on: Watch").await?;
+    look(&phone).await?;
+    until_all_sent(&phone, WITHIN).await?;
+    rig.server.road.cut().await;
+
+    countersign(&phone, &slip).await?;
+    phone.see("This is not the PIN of this person. Tries left: 4.").await?;
+    // Reloading the page gives no new tries.
+    phone.open(&step_path(job, "watch")).await?;
+    look(&phone).await?;
+    countersign(&phone, &slip).await?;
+    phone.see("Tries left: 3.").await?;
+    countersign(&phone, "12").await?;
+    phone.see("A PIN has four to eight digits.").await?;
+
+    countersign(&phone, &wrong).await?;
+    until(&phone, "the step to count for now", WITHIN, |now| now.state == "satisfied").await?;
+    phone.see("Countersigned, to be confirmed").await?;
+    phone.open(&step_path(job, "after")).await?;
+    let open = look(&phone).await?;
+    phone.check(open.state == "open", &format!("what follows is open for now: {open:?}")).await?;
+
+    rig.server.road.heal().await;
+    until(&phone, "what follows to be shut again", WITHIN * 2, |now| now.state == "locked").await?;
+    phone.open(&step_path(job, "watch")).await?;
+    until(&phone, "the countersignature to count for nothing", WITHIN, |now| now.state == "open").await?;
+
+    countersign(&phone, PIN).await?;
+    until(&phone, "the step to be done", WITHIN, |now| now.state == "satisfied").await?;
+    phone.see_within("The server has confirmed the PIN.", WITHIN * 2).await?;
+
+    phone.open(&step_path(job, "sign")).await?;
+    look(&phone).await?;
+    draw(&phone).await?;
+    press_main(&phone, "Save the signature").await?;
+    until(&phone, "the signature to be kept", WITHIN, |now| now.state == "satisfied").await?;
+    until_all_sent(&phone, WITHIN).await
+}
+
+/// A PIN that the phone knows to be wrong, and one that only the server can tell from the right one.
+async fn pins(rig: &Rig) -> Result<(String, String)> {
+    let second = rig.server.sign_in(SECOND, PASSWORD).await?;
+    let reference = second.get("/api/reference").await.body;
+    let id = json!(PersonId::of(second.person()));
+    let people = reference["people"].as_array().context("people")?;
+    let own = people.iter().find(|own| own["id"] == id).context("the second person")?;
+    let check: SlipCheck = serde_json::from_value(own["pin"].clone())?;
+    let with = |typed: Typed| {
+        (2_000..10_000).map(|n| n.to_string()).find(|pin| pin != PIN && check.look(pin) == typed).context("a PIN")
+    };
+    Ok((with(Typed::Slip)?, with(Typed::ToBeConfirmed)?))
+}
+
+async fn countersign(phone: &Browser, pin: &str) -> Result<()> {
+    phone.choose("Who confirms", SECOND_NAME).await?;
+    phone.fill("PIN of the second person", pin).await?;
+    press_main(phone, "Countersign").await
+}
+
+/// Some strokes across the field.
+async fn draw(phone: &Browser) -> Result<()> {
+    let script = r#"
+      const field = document.querySelector(".sign-field");
+      if (!field) return null;
+      const box = field.getBoundingClientRect();
+      const send = (type, at) => field.dispatchEvent(new PointerEvent(type, {
+        bubbles: true, cancelable: true, pointerId: 1, isPrimary: true, pointerType: "touch",
+        clientX: box.left + box.width * at, clientY: box.top + box.height * (0.5 + 0.2 * Math.sin(at * 20)),
+      }));
+      send("pointerdown", 0.1);
+      for (let at = 0.1; at < 0.9; at += 0.02) send("pointermove", at);
+      send("pointerup", 0.9);
+      return true;"#;
+    phone.until("a field to sign in", WITHIN, script, &[]).await.map(drop)
+}
