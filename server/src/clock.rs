@@ -47,4 +47,9 @@ impl Clock {
         let ms = u64::try_from(self.now_us() / 1_000).unwrap_or(0);
         domain::ids::uuid_v7(ms, &rand::random())
     }
+
+    /// Sixteen random bytes.
+    pub fn new_salt(&self) -> [u8; 16] {
+        rand::random()
+    }
 }

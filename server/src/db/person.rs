@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{FirmTx, queries};
 use crate::auth::Caller;
-use crate::clock::SECOND_US;
+use crate::clock::{Clock, SECOND_US};
 use crate::error::{ApiError, OnConstraint as _};
 
 /// A licence or competence.
@@ -193,9 +193,9 @@ const PIN_BEFORE_COUNTS_US: i64 = 14 * 24 * 60 * 60 * SECOND_US;
 ///
 /// # Errors
 /// The database.
-pub async fn set_pin(tx: &mut FirmTx, id: PersonId, pin: &str, hash: &str, now_us: i64) -> Result<(), ApiError> {
-    let check = SlipCheck::of(pin, rand::random());
-    queries::set_pin(tx, id, hash, check, now_us + PIN_BEFORE_COUNTS_US).await?;
+pub async fn set_pin(tx: &mut FirmTx, clock: &Clock, id: PersonId, pin: &str, hash: &str) -> Result<(), ApiError> {
+    let check = SlipCheck::of(pin, clock.new_salt());
+    queries::set_pin(tx, id, hash, check, clock.now_us() + PIN_BEFORE_COUNTS_US).await?;
     reference_changed(tx).await
 }
 

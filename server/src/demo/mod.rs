@@ -128,7 +128,7 @@ pub async fn seed_people_and_catalogue(tx: &mut FirmTx, state: &AppState) -> Res
             created_us: now,
         };
         insert_person(tx, &new).await?;
-        set_pin(tx, person.id, PIN, &pin_hash, now).await?;
+        set_pin(tx, &state.clock, person.id, PIN, &pin_hash).await?;
     }
     catalogue::seed(tx, now).await
 }

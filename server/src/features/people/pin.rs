@@ -58,7 +58,7 @@ pub async fn set_pin(
     state.limits.give_back(address, &email);
     let hash = state.passwords.hash_pin(&new.pin).await?;
     let mut tx = state.db.begin_for(&caller).await?;
-    person::set_pin(&mut tx, id, &new.pin, &hash, now).await?;
+    person::set_pin(&mut tx, &state.clock, id, &new.pin, &hash).await?;
     let person = load_person(&mut tx, id).await?;
     tx.commit().await?;
     Ok(Json(person))
