@@ -2,6 +2,7 @@
 
 use anyhow::{Result, ensure};
 use domain::ids::{JobId, PersonId};
+use domain::job_file::Body;
 use domain::method::load::from_toml;
 use domain::wire::sync::PushVerdict;
 use tests::browser::{Browser, PHONE, WITHIN};
@@ -13,7 +14,12 @@ use crate::step::look;
 
 /// Plans it for the technician.
 pub async fn plan(rig: &Rig) -> Result<JobId> {
-    let method = from_toml(SMALL_METHOD).map_err(|error| anyhow::anyhow!("{error}"))?;
+    plan_by(rig, SMALL_METHOD, Vec::new()).await
+}
+
+/// Plans a job by another small method, with further entries of the lead's.
+pub async fn plan_by(rig: &Rig, method: &str, more: Vec<Body>) -> Result<JobId> {
+    let method = from_toml(method).map_err(|error| anyhow::anyhow!("{error}"))?;
     let pool = rig.server.db.owner_pool().await;
     sqlx::query("insert into methods (id, version, hash, cbor, published_us) values ($1, 1, $2, $3, 0)")
         .bind(&method.id)
@@ -24,11 +30,14 @@ pub async fn plan(rig: &Rig) -> Result<JobId> {
     pool.close().await;
     let owner = rig.server.sign_in(LEAD, server::demo::PASSWORD).await?;
     // The server learns of it by being asked: from here on it stands in the list that devices fetch.
-    let known = owner.get("/api/methods/test-small/1").await;
+    let known = owner.get(&format!("/api/methods/{}/1", method.id)).await;
     ensure!(known.status == 200, "{}", known.body);
     let technician = rig.server.sign_in(TECHNICIAN, server::demo::PASSWORD).await?.person();
     let mut lead = TestPhone::of(owner);
     let job = lead.plan_job(&method, &[PersonId::of(technician)]);
+    for body in more {
+        lead.write(job, body);
+    }
     let verdicts = lead.push().await;
     ensure!(verdicts.iter().all(|own| matches!(own, PushVerdict::Stored(_))), "{verdicts:?}");
     Ok(job)
