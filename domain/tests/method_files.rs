@@ -5,6 +5,8 @@
 mod built_in;
 
 use built_in::{FILES, METHODS};
+use domain::design::{Design, sheet, test_sheet};
+use domain::electrical::rule_set::{Place, RuleSet};
 use domain::method::Method;
 use domain::method::load::compose;
 
@@ -18,4 +20,25 @@ fn every_built_in_method_is_sound_and_survives_its_bytes() {
         assert_eq!(Method::from_bytes(&bytes).unwrap(), composed.method);
         println!("{name}: {} steps, {} bytes", composed.method.steps.len(), bytes.len());
     }
+}
+
+/// A place of the test sheet that no method has would look like a test that nobody made.
+#[test]
+fn what_the_test_sheet_reads_is_recorded_by_some_built_in_method() {
+    let design = Design::parse("phases = 3\nload_1_w = 100\nearthing = tt").unwrap();
+    let methods: Vec<Method> = METHODS.iter().map(|name| compose(name, FILES).unwrap().method).collect();
+    let has = |step: &str, requirement: &str| {
+        let steps = methods.iter().filter_map(|method| method.step(step));
+        steps.flat_map(|step| &step.requirements).any(|need| need.id() == requirement)
+    };
+    let mut places = 0;
+    for rules in Place::ALL.map(RuleSet::of) {
+        for test in test_sheet(&design, &sheet(&design, &rules)) {
+            for (step, requirement) in test.read_at() {
+                places += 1;
+                assert!(has(step, requirement), "{}: {step}.{requirement}", test.key);
+            }
+        }
+    }
+    assert!(places > 60, "{places}");
 }

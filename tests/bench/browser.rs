@@ -29,7 +29,7 @@ use crate::stats::{median, p95};
 use crate::work::{self, LEAD, TECHNICIAN};
 
 /// How much slower than this machine.
-const SLOWDOWN: f64 = 4.0;
+pub const SLOWDOWN: f64 = 4.0;
 const STARTS: usize = 7;
 const TAPS: usize = 24;
 const PHOTOS: u8 = 20;
@@ -205,7 +205,7 @@ fn step_path(job: JobId) -> String {
     format!("/jobs/{job}/steps/{STEP}/0")
 }
 
-fn shown(times: &[f64]) -> String {
+pub fn shown(times: &[f64]) -> String {
     times.iter().map(|ms| format!("{ms:.0}")).collect::<Vec<_>>().join(" ")
 }
 
@@ -226,7 +226,7 @@ async fn plan_and_begin(server: &ServerProcess) -> Result<JobId> {
     Ok(job)
 }
 
-fn accepted(verdicts: &[PushVerdict]) -> Result<()> {
+pub fn accepted(verdicts: &[PushVerdict]) -> Result<()> {
     ensure!(
         verdicts.iter().all(|verdict| matches!(verdict, PushVerdict::Stored(_))),
         "not all is stored: {verdicts:?}"
@@ -234,7 +234,7 @@ fn accepted(verdicts: &[PushVerdict]) -> Result<()> {
     Ok(())
 }
 
-fn built_in() -> Result<Method> {
+pub fn built_in() -> Result<Method> {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../server/methods/series-stack-floor.toml");
     let text = std::fs::read_to_string(&file).context("the built-in method")?;
     from_toml(&text).map_err(|error| anyhow::anyhow!("{error}"))

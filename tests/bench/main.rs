@@ -7,6 +7,7 @@
 #![allow(clippy::unwrap_used, reason = "a bench that panics has failed")]
 
 mod browser;
+mod design;
 mod pull;
 mod push;
 mod queries;
@@ -33,6 +34,12 @@ async fn main() -> Result<()> {
         && let Err(error) = in_a_browser(&mut figures, &wanted).await
     {
         eprintln!("bench: {error:?}");
+    }
+    if wanted("design_recompute_ms_p95") {
+        match design::recompute_ms_p95().await {
+            Ok(ms) => note(&mut figures, "design_recompute_ms_p95", ms),
+            Err(error) => eprintln!("bench: {error:?}"),
+        }
     }
     println!("{}", Value::Object(figures));
     Ok(())

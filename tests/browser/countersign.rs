@@ -71,7 +71,7 @@ label = { en = "I have done this work." }
 #[tokio::test(flavor = "multi_thread")]
 async fn a_wrong_pin_is_found_out_and_shuts_what_it_opened() -> Result<()> {
     let rig = Rig::demo().await?;
-    let job = plan_of(&rig, METHOD, &[TECHNICIAN, SECOND]).await?;
+    let job = plan_of(&rig, METHOD, &[TECHNICIAN, SECOND], Vec::new()).await?;
     let (slip, wrong) = pins(&rig).await?;
     let phone = used_phone(&rig).await?;
     phone.open("/day").await?;

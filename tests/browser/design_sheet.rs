@@ -1,8 +1,12 @@
 //! The design sheet filled where there is no network: verdicts follow the keystrokes, a killed page loses nothing, one entry is sent.
 
+use std::path::PathBuf;
 use std::time::Duration;
 
-use anyhow::Result;
+use anyhow::{Context as _, Result};
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD as BASE64;
+use domain::design::digest;
 use domain::ids::JobId;
 use serde_json::json;
 use tests::browser::{Browser, DESK, WITHIN};
@@ -159,4 +163,27 @@ async fn what_was_built_otherwise_is_listed_with_what_it_changes() -> Result<()>
     desk.press("Save the design").await?;
     desk.see("The design is saved on this device.").await?;
     until_all_sent(&desk, WITHIN).await
+}
+
+/// The same designs, judged by this machine and by WebAssembly: the phone and the server never come to two verdicts.
+#[tokio::test(flavor = "multi_thread")]
+async fn chromium_judges_ten_thousand_designs_as_this_machine_does() -> Result<()> {
+    const SEED: u32 = 5;
+    const DESIGNS: u32 = 10_000;
+    let folder = std::env::var_os("WITNESSMARK_DESIGN_DIGEST").map(PathBuf::from);
+    let folder = folder.context("WITNESSMARK_DESIGN_DIGEST: `cargo xtask web --digest` prints it")?;
+    let glue = std::fs::read_to_string(folder.join("design_digest.js"))?;
+    let module = BASE64.encode(std::fs::read(folder.join("design_digest_bg.wasm"))?);
+    let rig = Rig::empty().await?;
+    let browser = Browser::start("digest", &rig.server.address(), DESK).await?;
+    browser.open("/sign-in").await?;
+    let here = tokio::task::spawn_blocking(|| digest(u64::from(SEED), DESIGNS).to_string());
+    let script = format!(
+        "{glue}
+        wasm_bindgen.initSync({{ module: Uint8Array.from(atob(arguments[0]), (one) => one.charCodeAt(0)) }});
+        return wasm_bindgen.design_digest(arguments[1], arguments[2]);"
+    );
+    let there = browser.js(&script, &[json!(module), json!(SEED), json!(DESIGNS)]).await?;
+    let here = here.await?;
+    browser.check(there == json!(here), &format!("{there} in Chromium to be {here}")).await
 }

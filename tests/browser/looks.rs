@@ -72,6 +72,8 @@ async fn screens_fit_and_can_be_hit() -> Result<()> {
     phone.set_screen(PHONE).await?;
     let job = first_href(&phone, "/jobs/").await?;
     look_at(&mut phone, "job", &job, &mut faults).await?;
+    look_at(&mut phone, "test-sheet", &format!("{job}/tests"), &mut faults).await?;
+    phone.open(&job).await?;
     let step = first_href(&phone, &format!("{job}/steps/")).await?;
     look_at(&mut phone, "step", &step, &mut faults).await?;
     for (name, path) in [("tray", "/tray"), ("menu", "/menu"), ("settings", "/settings"), ("sign-out", "/sign-out")] {

@@ -18,5 +18,6 @@ mod rig;
 mod sign_in;
 mod small_job;
 mod step;
+mod test_sheet;
 mod tray;
 mod whole_job;

@@ -2,6 +2,7 @@
 
 use anyhow::{Result, ensure};
 use domain::ids::{JobId, PersonId};
+use domain::job_file::Body;
 use domain::method::load::from_toml;
 use domain::wire::sync::PushVerdict;
 use tests::browser::{Browser, PHONE, WITHIN};
@@ -13,11 +14,11 @@ use crate::step::look;
 
 /// Plans it for the technician.
 pub async fn plan(rig: &Rig) -> Result<JobId> {
-    plan_of(rig, SMALL_METHOD, &[TECHNICIAN]).await
+    plan_of(rig, SMALL_METHOD, &[TECHNICIAN], Vec::new()).await
 }
 
-/// Plans a job of another method, with this crew.
-pub async fn plan_of(rig: &Rig, method: &str, crew: &[&str]) -> Result<JobId> {
+/// Plans a job of another method, with this crew and further entries of the lead's.
+pub async fn plan_of(rig: &Rig, method: &str, crew: &[&str], more: Vec<Body>) -> Result<JobId> {
     let method = from_toml(method).map_err(|error| anyhow::anyhow!("{error}"))?;
     let pool = rig.server.db.owner_pool().await;
     sqlx::query("insert into methods (id, version, hash, cbor, published_us) values ($1, 1, $2, $3, 0)")
@@ -37,6 +38,9 @@ pub async fn plan_of(rig: &Rig, method: &str, crew: &[&str]) -> Result<JobId> {
     }
     let mut lead = TestPhone::of(owner);
     let job = lead.plan_job(&method, &people);
+    for body in more {
+        lead.write(job, body);
+    }
     let verdicts = lead.push().await;
     ensure!(verdicts.iter().all(|own| matches!(own, PushVerdict::Stored(_))), "{verdicts:?}");
     Ok(job)

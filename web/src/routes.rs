@@ -54,6 +54,8 @@ pub enum Screen {
     JobDesk(JobId),
     /// The design of a job.
     DesignSheet(JobId),
+    /// The tests of a job in their order, with limits and readings.
+    TestSheet(JobId),
     /// The office's queue.
     RegistrationDesk,
     /// Every unit.
@@ -95,6 +97,7 @@ impl Screen {
             ["people", id] => id.parse().map_or(Self::Nowhere, Self::Person),
             ["day"] => Self::DaySheet,
             ["jobs", id] => job(id, Self::Job),
+            ["jobs", id, "tests"] => job(id, Self::TestSheet),
             ["jobs", id, "steps", step, slot] => match (id.parse(), slot.parse()) {
                 (Ok(id), Ok(slot)) => Self::Step(id, (*step).to_owned(), slot),
                 _ => Self::Nowhere,
@@ -133,6 +136,7 @@ impl Screen {
             Self::PlanJob(id) => format!("/desk/{id}/plan"),
             Self::JobDesk(id) => format!("/desk/{id}"),
             Self::DesignSheet(id) => format!("/desk/{id}/design"),
+            Self::TestSheet(id) => format!("/jobs/{id}/tests"),
             Self::RegistrationDesk => "/registration".to_owned(),
             Self::SerialLedger => "/units".to_owned(),
             Self::Catalogue => "/catalogue".to_owned(),
@@ -144,7 +148,7 @@ impl Screen {
         match self {
             Self::SignIn | Self::Link(_) | Self::About | Self::Nowhere => Access::Anybody,
             Self::Home | Self::Menu | Self::SignOut | Self::Settings | Self::Tray => Access::Person,
-            Self::DaySheet | Self::Job(_) | Self::Step(..) => Access::Person,
+            Self::DaySheet | Self::Job(_) | Self::Step(..) | Self::TestSheet(_) => Access::Person,
             Self::CrewPlan | Self::PlanNew => Access::Roles(LEADING),
             Self::PlanJob(_) | Self::JobDesk(_) | Self::DesignSheet(_) => Access::Roles(DESK),
             Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => Access::Roles(DESK),
@@ -177,6 +181,7 @@ impl Screen {
             Self::PlanJob(id) => view! { <plan_job::page::PlanJobPage job=Some(id) /> }.into_any(),
             Self::JobDesk(job) => view! { <job_desk::page::JobDeskPage job /> }.into_any(),
             Self::DesignSheet(job) => view! { <design_sheet::page::DesignSheetPage job /> }.into_any(),
+            Self::TestSheet(job) => view! { <design_sheet::test_page::TestSheetPage job /> }.into_any(),
             Self::RegistrationDesk => view! { <registration_desk::page::RegistrationDeskPage /> }.into_any(),
             Self::SerialLedger => view! { <serial_ledger::page::SerialLedgerPage /> }.into_any(),
             Self::Catalogue => view! { <catalogue::page::CataloguePage /> }.into_any(),
@@ -270,6 +275,7 @@ mod tests {
             Screen::PlanJob(job),
             Screen::JobDesk(job),
             Screen::DesignSheet(job),
+            Screen::TestSheet(job),
             Screen::RegistrationDesk,
             Screen::SerialLedger,
             Screen::Catalogue,

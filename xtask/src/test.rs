@@ -187,6 +187,7 @@ impl Bed {
         if name == "browser" {
             let browser = Browser::find_or_install()?;
             command.env("WITNESSMARK_CHROMIUM", browser.chromium).env("WITNESSMARK_CHROMEDRIVER", browser.driver);
+            command.env("WITNESSMARK_DESIGN_DIGEST", web::build_digest(Profile::Ship)?);
         }
         tools::run(&mut command)
     }

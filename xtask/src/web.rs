@@ -23,6 +23,8 @@ use crate::tools;
 
 const TARGET: &str = "wasm32-unknown-unknown";
 const ASSETS: &str = "assets";
+/// The example of the package `web` that only a test runs.
+const DIGEST: &str = "design_digest";
 /// Enough of a SHA-256 that two versions never share a name.
 const NAME_DIGITS: usize = 16;
 /// In the order of `Lang::ALL`.
@@ -56,13 +58,19 @@ impl Profile {
     }
 }
 
-/// `cargo xtask web [--dev]`.
+/// `cargo xtask web [--dev]`; with `--digest` the module that the suite `browser` compares with this machine.
 pub(crate) fn command(args: &[String]) -> Result<()> {
-    let profile = match args.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
-        [] => Profile::Ship,
-        ["--dev"] => Profile::Dev,
-        other => bail!("`web` takes nothing or `--dev`, not `{}`", other.join(" ")),
+    let (profile, digest) = match args.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
+        [] => (Profile::Ship, false),
+        ["--dev"] => (Profile::Dev, false),
+        ["--digest"] => (Profile::Ship, true),
+        ["--dev", "--digest"] => (Profile::Dev, true),
+        other => bail!("`web` takes nothing, `--dev`, `--digest` or both in this order, not `{}`", other.join(" ")),
     };
+    if digest {
+        println!("{}", build_digest(profile)?.display());
+        return Ok(());
+    }
     let dist = build(profile)?;
     for line in sizes(&dist)? {
         println!("{line}");
@@ -81,19 +89,38 @@ pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
     }
     ensure_target()?;
     tools::say("building the web app");
-    let mut cargo = tools::cargo(["build", "--package", "web", "--target", TARGET, "--profile", profile.cargo_name()]);
-    if profile == Profile::Ship {
-        make_small(&mut cargo);
-    }
-    tools::run(&mut cargo).context("the web app does not compile")?;
+    compile(profile, &["--lib"]).context("the web app does not compile")?;
 
     let _ = fs::remove_file(&stamp);
-    let wasm = tools::target_dir().join(TARGET).join(profile.cargo_name()).join("web.wasm");
+    let wasm = compiled(profile).join("web.wasm");
     let bound = tools::target_dir().join(format!("{}-bindgen", profile.cargo_name()));
-    bind(&wasm, &bound)?;
+    bind(Bindgen::new().web(true)?, "web", &wasm, &bound)?;
     lay_out(&bound, &tools::root().join("web"), &dist)?;
     fs::write(&stamp, inputs)?;
     Ok(dist)
+}
+
+/// The module of the example `design_digest`, compiled as the app is, with a glue that is a plain script; gives their folder.
+pub(crate) fn build_digest(profile: Profile) -> Result<PathBuf> {
+    ensure_target()?;
+    compile(profile, &["--example", DIGEST]).context("the digest of designs does not compile")?;
+    let bound = tools::target_dir().join(format!("{}-digest", profile.cargo_name()));
+    let wasm = compiled(profile).join("examples").join(DIGEST).with_extension("wasm");
+    bind(Bindgen::new().no_modules(true)?, DIGEST, &wasm, &bound)?;
+    Ok(bound)
+}
+
+fn compile(profile: Profile, what: &[&str]) -> Result<()> {
+    let mut cargo = tools::cargo(["build", "--package", "web", "--target", TARGET, "--profile", profile.cargo_name()]);
+    cargo.args(what);
+    if profile == Profile::Ship {
+        make_small(&mut cargo);
+    }
+    tools::run(&mut cargo)
+}
+
+fn compiled(profile: Profile) -> PathBuf {
+    tools::target_dir().join(TARGET).join(profile.cargo_name())
 }
 
 /// The standard library for wasm, asked from rustup where it is missing.
@@ -172,13 +199,12 @@ fn brotli_len(bytes: &[u8]) -> Result<u64> {
     Ok(sent.len() as u64)
 }
 
-fn bind(wasm: &Path, into: &Path) -> Result<()> {
+fn bind(bindgen: &mut Bindgen, name: &str, wasm: &Path, into: &Path) -> Result<()> {
     if into.exists() {
         fs::remove_dir_all(into)?;
     }
-    let mut bindgen = Bindgen::new();
-    bindgen.input_path(wasm).out_name("web").typescript(false).remove_name_section(true).remove_producers_section(true);
-    bindgen.web(true)?.generate(into).context("wasm-bindgen cannot bind the module")
+    bindgen.input_path(wasm).out_name(name).typescript(false).remove_name_section(true).remove_producers_section(true);
+    bindgen.generate(into).context("wasm-bindgen cannot bind the module")
 }
 
 /// Puts the shell together: assets named by their content first, then the templates that name them.

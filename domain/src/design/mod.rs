@@ -5,7 +5,8 @@
 //! function of those figures and a rule set, quick enough for every keystroke. **Never enters:** words for people (lines
 //! and fields are named by keys), a figure that only a maker can state, a published table of cable ratings.
 //!
-//! Start with [`fields`], then [`sheet()`]; [`differences()`] compares planned and as built, [`test_sheet()`] orders the tests.
+//! Start with [`fields`], then [`sheet()`]; [`differences()`] compares planned and as built, [`test_sheet()`] orders the tests,
+//! and [`standing()`] says which of them are made and which must be made again.
 
 mod derived;
 mod differences;
@@ -17,9 +18,11 @@ mod inputs;
 mod limits;
 mod lines;
 mod notices;
+mod of_job;
 mod place;
 mod sheet;
 mod suggest;
+mod test_record;
 mod test_sheet;
 mod text;
 
@@ -31,6 +34,8 @@ pub use equipment::with_equipment;
 pub use field::{FIELDS, Field, Section, field, fields};
 pub use inputs::Design;
 pub use notices::NoticeLine;
+pub use of_job::{RULES_PLACE, RULES_VERSION, as_built, modules_on_record, place_of_job};
 pub use sheet::{Line, Outcome, Sheet, sheet};
 pub use suggest::Suggestion;
+pub use test_record::{Came, Fact, Point, Standing, standing};
 pub use test_sheet::{Circuit, Stage, Test, opened_again, test_sheet};

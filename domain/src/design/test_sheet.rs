@@ -38,6 +38,34 @@ pub struct Test {
     pub limit: Option<&'static str>,
 }
 
+impl Test {
+    /// Steps and requirements at which the built-in methods record it; a method of the firm's own that keeps these names is
+    /// read too. Empty: it is written down by hand.
+    pub fn read_at(&self) -> &'static [(&'static str, &'static str)] {
+        match self.key {
+            "continuity" => &[("pe-continuity", "resistance"), ("pe-continuity-module", "resistance")],
+            "insulation_dc" => {
+                &[("dc-cable-test", "plus-minus"), ("dc-cable-test", "plus-e"), ("dc-cable-test", "minus-e")]
+            }
+            "insulation_ac" => &[("ac-insulation", "live-e"), ("backup-insulation", "live-e")],
+            "polarity_dc" => &[("dc-polarity", "stack"), ("dc-polarity", "inverter"), ("dc-polarity", "polarity")],
+            "bus_termination" => &[("bus-termination", "resistance")],
+            "electrode" => &[("electrode", "resistance")],
+            "loop_measured" => &[("supply", "loop"), ("supply", "loop-verdict")],
+            "phase_sequence" => &[("phase-sequence", "sequence")],
+            "network_loss" => &[("loss-of-grid", "stop-time")],
+            "island_neutral_link" => &[("neutral-earth-bond", "open"), ("neutral-earth-bond", "closed")],
+            "island_protection" => &[("island-protection", "trip-time"), ("island-protection", "fault")],
+            // The methods ask for the time at the rated residual current and for none of its multiples.
+            trip if trip.ends_with(RATED_TRIP) => &[("rcd-test", "trip-time")],
+            _ => &[],
+        }
+    }
+}
+
+/// How the rules for the trip time at the rated residual current are named in every rule set.
+const RATED_TRIP: &str = "-RCD-1";
+
 const fn dead(
     key: &'static str,
     circuit: Circuit,
@@ -147,6 +175,15 @@ mod tests {
         assert!(!keys(&american).contains(&"loop_measured"));
         let tt = tests_of(Place::De, "earthing = tt\nphases = 1");
         assert!(keys(&tt).contains(&"electrode") && !keys(&tt).contains(&"loop_measured"));
+    }
+
+    #[test]
+    fn the_rated_trip_time_is_told_by_the_name_of_its_rule() {
+        for place in Place::ALL {
+            for rule in RuleSet::of(place).about(crate::electrical::rule_set::Topic::RcdTime) {
+                assert_eq!(rule.id.ends_with(RATED_TRIP), rule.about == "1", "{}", rule.id);
+            }
+        }
     }
 
     #[test]

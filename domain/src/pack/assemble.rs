@@ -1,6 +1,7 @@
 //! From a folded job file to a report.
 
 use super::lines::{self, check_report, quantity};
+use super::sheet::sheet_report;
 use super::{Context, Headings, Report, StageReport, StepReport, Table};
 use crate::electrical::Prefix;
 use crate::ids::Hash32;
@@ -21,12 +22,15 @@ impl Report {
             standing: standing(state, context),
             units: units(state, context),
             design: design(state, context),
+            sheet: sheet_report(state, context),
             stages: stages(state, context),
             exceptions: exceptions(state, context),
             closing: closing(state, context),
             headings: Headings {
                 units: words.get("heading.units"),
                 design: words.get("heading.design"),
+                sheet: words.get("heading.sheet"),
+                limits: words.get("heading.limits"),
                 work: words.get("heading.work"),
                 exceptions: words.get("heading.exceptions"),
                 closing: words.get("heading.closing"),

@@ -1,7 +1,7 @@
 //! One requirement of a step as lines of the report.
 
 use super::{CheckReport, Context, Line, PhotoReport};
-use crate::electrical::{Check, CheckNote, Limit, Mark, Prefix, Quantity, Unit, Verdict};
+use crate::electrical::{Check, CheckNote, Limit, Mark, Prefix, Quantity, Source, Unit, Verdict};
 use crate::ids::{EntryId, PersonId};
 use crate::job_file::body::{self, Body, Place, ReadingQuality, Sign};
 use crate::job_file::record::{CountersignState, Evidence, Record};
@@ -55,31 +55,54 @@ fn limit_text(context: &Context<'_>, need: &ReadingNeed, info: &LimitInfo) -> St
 
 /// Standard, edition and clause of a check, with its mark.
 pub(super) fn source_text(context: &Context<'_>, check: &Check) -> String {
-    let source = &check.source;
-    let cited = [source.standard, source.edition, source.clause].into_iter().filter(|part| !part.is_empty());
-    let cited = cited.collect::<Vec<_>>().join(" ");
+    let cited = cited(context, &check.source);
+    let join = if check.source.standard.is_empty() { ", " } else { " " };
+    if cited.is_empty() { check.id.to_owned() } else { format!("{}{join}{cited}", check.id) }
+}
+
+/// Standard, edition and clause, and how certain that is.
+pub(super) fn cited(context: &Context<'_>, source: &Source) -> String {
     let mark = match source.mark {
-        Mark::Sure => return format!("{} {cited}", check.id),
-        Mark::Check => context.words.get("mark.check"),
-        Mark::House => context.words.get("mark.house"),
+        Mark::Sure => None,
+        Mark::Check => Some(context.words.get("mark.check")),
+        Mark::House => Some(context.words.get("mark.house")),
     };
-    if cited.is_empty() { format!("{}, {mark}", check.id) } else { format!("{} {cited}, {mark}", check.id) }
+    let parts = if source.standard.is_empty() && source.clause == "maker" {
+        context.words.get("source.maker")
+    } else {
+        let parts = [source.standard, source.edition, source.clause].into_iter().filter(|part| !part.is_empty());
+        parts.collect::<Vec<_>>().join(" ")
+    };
+    [Some(parts), mark].into_iter().flatten().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ")
+}
+
+/// The words of a name that data chooses; one without words is shown with its underscores opened.
+pub(super) fn named(context: &Context<'_>, room: &str, name: &str) -> String {
+    let key = format!("{room}.{name}");
+    let words = context.words.get(&key);
+    if words == key { name.replace('_', " ") } else { words }
 }
 
 /// A check as the report prints it.
 pub(super) fn check_report(context: &Context<'_>, check: &Check) -> CheckReport {
-    let results: Vec<String> = check
-        .results
-        .iter()
-        .map(|(key, value)| format!("{key} = {}", quantity(context, value.unit, value.micro, Prefix::One)))
-        .chain(check.limit.as_ref().map(|known| limit(context, known.unit, &known.limit, Prefix::One)))
-        .chain(check.notes.iter().map(|note| context.words.get(note_key(*note))))
-        .filter(|text| !text.is_empty())
-        .collect();
+    let values = |all: &[(&'static str, Quantity)]| {
+        let one = |(key, value): &(&'static str, Quantity)| {
+            format!("{} = {}", named(context, "figure", key), quantity(context, value.unit, value.micro, Prefix::One))
+        };
+        all.iter().map(one).collect::<Vec<_>>()
+    };
+    let said = |key: &str, blank: &str, parts: Vec<String>| {
+        if parts.is_empty() { String::new() } else { context.words.with(key, &[(blank, &parts.join("; "))]) }
+    };
+    let known = check.limit.as_ref().map(|known| limit(context, known.unit, &known.limit, Prefix::One));
+    let notes = check.notes.iter().map(|note| context.words.get(note_key(*note)));
+    let limits: Vec<String> = known.into_iter().filter(|text| !text.is_empty()).chain(notes).collect();
     CheckReport {
+        inputs: said("check.inputs", "values", values(&check.inputs)),
         formula: format!("{}: {}", check.id, check.formula),
         with_numbers: check.with_numbers.clone(),
-        results: results.join("; "),
+        results: said("check.results", "values", values(&check.results)),
+        limit: said("check.limit", "limit", limits),
         source: source_text(context, check),
     }
 }

@@ -7,6 +7,7 @@
 
 mod assemble;
 mod lines;
+mod sheet;
 mod words;
 
 pub use words::Words;
@@ -46,6 +47,8 @@ pub struct Report {
     pub units: Table,
     /// Heading and rows of the design figures and the operator's consent.
     pub design: Table,
+    /// Every check on the design; absent while nothing is designed.
+    pub sheet: Option<SheetReport>,
     /// The work, stage by stage.
     pub stages: Vec<StageReport>,
     /// Departures, stops, breaches, late entries and missing photos, each in a sentence or two.
@@ -63,6 +66,10 @@ pub struct Headings {
     pub units: String,
     /// Of [`Report::design`].
     pub design: String,
+    /// Of [`SheetReport::lines`].
+    pub sheet: String,
+    /// Of [`SheetReport::limits`].
+    pub limits: String,
     /// Of [`Report::stages`].
     pub work: String,
     /// Of [`Report::exceptions`].
@@ -123,15 +130,45 @@ pub struct Line {
     pub replaced: bool,
 }
 
-/// A computed comparison in the report.
+/// The design sheet in the report.
+#[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize)]
+pub struct SheetReport {
+    /// By which rule set, and from what.
+    pub rules: String,
+    /// Limits of a standard that the firm loosened, each in a sentence with its reason.
+    pub loosened: Vec<String>,
+    /// Checks on the design itself.
+    pub lines: Vec<SheetLine>,
+    /// Limits for what is measured, each in the place of a verdict.
+    pub limits: Vec<SheetLine>,
+}
+
+/// One check of the design sheet.
+#[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize)]
+pub struct SheetLine {
+    /// What is checked.
+    pub name: String,
+    /// How it ends.
+    pub verdict: String,
+    /// What it waits for, in a sentence; else empty.
+    pub open: String,
+    /// How it was computed.
+    pub check: Option<CheckReport>,
+}
+
+/// A computed comparison in the report. A line that has nothing to say is empty.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct CheckReport {
+    /// What went in, by name.
+    pub inputs: String,
     /// Number and formula.
     pub formula: String,
     /// The formula with the numbers put in.
     pub with_numbers: String,
-    /// What came out.
+    /// What came out, by name.
     pub results: String,
+    /// What it is compared with, and what must be known about that.
+    pub limit: String,
     /// Standard, edition, clause and how certain.
     pub source: String,
 }
@@ -166,6 +203,16 @@ impl Report {
                 let _ = writeln!(out, "{}", row.join(" | "));
             }
         }
+        if let Some(sheet) = &self.sheet {
+            let _ = writeln!(out, "\n## {}\n{}", self.headings.sheet, sheet.rules);
+            for line in &sheet.loosened {
+                let _ = writeln!(out, "! {line}");
+            }
+            for line in sheet.lines.iter().chain(&sheet.limits) {
+                let _ = writeln!(out, "- {} | {} | {}", line.name, line.verdict, line.open);
+                line.check.iter().for_each(|check| check.write(&mut out));
+            }
+        }
         for stage in &self.stages {
             let _ = writeln!(out, "\n## {}", stage.title);
             for step in &stage.steps {
@@ -178,13 +225,7 @@ impl Report {
                         line.label, line.value, line.limit, line.verdict, line.who
                     );
                 }
-                for check in &step.checks {
-                    let _ = writeln!(
-                        out,
-                        "  = {} | {} | {} | {}",
-                        check.formula, check.with_numbers, check.results, check.source
-                    );
-                }
+                step.checks.iter().for_each(|check| check.write(&mut out));
                 for photo in &step.photos {
                     let _ = writeln!(out, "  [{}] {}", if photo.arrived { "photo" } else { "no photo" }, photo.caption);
                 }
@@ -194,5 +235,15 @@ impl Report {
             let _ = writeln!(out, "\n{line}");
         }
         out
+    }
+}
+
+impl CheckReport {
+    fn write(&self, out: &mut String) {
+        use core::fmt::Write as _;
+        let parts = [&self.inputs, &self.formula, &self.with_numbers, &self.results, &self.limit, &self.source];
+        for part in parts.into_iter().filter(|part| !part.is_empty()) {
+            let _ = writeln!(out, "  = {part}");
+        }
     }
 }

@@ -97,12 +97,16 @@ mod tests {
             "report": {
                 "title": "Report", "job": "ABC", "facts": [["Firm", "Ours"]], "standing": ["Not finished"],
                 "units": {"head": ["a"], "rows": [["1"]]}, "design": {"head": [], "rows": []},
+                "sheet": {"rules": "By uk 1", "loosened": ["Wider"], "lines": [
+                    {"name": "Drop", "verdict": "pass", "open": "", "check":
+                        {"inputs": "length = 1 m", "formula": "F", "with_numbers": "1", "results": "1", "limit": "2", "source": "s"}},
+                    {"name": "Fuse", "verdict": "not determined", "open": "Missing: rating", "check": null}], "limits": []},
                 "stages": [{"title": "Stage", "steps": [{"title": "Step", "state": "done",
                     "lines": [{"label": "l", "value": "1 V", "limit": "≤ 2 V", "verdict": "pass", "who": "me", "replaced": false}],
-                    "checks": [{"formula": "F", "with_numbers": "1", "results": "1", "source": "s"}],
+                    "checks": [{"inputs": "", "formula": "F", "with_numbers": "1", "results": "1", "limit": "2", "source": "s"}],
                     "photos": [{"hash": "00", "caption": "c", "arrived": false}]}]}],
                 "exceptions": {"head": ["k"], "rows": []}, "closing": ["End"],
-                "headings": {"units": "U", "design": "D", "work": "W", "exceptions": "E", "closing": "C",
+                "headings": {"units": "U", "design": "D", "sheet": "S", "limits": "L", "work": "W", "exceptions": "E", "closing": "C",
                     "line": ["1", "2", "3", "4", "5"]}
             },
             "pictures": {}

@@ -52,8 +52,12 @@ impl Place {
         Place::ALL.into_iter().find(|place| place.code() == code)
     }
 
-    /// The word in rule files.
-    fn word(self) -> &'static str {
+    pub fn from_word(word: &str) -> Option<Place> {
+        Place::ALL.into_iter().find(|place| place.word() == word)
+    }
+
+    /// The word in rule files, and the first one of a rule set's label.
+    pub fn word(self) -> &'static str {
         match self {
             Place::Us => "us",
             Place::Uk => "uk",

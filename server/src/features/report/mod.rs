@@ -176,3 +176,54 @@ fn pdf_response(pdf: Vec<u8>, name: &str) -> Response {
     ];
     (headers, pdf).into_response()
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
+    use std::collections::BTreeSet;
+
+    use domain::design::{Design, FIELDS, sheet};
+    use domain::electrical::all;
+    use domain::electrical::rule_set::{Place, RuleSet};
+
+    use super::*;
+
+    #[test]
+    fn what_the_design_sheet_names_has_words_on_paper() {
+        let words = paper::words("en");
+        let known: BTreeSet<&str> = words.keys().collect();
+        let mut missing = BTreeSet::new();
+        let mut ask = |key: String| {
+            if !known.contains(key.as_str()) {
+                missing.insert(key);
+            }
+        };
+        for field in FIELDS.iter().filter(|field| !field.key.starts_with("load_")) {
+            ask(format!("design.field.{}", field.key));
+        }
+        for part in ["w", "duty", "start_w"] {
+            ask(format!("design.field.load_{part}"));
+        }
+        for input in all().iter().flat_map(|check| check.inputs) {
+            ask(format!("figure.{}", input.key));
+        }
+        let designs = ["uk-terrace", "us-garage", "au-garage"].map(|name| {
+            let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../domain/tests/golden/designs");
+            Design::parse(&std::fs::read_to_string(format!("{folder}/{name}.design.txt")).unwrap()).unwrap()
+        });
+        for rules in Place::ALL.map(RuleSet::of) {
+            for sheet in designs.iter().map(|design| sheet(design, &rules)) {
+                for line in sheet.lines.iter().chain(&sheet.limits) {
+                    if rules.rule(line.key).is_none() {
+                        ask(format!("design.line.{}", line.key));
+                    }
+                    line.check()
+                        .into_iter()
+                        .flat_map(|check| &check.results)
+                        .for_each(|(key, _)| ask(format!("figure.{key}")));
+                }
+            }
+        }
+        assert_eq!(missing, BTreeSet::new());
+    }
+}

@@ -4,7 +4,7 @@ use domain::design::{Design, FIELDS, Field as Figure, Section};
 use domain::electrical::rule_set::{Place, RuleSet};
 use leptos::prelude::*;
 
-use super::view_model::{Read, SheetDraft, figure, load_of, place_of_word, place_word, rule_mark, text_of, value_of};
+use super::view_model::{Read, SheetDraft, figure, load_of, rule_mark, text_of, value_of};
 use super::words::{self, SECTIONS, field_name};
 use crate::features::words::mark;
 use crate::i18n::Words;
@@ -33,7 +33,7 @@ pub struct Form {
 impl Form {
     /// What the job says, with a draft on top.
     pub fn of(design: &[(String, i64)], place: Place, draft: &SheetDraft, w: Words) -> Self {
-        let base_place = place_word(place).to_owned();
+        let base_place = place.word().to_owned();
         let shown = if draft.place.is_empty() { base_place.clone() } else { draft.place.clone() };
         let (mut base, mut own) = (Vec::with_capacity(FIELDS.len()), Vec::with_capacity(FIELDS.len()));
         for field in FIELDS {
@@ -112,7 +112,7 @@ impl Form {
 
     /// The place that is chosen. Tracked.
     pub fn place(self) -> Place {
-        self.place.with(|word| place_of_word(word)).unwrap_or(Place::Neutral)
+        self.place.with(|word| Place::from_word(word)).unwrap_or(Place::Neutral)
     }
 }
 
@@ -246,7 +246,7 @@ fn is_offered(form: Form, at: usize, key: &str) -> bool {
 pub fn rules_part(around: Around, other: Option<i64>) -> AnyView {
     let Around { w, form, rules, shut, .. } = around;
     let places: Vec<Choice> =
-        Place::ALL.into_iter().map(|place| Choice::new(place_word(place), w.say(words::place(place)))).collect();
+        Place::ALL.into_iter().map(|place| Choice::new(place.word(), w.say(words::place(place)))).collect();
     let choices = StoredValue::new(places);
     let label = Memo::new(move |_| rules.with(RuleSet::label));
     let standards = move || {

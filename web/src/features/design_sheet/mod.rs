@@ -1,7 +1,8 @@
 //! The design sheet of a job: every figure of the design, every check on it, what would pass, and both drawings, while it is typed.
 //!
 //! [`view_model`] turns what was typed into a design and a sheet, and back into one entry; [`page`] wires; [`form`] has the fields,
-//! [`results`] the checks, [`drawings`] the pictures, [`built`] what the visit changed.
+//! [`results`] the checks, [`drawings`] the pictures, [`built`] what the visit changed. [`test_page`] is the test sheet that follows from
+//! the design, [`test_rows`] what stands on it.
 //!
 //! **Never enters:** a formula or a limit; those are `domain`'s, which also draws.
 
@@ -10,6 +11,8 @@ mod drawings;
 mod form;
 pub mod page;
 mod results;
+pub mod test_page;
+mod test_rows;
 pub mod view_model;
 mod words;
 

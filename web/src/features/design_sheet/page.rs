@@ -23,7 +23,7 @@ use crate::key;
 use crate::routes::Screen;
 use crate::session::use_session;
 use crate::store::{JobStore, SaveError};
-use crate::ui::{Banner, Button, Caution, Empty, Icon, Look, Page, Toasts, Tone, Waiting};
+use crate::ui::{Banner, Button, Caution, Empty, Icon, LinkButton, Look, Page, Toasts, Tone, Waiting};
 use crate::{t, tn};
 
 /// Under this name a benchmark finds each computation in the browser's timeline.
@@ -145,6 +145,7 @@ fn sheet_view(
                 {kept}
                 <div class="row no-print">
                     {jumps(w)}
+                    <LinkButton label=t!(w, "design.tests") href=Screen::TestSheet(job).href() icon=Icon::List />
                     <Button label=t!(w, "design.print") icon=Icon::Document on_press=print />
                 </div>
                 {columns(ground, here, other)}

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use domain::design::{Design, FIELDS, Field, Line, Sheet, sheet, single_line, stack_drawing, with_equipment};
+pub use domain::design::{RULES_PLACE, RULES_VERSION, place_of_job};
 use domain::electrical::rule_set::{Place, RuleSet, Topic};
 use domain::electrical::{Cmp, FieldSpec, Mark, NumberLocale, Prefix, Quality, Quantity, Unit, Verdict, parse_reading};
 use domain::job_file::body::{Equipment, UnitKind};
@@ -11,10 +12,6 @@ use serde::{Deserialize, Serialize};
 use crate::features::job::load::UnitView;
 use crate::i18n::Words;
 
-/// Among the job's figures: the place of the rule set by its code.
-pub const RULES_PLACE: &str = "rule_set_place";
-/// Among the job's figures: the version of the rule set.
-pub const RULES_VERSION: &str = "rule_set_version";
 const MICRO: i64 = 1_000_000;
 /// Numbers without a unit that need not be whole.
 const SHARES: [&str; 2] = ["ac_power_factor", "push_factor"];
@@ -41,7 +38,7 @@ impl SheetDraft {
             let Some(field) = domain::design::field(key) else { return false };
             figure(field, text, w) != Ok(value_of(design, key))
         });
-        if self.place == place_word(place) {
+        if self.place == place.word() {
             self.place.clear();
         }
         self
@@ -121,29 +118,6 @@ pub fn value_of(design: &[(String, i64)], key: &str) -> Option<i64> {
 pub fn load_of(key: &str) -> Option<(usize, &str)> {
     let (number, part) = key.strip_prefix("load_")?.split_once('_')?;
     Some((number.parse().ok()?, part))
-}
-
-/// The word of a place in a list of choices and in the name of its rule set.
-pub const fn place_word(place: Place) -> &'static str {
-    match place {
-        Place::Us => "us",
-        Place::Uk => "uk",
-        Place::Au => "au",
-        Place::Nz => "nz",
-        Place::De => "de",
-        Place::Neutral => "neutral",
-    }
-}
-
-/// The place of a word.
-pub fn place_of_word(word: &str) -> Option<Place> {
-    Place::ALL.into_iter().find(|place| place_word(*place) == word)
-}
-
-/// By which rules a job is designed: as its figures say, else as its plan does.
-pub fn place_of_job(design: &[(String, i64)], rule_set: &str) -> Place {
-    let coded = value_of(design, RULES_PLACE).and_then(|micro| Place::from_code(micro / MICRO));
-    coded.or_else(|| place_of_word(rule_set.split(' ').next()?)).unwrap_or(Place::Neutral)
 }
 
 /// The version under which the design was saved, where it is not the one of these rules.
@@ -260,26 +234,15 @@ pub fn with_models(design: &Design, equipment: Option<&Equipment>) -> Design {
     equipment.map_or_else(|| design.clone(), |equipment| with_equipment(design, equipment))
 }
 
-/// Modules of which the job file has a serial; `None` while one is still unread, and where modules were there before: the
-/// record does not say how many of those the stack has kept.
+/// Modules of which the job file has a serial, as far as they say what was built.
 pub fn modules_on_record(units: &[UnitView]) -> Option<i64> {
-    let mut count = 0;
-    for unit in units.iter().filter(|unit| unit.kind == UnitKind::Module) {
-        if !unit.new || unit.serial.is_none() {
-            return None;
-        }
-        count += 1;
-    }
-    (count > 0).then_some(count)
+    let modules = units.iter().filter(|unit| unit.kind == UnitKind::Module);
+    domain::design::modules_on_record(modules.map(|unit| (unit.new, unit.serial.is_some())))
 }
 
-/// What was built, as far as it is known: the sheet as it stands, and as many modules as have serials.
+/// What was built, as far as it is known.
 pub fn as_built(now: &Design, units: &[UnitView]) -> Design {
-    let mut built = now.clone();
-    if let Some(modules) = modules_on_record(units) {
-        built.set("modules", modules * MICRO);
-    }
-    built
+    domain::design::as_built(now, modules_on_record(units))
 }
 
 /// The field with that key and its place among all.

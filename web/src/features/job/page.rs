@@ -17,7 +17,7 @@ use crate::features::words;
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
 use crate::t;
-use crate::ui::{Banner, Chip, Glyph, Icon, Page, Progress, Section, StepRow, Steps};
+use crate::ui::{Banner, Chip, Glyph, Icon, LinkButton, Page, Progress, Section, StepRow, Steps};
 
 /// One job on the phone.
 #[component]
@@ -97,6 +97,7 @@ fn JobBody(job: JobId, load: RwSignal<JobLoad>, saving: RwSignal<Saving>) -> imp
         {people}
         {with(|_, job| draw(job))}
         {with(progress)}
+        <div class="row"><LinkButton label=t!(w, "design.tests") href=Screen::TestSheet(job).href() icon=Icon::List /></div>
         <Stages load />
         <Notes job load saving />
         {pause}

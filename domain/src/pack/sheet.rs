@@ -1,0 +1,189 @@
+//! The design sheet in the report: every check with its verdict, and so explained that it can be redone by hand.
+
+use super::lines::{check_report, cited, limit, named, quantity, verdict_text};
+use super::{CheckReport, Context, SheetLine, SheetReport};
+use crate::design::{Design, Line, Outcome, Sheet, as_built, modules_on_record, place_of_job, sheet, with_equipment};
+use crate::electrical::rule_set::{RuleSet, Topic};
+use crate::electrical::{Check, Prefix, Quantity, Verdict};
+use crate::job_file::JobState;
+use crate::job_file::body::{Body, UnitKind};
+use crate::job_file::record::Record;
+
+/// The sheet of the job; absent while nothing is designed.
+pub(super) fn sheet_report(state: &JobState<'_, '_>, context: &Context<'_>) -> Option<SheetReport> {
+    let record = state.gate.record();
+    let figures = &record.design.as_ref()?.value.values;
+    let label = record.plan.map_or("", |(_, _, plan)| plan.rule_set.as_str());
+    let rules = RuleSet::of(place_of_job(figures, label));
+    let mut design = Design::of_values(figures.iter().map(|(key, micro)| (key.as_str(), *micro)));
+    if let Some(equipment) = &record.equipment {
+        design = as_built(&with_equipment(&design, equipment.value), modules(record));
+    }
+    Some(report_of(&sheet(&design, &rules), &rules, context))
+}
+
+fn modules(record: &Record<'_>) -> Option<i64> {
+    let equipment = &record.equipment.as_ref()?.value;
+    let modules = equipment.slots.iter().filter(|slot| {
+        equipment.models.get(usize::from(slot.model)).is_some_and(|model| model.kind == UnitKind::Module)
+    });
+    modules_on_record(modules.map(|slot| (slot.new, has_serial(record, slot.number))))
+}
+
+fn has_serial(record: &Record<'_>, slot: u16) -> bool {
+    let mut places = record.evidence.keys().filter(|place| place.slot == slot);
+    places.any(|place| record.counting(place).last().is_some_and(|last| matches!(last.body, Body::Serial(_))))
+}
+
+fn report_of(sheet: &Sheet, rules: &RuleSet, context: &Context<'_>) -> SheetReport {
+    let show = |value: Quantity| quantity(context, value.unit, value.micro, Prefix::One);
+    let loosened = sheet.loosened.iter().map(|one| {
+        let blanks =
+            [("rule", one.rule), ("from", &show(one.from)), ("to", &show(one.to)), ("reason", one.reason.as_str())];
+        context.words.with("design.loosened", &blanks)
+    });
+    SheetReport {
+        rules: context.words.with("design.rules", &[("label", &sheet.rules)]),
+        loosened: loosened.collect(),
+        lines: sheet.lines.iter().map(|line| explained(line, rules, context)).collect(),
+        limits: sheet.limits.iter().map(|line| limit_line(line, rules, context)).collect(),
+    }
+}
+
+fn explained(line: &Line, rules: &RuleSet, context: &Context<'_>) -> SheetLine {
+    SheetLine {
+        name: name(line, rules, context),
+        verdict: verdict_text(context, line.verdict()),
+        open: open(line, context),
+        check: line.check().map(|check| with_rule(line, check, context)),
+    }
+}
+
+/// What is measured has its verdict at its step; here stands what it is compared with.
+fn limit_line(line: &Line, rules: &RuleSet, context: &Context<'_>) -> SheetLine {
+    let known = line.check().and_then(|check| check.limit);
+    let verdict = known.map_or_else(
+        || verdict_text(context, line.verdict()),
+        |known| limit(context, known.unit, &known.limit, Prefix::One),
+    );
+    SheetLine { verdict, ..explained(line, rules, context) }
+}
+
+/// Beside the formula's source that of the rule whose figure went in.
+fn with_rule(line: &Line, check: &Check, context: &Context<'_>) -> CheckReport {
+    let mut report = check_report(context, check);
+    if let Some((id, source)) = line.rule.filter(|(_, source)| *source != check.source) {
+        let rule = context.words.with("check.rule", &[("id", id), ("source", &cited(context, &source))]);
+        report.source = format!("{}; {rule}", report.source);
+    }
+    report
+}
+
+/// What the check waits for.
+fn open(line: &Line, context: &Context<'_>) -> String {
+    match &line.outcome {
+        Outcome::OutOfRange(key) => {
+            context.words.with("design.out_of_range", &[("figure", &named(context, "figure", key))])
+        }
+        Outcome::Computed(_) | Outcome::Missing => {
+            let waits = matches!(line.verdict(), Verdict::NotDetermined(_)) && !line.missing.is_empty();
+            let fields: Vec<String> = line.missing.iter().map(|key| field(context, key)).collect();
+            if waits { context.words.with("design.missing", &[("figures", &fields.join(", "))]) } else { String::new() }
+        }
+    }
+}
+
+fn name(line: &Line, rules: &RuleSet, context: &Context<'_>) -> String {
+    match rules.rule(line.key) {
+        Some(rule) if rule.topic == Topic::RcdTime => {
+            let multiple = rule.about.replace('.', &context.decimal.to_string());
+            context.words.with("design.line.rcd_time", &[("multiple", &multiple)])
+        }
+        Some(rule) => field(context, rule.about),
+        None => named(context, "design.line", line.key),
+    }
+}
+
+/// The name of a field; loads have a number.
+fn field(context: &Context<'_>, key: &str) -> String {
+    match key.strip_prefix("load_").and_then(|rest| rest.split_once('_')) {
+        Some((number, part)) if number.bytes().all(|byte| byte.is_ascii_digit()) => {
+            context.words.with(&format!("design.field.load_{part}"), &[("n", number)])
+        }
+        _ => named(context, "design.field", key),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::electrical::rule_set::Place;
+    use crate::pack::Words;
+    use std::collections::BTreeMap;
+
+    const TERRACE: &str = include_str!("../../tests/golden/designs/uk-terrace.design.txt");
+
+    fn report(text: &str) -> SheetReport {
+        let words = [
+            ("check.inputs", "Inputs: {values}"),
+            ("check.limit", "Limit: {limit}"),
+            ("check.rule", "rule {id}: {source}"),
+            ("design.line.ac_drop", "Voltage drop"),
+            ("design.missing", "Missing: {figures}"),
+            ("design.rules", "By {label}"),
+            ("design.field.load_w", "Load {n}"),
+            ("figure.length", "Length"),
+            ("limit.at_most", "at most {most}"),
+            ("verdict.fail", "fail"),
+            ("verdict.pass", "pass"),
+        ];
+        let words = words.into_iter().map(|(key, text)| (key.to_owned(), text.to_owned()));
+        let words = Words::of(words.collect::<BTreeMap<_, _>>());
+        let context = Context {
+            words: &words,
+            language: "en",
+            decimal: '.',
+            firm: "",
+            person: &|_| String::new(),
+            when: &|_| String::new(),
+            arrived: &|_| false,
+        };
+        let (design, rules) = (Design::parse(text).expect("well formed"), RuleSet::of(Place::Uk));
+        report_of(&sheet(&design, &rules), &rules, &context)
+    }
+
+    fn line<'a>(lines: &'a [SheetLine], name: &str) -> &'a SheetLine {
+        lines.iter().find(|line| line.name == name).unwrap_or_else(|| panic!("no line {name}"))
+    }
+
+    #[test]
+    fn a_check_says_all_that_is_needed_to_redo_it() {
+        let report = report(TERRACE);
+        assert_eq!(report.rules, "By uk 1");
+        let drop = line(&report.lines, "Voltage drop");
+        assert_eq!((drop.verdict.as_str(), drop.open.as_str()), ("pass", ""));
+        let check = drop.check.as_ref().expect("computed");
+        assert!(check.inputs.contains("Length = 14 m"), "{}", check.inputs);
+        assert!(check.with_numbers.contains("14"), "{}", check.with_numbers);
+        assert!(check.limit.starts_with("Limit: at most "), "{}", check.limit);
+        assert!(check.source.starts_with("F02 ") && check.source.contains("rule UK-"), "{}", check.source);
+    }
+
+    #[test]
+    fn the_faults_of_the_design_are_on_the_report() {
+        let fails = report(TERRACE).lines.into_iter().filter(|line| line.verdict == "fail").count();
+        let sheet = sheet(&Design::parse(TERRACE).expect("well formed"), &RuleSet::of(Place::Uk));
+        let expected = sheet.lines.iter().filter(|line| matches!(line.verdict(), Verdict::Fail(_))).count();
+        assert!(fails > 0 && fails == expected, "{fails} of {expected}");
+    }
+
+    #[test]
+    fn what_waits_names_its_figures_and_a_measurement_names_its_limit() {
+        let open = report("phases = 1");
+        let drop = line(&open.lines, "Voltage drop");
+        assert!(drop.open.starts_with("Missing: ") && drop.open.contains("ac cable length m"), "{}", drop.open);
+        let limits = report(TERRACE).limits;
+        let earth = limits.iter().find(|line| line.name == "pe continuity").expect("without words by its key");
+        assert!(earth.verdict.starts_with("at most "), "{}", earth.verdict);
+    }
+}
