@@ -4,6 +4,7 @@
 
 mod answers;
 mod design_sheet;
+mod doubtful_photo;
 mod downloads;
 mod hold_point;
 mod kill_behind_camera;
