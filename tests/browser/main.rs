@@ -5,6 +5,7 @@
 mod answers;
 mod countersign;
 mod design_sheet;
+mod doubtful_photo;
 mod downloads;
 mod hold_point;
 mod kill_behind_camera;

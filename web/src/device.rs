@@ -88,6 +88,8 @@ pub enum Fault {
     Save(SaveError),
     /// The file is no photo.
     Photo(PhotoRefusal),
+    /// The photo is staged, and a person should look at it first.
+    Doubtful,
     /// The store is not open.
     NotOpen,
 }
@@ -97,6 +99,7 @@ impl From<PhotographError> for Fault {
         match error {
             PhotographError::Refused(refusal) => Self::Photo(refusal),
             PhotographError::NotSaved(error) => Self::Save(error),
+            PhotographError::Doubtful(_) => Self::Doubtful,
         }
     }
 }

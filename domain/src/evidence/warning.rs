@@ -15,7 +15,8 @@ pub const BURNT_MAX: u16 = 350;
 pub const ALIKE_MAX: u32 = 190;
 
 /// Something about a picture that a person should look at before going on.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Warning {
     /// Nothing in it is sharp.
     Blurred,

@@ -10,7 +10,7 @@ use crate::ids::{CaptureId, EntryId, Hash32, InstrumentId, ModelId, PersonId, Si
 use minicbor::{Decode, Encode};
 
 /// A place in a job where evidence goes: a step, its repetition and one of its requirements.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Encode, Decode)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Encode, Decode, serde::Serialize, serde::Deserialize)]
 #[cbor(map)]
 pub struct Place {
     /// Step id of the pinned method.

@@ -4,6 +4,7 @@
 //! stored pixels are turned so that only a reader of the tag sees them upright. Nothing here is a photo of anything.
 
 use image::codecs::jpeg::JpegEncoder;
+use image::imageops::{FilterType, resize, thumbnail};
 use image::{ExtendedColorType, ImageEncoder as _, RgbImage};
 
 /// The corners of an upright picture: top left, top right, bottom left, bottom right.
@@ -28,7 +29,31 @@ impl Picture {
     /// # Panics
     /// An orientation outside 1 to 8, or a size that the encoder does not take.
     pub fn jpeg(self) -> Vec<u8> {
-        let stored = turned(&self.upright(), self.orientation);
+        self.stored(&self.upright())
+    }
+
+    /// The same out of focus: nothing in it is sharp.
+    ///
+    /// # Panics
+    /// As [`Self::jpeg`].
+    pub fn blurred_jpeg(self) -> Vec<u8> {
+        let Self { width, height, .. } = self;
+        let coarse = thumbnail(&self.upright(), width / 48, height / 48);
+        self.stored(&resize(&coarse, width, height, FilterType::Triangle))
+    }
+
+    /// The same without light.
+    ///
+    /// # Panics
+    /// As [`Self::jpeg`].
+    pub fn dark_jpeg(self) -> Vec<u8> {
+        let mut dark = self.upright();
+        dark.iter_mut().for_each(|value| *value /= 10);
+        self.stored(&dark)
+    }
+
+    fn stored(self, upright: &RgbImage) -> Vec<u8> {
+        let stored = turned(upright, self.orientation);
         let mut plain = Vec::new();
         JpegEncoder::new_with_quality(&mut plain, 88)
             .write_image(stored.as_raw(), stored.width(), stored.height(), ExtendedColorType::Rgb8)
@@ -170,6 +195,11 @@ fn find(bytes: &[u8], wanted: &[u8]) -> Option<usize> {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
     use super::*;
+    use domain::evidence::grey::{Grey, LONG_EDGE};
+    use domain::evidence::likeness::Likeness;
+    use domain::evidence::measure::Measures;
+    use domain::evidence::warning::{ALIKE_MAX, Warning, warnings};
+    use domain::job_file::Place;
     use image::{DynamicImage, ImageDecoder as _, ImageReader};
 
     #[test]
@@ -184,5 +214,41 @@ mod tests {
             picture.apply_orientation(tag);
             assert!(stands_upright(&picture.to_rgb8()), "turned pixels of {orientation}");
         }
+    }
+    /// As a device measures it.
+    fn seen(picture: &RgbImage) -> Grey {
+        let (width, height) = picture.dimensions();
+        let most = |edge: u32| edge * LONG_EDGE / width.max(height);
+        let small = image::imageops::grayscale(&thumbnail(picture, most(width), most(height)));
+        let (width, height) = (small.width() as usize, small.height() as usize);
+        Grey::of(width, height, small.into_raw()).unwrap()
+    }
+
+    fn told(picture: &RgbImage) -> Vec<Warning> {
+        let grey = seen(picture);
+        warnings(Measures::of(&grey), &Likeness::of(&grey), &Place::of("s", 0, "p"), &[])
+    }
+
+    /// Suites take them for good photos: a warning would stop a save that they wait for.
+    #[test]
+    fn a_drawn_picture_is_sharp_and_bright_and_unlike_the_next_one() {
+        for (width, height) in [(1_632, 1_224), (2_592, 1_944), (3_264, 2_448), (3_024, 4_032)] {
+            let picture = Picture { width, height, orientation: 1, seed: 12 }.upright();
+            assert_eq!(told(&picture), [], "{width} by {height}: {:?}", Measures::of(&seen(&picture)));
+        }
+        let small = |seed| Picture { width: 1_632, height: 1_224, orientation: 1, seed }.upright();
+        let many: Vec<Likeness> = (0..10).map(|number| Likeness::of(&seen(&small(number * 7_919 + 1)))).collect();
+        for (at, one) in many.iter().enumerate() {
+            let nearest = many[..at].iter().map(|other| one.distance(other)).min().unwrap_or(1_000);
+            assert!(nearest > ALIKE_MAX, "picture {at} is {nearest} from another one");
+        }
+    }
+
+    #[test]
+    fn a_blurred_and_a_dark_one_are_told_as_that() {
+        let picture = Picture { width: 1_632, height: 1_224, orientation: 1, seed: 3 };
+        let read = |bytes: Vec<u8>| image::load_from_memory(&bytes).unwrap().into_rgb8();
+        assert_eq!(told(&read(picture.blurred_jpeg())), [Warning::Blurred]);
+        assert_eq!(told(&read(picture.dark_jpeg())), [Warning::Dark]);
     }
 }

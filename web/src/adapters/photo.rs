@@ -1,15 +1,16 @@
-//! A chosen file to an original and its preview. Nothing is decoded before its size is known from its header, and a
-//! preview that fails, or comes out blank, is left out: never the photo.
+//! A chosen file to an original, its preview, and a small grey picture to measure. Nothing is decoded before its size is known
+//! from its header, and a preview that fails, or comes out blank, is left out: never the photo.
 
 use super::camera::ChosenFile;
 use super::file_bytes::FileBytes;
 use super::locks;
 use crate::ports::camera::{Original, PhotoRefusal, Preview};
+use domain::evidence::grey::{Grey, LONG_EDGE};
 use domain::evidence::image_header::{HEAD_BYTES, sniff};
 use domain::ids::{CaptureId, Hash32};
 use domain::job_file::body::{MediaType, PhotoFile, PhotoOrigin};
 use domain::wire::limits::PHOTO_BYTES_MAX;
-use js_sys::{Array, ArrayBuffer};
+use js_sys::{Array, ArrayBuffer, Object, Reflect};
 use wasm_bindgen::{JsCast, JsValue};
 use wasm_bindgen_futures::JsFuture;
 use web_sys::{
@@ -64,20 +65,40 @@ async fn hash_of(bytes: &FileBytes) -> Hash32 {
     }
 }
 
-/// Makes an upright JPEG without metadata, [`EDGE_MAX`] at most. One at a time, for each needs the whole picture unpacked.
-pub async fn preview(original: &Original) -> Option<Preview> {
+/// What comes of unpacking a picture once.
+#[derive(Debug, Default)]
+pub struct Decoded {
+    /// An upright JPEG without metadata, [`EDGE_MAX`] at most.
+    pub preview: Option<Preview>,
+    /// For measuring, [`LONG_EDGE`] at most.
+    pub grey: Option<Grey>,
+}
+
+/// Unpacks a picture, one at a time, for each needs the whole of it in memory. What does not come of it is absent.
+pub async fn decode(original: &Original) -> Decoded {
     let PhotoFile { width, height, media, .. } = original.file;
     let pixels = u64::from(width) * u64::from(height);
     match media {
         MediaType::Jpeg | MediaType::Png | MediaType::Webp if pixels > 0 && pixels <= PIXELS_MAX => {}
-        MediaType::Jpeg | MediaType::Png | MediaType::Webp | MediaType::Heif => return None,
+        MediaType::Jpeg | MediaType::Png | MediaType::Webp | MediaType::Heif => return Decoded::default(),
     }
     let buffer = original.bytes.buffer();
-    locks::one_picture_at_a_time(draw(&buffer, width, height)).await
+    locks::one_picture_at_a_time(draw(&buffer, width, height)).await.unwrap_or_default()
 }
 
-async fn draw(buffer: &ArrayBuffer, width: u32, height: u32) -> Option<Preview> {
-    let blob = Blob::new_with_buffer_source_sequence(&Array::of1(buffer)).ok()?;
+/// The same for a preview that is here already: for measuring alone.
+pub async fn grey_of_preview(preview: &FileBytes) -> Option<Grey> {
+    let buffer = preview.buffer();
+    locks::one_picture_at_a_time(async {
+        let bitmap = unpack(&buffer, &ImageBitmapOptions::new()).await?;
+        let grey = grey(&bitmap);
+        bitmap.close();
+        grey
+    })
+    .await
+}
+
+async fn draw(buffer: &ArrayBuffer, width: u32, height: u32) -> Option<Decoded> {
     let options = ImageBitmapOptions::new();
     options.set_image_orientation(ImageOrientation::FromImage);
     options.set_resize_quality(ResizeQuality::Medium);
@@ -86,12 +107,24 @@ async fn draw(buffer: &ArrayBuffer, width: u32, height: u32) -> Option<Preview> 
     if width.max(height) > EDGE_MAX {
         if width >= height { options.set_resize_width(EDGE_MAX) } else { options.set_resize_height(EDGE_MAX) }
     }
-    let window = web_sys::window()?;
-    let promise = window.create_image_bitmap_with_blob_and_image_bitmap_options(&blob, &options).ok()?;
-    let bitmap: ImageBitmap = JsFuture::from(promise).await.ok()?.dyn_into().ok()?;
-    let drawn = encode(&bitmap).await;
+    let bitmap = unpack(buffer, &options).await?;
+    let grey = grey(&bitmap);
+    let encoded = encode(&bitmap).await;
     bitmap.close();
-    let (bytes, width, height) = drawn?;
+    let preview = match encoded {
+        Some((bytes, width, height)) => named(bytes, width, height).await,
+        None => None,
+    };
+    Some(Decoded { preview, grey })
+}
+
+async fn unpack(buffer: &ArrayBuffer, options: &ImageBitmapOptions) -> Option<ImageBitmap> {
+    let blob = Blob::new_with_buffer_source_sequence(&Array::of1(buffer)).ok()?;
+    let promise = web_sys::window()?.create_image_bitmap_with_blob_and_image_bitmap_options(&blob, options).ok()?;
+    JsFuture::from(promise).await.ok()?.dyn_into().ok()
+}
+
+async fn named(bytes: ArrayBuffer, width: u32, height: u32) -> Option<Preview> {
     let bytes = FileBytes::of_buffer(bytes);
     let header = sniff(&bytes.head(HEAD_BYTES))?;
     if header.media != MediaType::Jpeg || (header.width, header.height) != (width, height) {
@@ -101,8 +134,29 @@ async fn draw(buffer: &ArrayBuffer, width: u32, height: u32) -> Option<Preview> 
     Some(Preview { file: PhotoFile { hash, bytes: bytes.len(), width, height, media: MediaType::Jpeg }, bytes })
 }
 
+/// Drawn from what is unpacked already, for unpacking is what takes the time.
+fn grey(bitmap: &ImageBitmap) -> Option<Grey> {
+    let (width, height) = fit(bitmap.width(), bitmap.height(), LONG_EDGE);
+    let canvas = OffscreenCanvas::new(width, height).ok()?;
+    // A canvas on the graphics chip is slow to read, and this one is read at once.
+    let wish = Object::new();
+    Reflect::set(&wish, &"willReadFrequently".into(), &true.into()).ok()?;
+    let context = canvas.get_context_with_context_options("2d", &wish).ok()??;
+    // The cheap way of making small leaves pixels out, and grain then looks like edges.
+    Reflect::set(&context, &"imageSmoothingQuality".into(), &"high".into()).ok()?;
+    let context: OffscreenCanvasRenderingContext2d = context.dyn_into().ok()?;
+    context.draw_image_with_image_bitmap_and_dw_and_dh(bitmap, 0.0, 0.0, f64::from(width), f64::from(height)).ok()?;
+    let rgba = context.get_image_data(0.0, 0.0, f64::from(width), f64::from(height)).ok()?.data();
+    canvas.set_width(0);
+    canvas.set_height(0);
+    // Where nothing was drawn nothing is opaque: the fault of a canvas, of which nobody should hear that a photo is dark.
+    let is_drawn = rgba.chunks_exact(4).any(|pixel| pixel[3] != 0);
+    let (width, height) = (usize::try_from(width).ok()?, usize::try_from(height).ok()?);
+    if is_drawn { Grey::of_rgba(width, height, &rgba) } else { None }
+}
+
 async fn encode(bitmap: &ImageBitmap) -> Option<(ArrayBuffer, u32, u32)> {
-    let (width, height) = fit(bitmap.width(), bitmap.height());
+    let (width, height) = fit(bitmap.width(), bitmap.height(), EDGE_MAX);
     let canvas = OffscreenCanvas::new(width, height).ok()?;
     let context: OffscreenCanvasRenderingContext2d = canvas.get_context("2d").ok()??.dyn_into().ok()?;
     context.draw_image_with_image_bitmap_and_dw_and_dh(bitmap, 0.0, 0.0, f64::from(width), f64::from(height)).ok()?;
@@ -140,14 +194,13 @@ fn is_flat(context: &OffscreenCanvasRenderingContext2d, width: u32, height: u32)
     true
 }
 
-/// The size of a preview: the same shape, [`EDGE_MAX`] at most.
-fn fit(width: u32, height: u32) -> (u32, u32) {
+/// The size of a smaller picture: the same shape, `most` at most.
+fn fit(width: u32, height: u32, most: u32) -> (u32, u32) {
     let long = width.max(height);
-    if long <= EDGE_MAX {
+    if long <= most {
         return (width.max(1), height.max(1));
     }
-    let scaled =
-        |edge: u32| u32::try_from(u64::from(edge) * u64::from(EDGE_MAX) / u64::from(long)).unwrap_or(EDGE_MAX).max(1);
+    let scaled = |edge: u32| u32::try_from(u64::from(edge) * u64::from(most) / u64::from(long)).unwrap_or(most).max(1);
     (scaled(width), scaled(height))
 }
 
@@ -176,10 +229,11 @@ mod tests {
     use super::fit;
 
     #[test]
-    fn a_preview_keeps_its_shape() {
-        assert_eq!(fit(4_000, 3_000), (1_280, 960));
-        assert_eq!(fit(3_000, 4_000), (960, 1_280));
-        assert_eq!(fit(640, 480), (640, 480));
-        assert_eq!(fit(20_000, 1), (1_280, 1));
+    fn a_smaller_picture_keeps_its_shape() {
+        assert_eq!(fit(4_000, 3_000, 1_280), (1_280, 960));
+        assert_eq!(fit(3_000, 4_000, 1_280), (960, 1_280));
+        assert_eq!(fit(640, 480, 1_280), (640, 480));
+        assert_eq!(fit(20_000, 1, 1_280), (1_280, 1));
+        assert_eq!(fit(1_280, 960, 512), (512, 384));
     }
 }

@@ -10,6 +10,7 @@
 //!
 //! **Never enters:** a rule (those are in `domain`), the network ([`crate::sync`]), a browser type.
 
+mod likeness;
 mod photos;
 mod reference;
 mod rescue;
@@ -19,6 +20,7 @@ mod write;
 #[cfg(test)]
 pub(crate) mod tests;
 
+pub use likeness::{Ask, Other};
 pub use photos::{PhotographError, Staged};
 pub use reference::{Instrument, MethodLine, Model, Reference};
 pub use rescue::{entry_to_bring, photo_to_bring};
@@ -37,6 +39,7 @@ use domain::job_file::{Entry, JobFile};
 use domain::method::Method;
 use domain::tray::{Counts, Delivery, PhotoRow};
 use leptos::prelude::ArcRwSignal;
+use likeness::Likenesses;
 use revisions::Revisions;
 use std::collections::BTreeMap;
 use std::rc::Rc;
@@ -86,6 +89,7 @@ struct Inner {
     clock: Rc<dyn Clock>,
     ids: Rc<dyn Ids>,
     revisions: Revisions,
+    likenesses: Likenesses,
 }
 
 /// The store of one person on this device. Clones are the same store.
@@ -118,7 +122,8 @@ impl JobStore {
 
     /// Over any store, clock and chance: for tests.
     pub fn over(who: Who, local: Rc<dyn LocalStore>, clock: Rc<dyn Clock>, ids: Rc<dyn Ids>) -> Self {
-        Self(Rc::new(Inner { who, local, clock, ids, revisions: Revisions::default() }))
+        let (revisions, likenesses) = (Revisions::default(), Likenesses::default());
+        Self(Rc::new(Inner { who, local, clock, ids, revisions, likenesses }))
     }
 
     /// Whose store this is.

@@ -2,19 +2,21 @@
 //! what kills a page.
 
 use super::JobStore;
+use super::likeness::Ask;
 use super::write::{NewEntry, NewPhoto, SaveError};
 use crate::adapters::camera::ChosenFile;
-use crate::adapters::photo;
+use crate::adapters::photo::{self, Decoded};
 use crate::ports::camera::{Original, PhotoRefusal, TakenPhoto};
 use crate::ports::local_store::StoreError;
+use domain::evidence::warning::Warning;
 use domain::ids::{CaptureId, EntryId, Hash32, JobId};
 use domain::job_file::body::{MediaType, PhotoFile, PhotoOrigin};
 use serde::{Deserialize, Serialize};
 
 const STAGED: &str = "staged/";
 
-/// A photo whose bytes are here and whose entry was never written: the page ended in between. A screen offers it for the
-/// place that it was taken for.
+/// A photo whose bytes are here and whose entry was not written: the page ended in between, or a person should look at it
+/// first. A screen offers it for the place that it was taken for.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Staged {
     /// SHA-256 of its bytes.
@@ -23,6 +25,9 @@ pub struct Staged {
     pub job: JobId,
     /// What the screen wrote down about the place, in its own words.
     pub place: String,
+    /// Why a person should look at it first; empty before it was measured.
+    #[serde(default)]
+    pub warnings: Vec<Warning>,
     bytes: u64,
     width: u32,
     height: u32,
@@ -39,6 +44,8 @@ pub enum PhotographError {
     Refused(PhotoRefusal),
     /// It is one, and it could not be kept.
     NotSaved(SaveError),
+    /// It is staged, and a person should look at it before it becomes evidence.
+    Doubtful(Box<Staged>),
 }
 
 impl From<PhotoRefusal> for PhotographError {
@@ -63,14 +70,20 @@ impl Staged {
     fn of(job: JobId, place: &str, original: &Original) -> Self {
         let PhotoFile { hash, bytes, width, height, media } = original.file;
         let Original { capture, taken_ms, origin, .. } = *original;
-        Self { hash, job, place: place.into(), bytes, width, height, media, capture, taken_ms, origin }
+        let (place, warnings) = (place.into(), Vec::new());
+        Self { hash, job, place, warnings, bytes, width, height, media, capture, taken_ms, origin }
+    }
+
+    /// Type of the file.
+    pub const fn media(&self) -> MediaType {
+        self.media
     }
 }
 
 impl JobStore {
     /// Reads a chosen file and keeps its bytes, makes a preview, and writes the entries that `entries` makes of both,
     /// all in one transaction. `opened_ms` is when the chooser was opened, `place` what the screen wants to know again
-    /// should the page end in between.
+    /// should the page end in between, `ask` what the photo is measured against first.
     ///
     /// # Errors
     /// [`PhotographError`].
@@ -80,51 +93,70 @@ impl JobStore {
         place: &str,
         file: ChosenFile,
         opened_ms: u64,
+        ask: Ask,
         entries: impl FnOnce(&TakenPhoto) -> Vec<NewEntry>,
     ) -> Result<Vec<EntryId>, PhotographError> {
         let now_ms = self.0.clock.now_ms();
         let capture = self.0.ids.capture(now_ms);
         let original = photo::read(file, capture, opened_ms, now_ms).await?;
-        self.stage(job, place, &original).await?;
-        self.finish(job, original, entries).await
+        let staged = self.stage(job, place, &original).await?;
+        self.finish(job, original, staged, ask, entries).await
     }
 
-    /// The same for a photo that was staged before the page ended.
+    /// The same for a photo that is staged.
     ///
     /// # Errors
     /// [`PhotographError`]; [`PhotoRefusal::Unreadable`] when its bytes are gone.
     pub async fn photograph_staged(
         &self,
         staged: Staged,
+        ask: Ask,
         entries: impl FnOnce(&TakenPhoto) -> Vec<NewEntry>,
     ) -> Result<Vec<EntryId>, PhotographError> {
         let bytes = self.0.local.photo_bytes(staged.hash).await?.ok_or(PhotoRefusal::Unreadable)?;
         let Staged { hash, job, bytes: length, width, height, media, capture, taken_ms, origin, .. } = staged;
         let file = PhotoFile { hash, bytes: length, width, height, media };
-        self.finish(job, Original { file, bytes, capture, taken_ms, origin }, entries).await
+        self.finish(job, Original { file, bytes, capture, taken_ms, origin }, Some(staged), ask, entries).await
     }
 
     async fn finish(
         &self,
         job: JobId,
         original: Original,
+        staged: Option<Staged>,
+        ask: Ask,
         entries: impl FnOnce(&TakenPhoto) -> Vec<NewEntry>,
     ) -> Result<Vec<EntryId>, PhotographError> {
-        let preview = photo::preview(&original).await;
+        let Decoded { preview, grey } = photo::decode(&original).await;
+        let warnings = grey.map_or_else(Vec::new, |grey| self.warnings(original.file.hash, &grey, &ask));
+        // What could not be staged would be lost with the page while somebody thinks about it: that one is not asked about.
+        if let (Some(staged), false) = (staged, warnings.is_empty()) {
+            let staged = Staged { warnings, ..staged };
+            self.note_staged(&staged).await?;
+            return Err(PhotographError::Doubtful(Box::new(staged)));
+        }
         let taken = TakenPhoto { original, preview };
         let ids = self.write_entries(job, entries(&taken), NewPhoto::of(&taken)).await?;
         self.delete_draft(&format!("{STAGED}{}", taken.hash())).await?;
         Ok(ids)
     }
 
-    async fn stage(&self, job: JobId, place: &str, original: &Original) -> Result<(), PhotographError> {
-        let note = serde_json::to_vec(&Staged::of(job, place, original)).unwrap_or_default();
-        match self.0.local.put_photo_bytes(original.file.hash, original.bytes.clone()).await {
+    async fn stage(&self, job: JobId, place: &str, original: &Original) -> Result<Option<Staged>, PhotographError> {
+        let staged = Staged::of(job, place, original);
+        match self.0.local.put_photo_bytes(staged.hash, original.bytes.clone()).await {
+            Ok(()) => {
+                self.note_staged(&staged).await?;
+                Ok(Some(staged))
+            }
             // Room is made when the entry is written; staging is a precaution and no condition.
-            Ok(()) => Ok(self.put_draft(&format!("{STAGED}{}", original.file.hash), note).await?),
-            Err(StoreError::QuotaExceeded) => Ok(()),
+            Err(StoreError::QuotaExceeded) => Ok(None),
             Err(error) => Err(error.into()),
         }
+    }
+
+    async fn note_staged(&self, staged: &Staged) -> Result<(), StoreError> {
+        let note = serde_json::to_vec(staged).unwrap_or_default();
+        self.put_draft(&format!("{STAGED}{}", staged.hash), note).await
     }
 
     /// Photos that were taken and never became evidence.

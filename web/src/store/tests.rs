@@ -236,3 +236,16 @@ fn what_the_server_has_is_not_brought_in() {
     assert!(entry_to_bring(&row.to_bytes()).is_none());
     assert!(entry_to_bring(b"not a row").is_none());
 }
+
+#[test]
+fn a_photo_staged_by_an_older_app_is_still_offered() {
+    let store = store().0;
+    let hash = Hash32::sha256(b"p");
+    let note = serde_json::json!({
+        "hash": hash, "job": job(), "place": "arrive/0/photo", "bytes": 1, "width": 4, "height": 3, "media": "jpeg",
+        "capture": CaptureId::of(uuid_v7(NOW_MS, &[5; 10])), "taken_ms": NOW_MS, "origin": "camera",
+    });
+    now(store.put_draft(&format!("staged/{hash}"), note.to_string().into_bytes())).unwrap();
+    let staged = now(store.staged_photos()).unwrap();
+    assert_eq!(staged.iter().map(|photo| (photo.hash, photo.warnings.len())).collect::<Vec<_>>(), [(hash, 0)]);
+}

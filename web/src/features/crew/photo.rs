@@ -68,7 +68,7 @@ pub fn close_camera(device: Device) {
 #[derive(Clone, Copy)]
 pub struct PhotoAct {
     /// Its words.
-    pub label: StoredValue<String>,
+    pub label: Signal<String>,
     /// Which place the photo is for: written down before the camera opens.
     pub remember: StoredValue<OpenCamera>,
     /// Device.
@@ -148,7 +148,7 @@ pub fn Chooser(
         (false, true) => "act quiet chooser",
         (false, false) => "act chooser",
     };
-    let words = if gallery { t!(w, "step.photo.gallery").to_owned() } else { act.label.get_value() };
+    let words = move || if gallery { t!(w, "step.photo.gallery").to_owned() } else { act.label.get() };
     let place = act.remember.with_value(|place| place.requirement.clone());
     view! {
         <label class=class class:busy=move || busy.get() aria-disabled=move || busy.get().then_some("true")>

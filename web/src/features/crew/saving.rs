@@ -15,6 +15,7 @@ pub fn fault(w: Words, fault: &Fault) -> &'static str {
     match fault {
         Fault::NotOpen => t!(w, "step.save.not_open"),
         Fault::Photo(refusal) => photo_refusal(w, *refusal),
+        Fault::Doubtful => t!(w, "step.photo.doubt.what_now"),
         Fault::Save(error) => match error {
             SaveError::Store(error) => store_error(w, error),
             SaveError::TooLarge => t!(w, "step.save.too_large"),
@@ -61,6 +62,13 @@ pub fn SavingLine(
                 <Glyph icon=Icon::Tick />
                 <span>{t!(w, "step.save.saved")}</span>
             </p>
+        }
+        .into_any(),
+        // Nothing went wrong: the page waits for a word.
+        Saving::Failed(why @ Fault::Doubtful) => view! {
+            <Banner tone=Tone::Caution title=t!(w, "step.photo.doubt.not_yet")>
+                <p>{fault(w, &why)}</p>
+            </Banner>
         }
         .into_any(),
         Saving::Failed(why) => view! {

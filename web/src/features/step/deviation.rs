@@ -13,6 +13,7 @@ use crate::features::crew::photo::{Chooser, OpenCamera, PhotoAct, close_camera};
 use crate::features::job::load::DeviationView;
 use crate::features::words;
 use crate::ports::camera::TakenPhoto;
+use crate::store::Ask;
 use crate::t;
 use crate::ui::{Area, Banner, Button, Look, Tone};
 
@@ -110,13 +111,13 @@ fn DeviationForm(ctx: Ctx, open: RwSignal<bool>) -> impl IntoView {
                 let words = Body::Remark(Remark { at: Some(at.clone()), text });
                 vec![(remark, words).into(), (asked, asked_body(at, remark, taken)).into()]
             };
-            store.photograph(ctx.job, &words, file, opened_ms, entries).await?;
+            store.photograph(ctx.job, &words, file, opened_ms, Ask::Nothing, entries).await?;
             close_camera(ctx.device);
             Ok(())
         });
     };
     let act = PhotoAct {
-        label: StoredValue::new(t!(w, "step.deviation.photo").to_owned()),
+        label: Signal::stored(t!(w, "step.deviation.photo").to_owned()),
         remember: StoredValue::new(OpenCamera {
             requirement: format!("deviation-{}", ctx.place().requirement),
             ..OpenCamera::at(ctx.job, &ctx.place(), 0)

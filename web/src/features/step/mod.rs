@@ -1,8 +1,9 @@
 //! One step on the phone: its cautions, its act, its gate, and a part for each kind of evidence.
 //!
 //! [`page`] is the frame; [`requirement`] draws one requirement with what was recorded; the parts that record are [`photo`],
-//! [`reading`], [`serial`], [`confirmation`] (also choices), [`countersign`], [`signature`] and [`wait`]; [`deviation`] asks the lead. What is shown is worked out in
-//! [`view_model`], pure. At each moment one requirement is at work, and its action is the main one at the bottom.
+//! [`reading`], [`serial`], [`confirmation`] (also choices), [`countersign`], [`signature`] and [`wait`]; [`deviation`] asks the lead,
+//! [`staged`] about photos that are not evidence yet. What is shown is worked out in [`view_model`], pure. At each moment one
+//! requirement is at work, and its action is the main one at the bottom.
 //!
 //! **Never enters:** a rule that decides whether evidence does; `domain` says so and the page shows it.
 
@@ -17,6 +18,7 @@ mod reading;
 mod requirement;
 mod serial;
 mod signature;
+mod staged;
 pub mod view_model;
 mod wait;
 

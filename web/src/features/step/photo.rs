@@ -7,17 +7,18 @@ use leptos::prelude::*;
 use leptos::task::spawn_local;
 
 use super::ctx::Ctx;
+use super::staged::{Again, StagedHere};
 use crate::adapters::camera::ChosenFile;
-use crate::device::{Device, Fault};
+use crate::device::Fault;
 use crate::features::crew::bottom::Act;
-use crate::features::crew::photo::{Chooser, OpenCamera, PhotoAct, close_camera, open_camera};
+use crate::features::crew::photo::{Chooser, OpenCamera, PhotoAct, close_camera};
 use crate::features::desk::{Photo, Store};
-use crate::features::job::load::{EvidenceItem, EvidenceStanding};
+use crate::features::job::load::{EvidenceItem, EvidenceStanding, JobView};
 use crate::i18n::Words;
 use crate::ports::camera::TakenPhoto;
-use crate::store::Staged;
+use crate::store::{Ask, Other, PhotographError};
 use crate::t;
-use crate::ui::{Banner, Button, Look, Sheet, Tone};
+use crate::ui::{Button, Chip, Look, Sheet, Tone};
 
 /// Takes photos.
 #[component]
@@ -28,9 +29,19 @@ pub fn PhotoPart(
     need: PhotoNeed,
 ) -> impl IntoView {
     let w = ctx.w;
-    let take = move |(file, opened_ms): (ChosenFile, u64)| keep(ctx, file, opened_ms);
+    let staged = StagedHere::default();
+    let take = move |(file, opened_ms): (ChosenFile, u64)| keep(ctx, staged, file, opened_ms);
+    let doubtful = Memo::new(move |_| staged.is_doubtful());
+    let label = Signal::derive(move || {
+        if doubtful.get() { t!(w, "step.photo.doubt.again") } else { t!(w, "step.photo.take") }.to_owned()
+    });
+    spawn_local(async move {
+        if let (Ask::For { others, .. }, Some(store)) = (asked_of(ctx), ctx.device.store_now()) {
+            store.learn_likenesses(others).await;
+        }
+    });
     let act = PhotoAct {
-        label: StoredValue::new(t!(w, "step.photo.take").to_owned()),
+        label,
         remember: StoredValue::new(OpenCamera::at(ctx.job, &ctx.place(), 0)),
         device: ctx.device,
         chosen: UnsyncCallback::new(take),
@@ -40,15 +51,42 @@ pub fn PhotoPart(
     let shows = need.shows.in_language(w.lang.code()).to_owned();
     view! {
         <p><b>{t!(w, "step.photo.shows")}</b>" "{shows}</p>
-        <Again ctx />
+        <Again ctx staged />
         <Chooser act busy gallery=true />
     }
     .into_any()
 }
 
-fn keep(ctx: Ctx, file: ChosenFile, opened_ms: u64) {
+/// So many photos are compared with a new one: each is unpacked once a page, and a phone has other things to do.
+const OTHERS_MAX: usize = 40;
+
+/// Photos that count at other places of the job: first those of the same subject, which are mixed up most easily, then the latest.
+pub(super) fn others(view: &JobView, at: &Place) -> Vec<Other> {
+    let elsewhere = view.steps.iter().flat_map(|step| &step.requirements).filter(|card| card.place != *at);
+    let counting = elsewhere.flat_map(|card| &card.evidence).filter(|item| item.standing == EvidenceStanding::Counts);
+    let mut all: Vec<(bool, u64, Other)> = counting
+        .filter_map(|item| {
+            let Body::Photo(photo) = &item.body else { return None };
+            let is_other_subject = (&photo.at.step, &photo.at.requirement) != (&at.step, &at.requirement);
+            let (original, preview) = (photo.original.hash, photo.preview.as_ref()?.hash);
+            Some((is_other_subject, item.at_us, Other { at: photo.at.clone(), original, preview }))
+        })
+        .collect();
+    all.sort_by_key(|(is_other_subject, at_us, _)| (*is_other_subject, std::cmp::Reverse(*at_us)));
+    all.truncate(OTHERS_MAX);
+    all.into_iter().map(|(_, _, other)| other).collect()
+}
+
+/// What a photo is measured against here.
+pub(super) fn asked_of(ctx: Ctx) -> Ask {
+    let at = ctx.place();
+    let others = ctx.now(|view| others(view, &at)).unwrap_or_default();
+    Ask::For { at, others }
+}
+
+fn keep(ctx: Ctx, staged: StagedHere, file: ChosenFile, opened_ms: u64) {
     let Some(id) = ctx.id() else { return };
-    let (place, corrects) = (ctx.place(), ctx.correcting.get_untracked());
+    let (place, corrects, ask) = (ctx.place(), ctx.correcting.get_untracked(), asked_of(ctx));
     ctx.device.run(ctx.saving, move || ctx.written(), async move {
         let store = ctx.device.store_now().ok_or(Fault::NotOpen)?;
         let words = OpenCamera::place_words(&place);
@@ -56,13 +94,20 @@ fn keep(ctx: Ctx, file: ChosenFile, opened_ms: u64) {
             let body = PhotoBody { corrects, ..photo_body(place, taken) };
             vec![(id, Body::Photo(body)).into()]
         };
-        store.photograph(ctx.job, &words, file, opened_ms, entries).await?;
+        let doubtful = match store.photograph(ctx.job, &words, file, opened_ms, ask, entries).await {
+            Ok(_) => None,
+            Err(PhotographError::Doubtful(photo)) => Some(*photo),
+            Err(error) => return Err(error.into()),
+        };
         close_camera(ctx.device);
-        Ok(())
+        let kept = doubtful.is_none();
+        // The new one is on the disk by now, so the one that it was taken in place of may go.
+        staged.put_in_place_of_doubtful(&store, doubtful).await;
+        if kept { Ok(()) } else { Err(Fault::Doubtful) }
     });
 }
 
-fn photo_body(at: Place, taken: &TakenPhoto) -> PhotoBody {
+pub(super) fn photo_body(at: Place, taken: &TakenPhoto) -> PhotoBody {
     PhotoBody {
         at,
         capture: taken.original.capture,
@@ -73,92 +118,6 @@ fn photo_body(at: Place, taken: &TakenPhoto) -> PhotoBody {
         corrects: None,
         kept_anyway: false,
     }
-}
-
-/// What the phone interrupted: a camera that was open here, or a photo whose entry was never written.
-#[component]
-fn Again(ctx: Ctx) -> impl IntoView {
-    let w = ctx.w;
-    let (open, staged) = (RwSignal::new(false), RwSignal::new(Vec::<Staged>::new()));
-    spawn_local(async move {
-        let (place, words) = (ctx.place(), OpenCamera::place_words(&ctx.place()));
-        let found = staged_here(ctx.device, ctx, &words).await;
-        let now_ms = ctx.device.store_now().map_or(0, |store| store.clock().now_ms());
-        let camera = open_camera(ctx.device, now_ms).await;
-        let here = camera.is_some_and(|camera| {
-            camera == OpenCamera { opened_ms: camera.opened_ms, ..OpenCamera::at(ctx.job, &place, 0) }
-        });
-        let _ = open.try_set(here && found.is_empty());
-        let _ = staged.try_set(found);
-    });
-    let forget = move |photo: &Staged| {
-        staged.update(|all| all.retain(|own| own.hash != photo.hash));
-        close_camera(ctx.device);
-    };
-    let label = move || ctx.card.get().map_or_else(String::new, |card| card.label);
-    let camera = move || {
-        open.get().then(|| {
-            let dismiss = move || {
-                open.set(false);
-                close_camera(ctx.device);
-            };
-            view! {
-                <Banner tone=Tone::Caution title=t!(w, "step.photo.again", label = label())>
-                    <p>{t!(w, "step.photo.again_why")}</p>
-                    <Button label=t!(w, "ui.close") look=Look::Quiet on_press=dismiss />
-                </Banner>
-            }
-        })
-    };
-    let found = move || {
-        staged
-            .get()
-            .into_iter()
-            .map(|photo| {
-                let (kept, dropped) = (photo.clone(), photo);
-                let keep = move || {
-                    finish(ctx, kept.clone());
-                    forget(&kept);
-                };
-                let drop = move || {
-                    let hash = dropped.hash;
-                    forget(&dropped);
-                    spawn_local(async move {
-                        if let Some(store) = ctx.device.store_now() {
-                            // Bytes that stay behind are offered once more, never lost.
-                            let _ = store.discard_staged(hash).await;
-                        }
-                    });
-                };
-                view! {
-                    <Banner tone=Tone::Caution title=t!(w, "step.photo.staged", label = label())>
-                        <p>{t!(w, "step.photo.staged_why")}</p>
-                        <Button label=t!(w, "step.photo.staged_keep") on_press=keep />
-                        <Button label=t!(w, "step.photo.staged_drop") look=Look::Quiet on_press=drop />
-                    </Banner>
-                }
-            })
-            .collect_view()
-    };
-    view! { {camera} {found} }.into_any()
-}
-
-async fn staged_here(device: Device, ctx: Ctx, words: &str) -> Vec<Staged> {
-    let Some(store) = device.store_now() else { return Vec::new() };
-    let mut found = store.staged_photos().await.unwrap_or_default();
-    found.retain(|photo| photo.job == ctx.job && photo.place == words);
-    found
-}
-
-fn finish(ctx: Ctx, staged: Staged) {
-    let Some(id) = ctx.id() else { return };
-    let place = ctx.place();
-    ctx.device.run(ctx.saving, move || ctx.written(), async move {
-        let store = ctx.device.store_now().ok_or(Fault::NotOpen)?;
-        let entries = |taken: &TakenPhoto| vec![(id, Body::Photo(photo_body(place, taken))).into()];
-        store.photograph_staged(staged, entries).await?;
-        Ok(())
-    });
 }
 
 /// The photos that count, each with a way to take it back; shown also when nothing more is needed.
@@ -205,6 +164,7 @@ pub fn Thumbnails(
                 <Photo store job=ctx.job original=photo.original.clone() preview=photo.preview.clone() label />
                 <div class="stack">
                     <span class="soft">{about(w, &photo)}</span>
+                    {photo.kept_anyway.then(|| view! { <Chip label=t!(w, "desk.kept_anyway") tone=Tone::Caution /> })}
                     {remove}
                 </div>
             </li>

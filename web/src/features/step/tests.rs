@@ -1,16 +1,20 @@
 //! The view model of a step on cases as they come up on site.
 
 use domain::electrical::{Limit, Unit};
-use domain::ids::{EntryId, InstrumentId, JobId};
+use domain::ids::{CaptureId, EntryId, Hash32, InstrumentId, JobId, PersonId};
 use domain::job_file::JobFile;
 use domain::job_file::body::{
-    Body, InstrumentSnapshot, ModelSnapshot, Place, ReadingQuality, SerialSource, Sign, UnitKind,
+    Body, InstrumentSnapshot, MediaType, ModelSnapshot, Photo, PhotoFile, PhotoOrigin, Place, ReadingQuality,
+    SerialSource, Sign, UnitKind,
 };
 use domain::method::gate::{Answer, LimitInfo, LimitSource, Obstacle, StepRef, StepState};
 use domain::method::plan::{CheckCall, CheckNeed, Micro, PhotoNeed, ReadingNeed, Requirement, Text};
 
+use super::photo::others;
 use super::view_model::*;
-use crate::features::job::load::{CautionCard, JobView, RequirementCard, StepCard, UnitView, job_view};
+use crate::features::job::load::{
+    CautionCard, EvidenceItem, EvidenceStanding, JobView, RequirementCard, StepCard, UnitView, job_view,
+};
 use crate::i18n::{Decimal, Lang, Words};
 use crate::key;
 use crate::ui::Tone;
@@ -343,4 +347,39 @@ fn cautions_that_were_not_read_are_missing_too() {
 fn time_asleep_does_not_count() {
     assert_eq!(waited(10_000, 1_000), 11_000);
     assert_eq!(waited(10_000, 600_000), 10_000);
+}
+
+fn taken(at: Place, at_us: u64, hash: u8, has_preview: bool) -> EvidenceItem {
+    let file = |hash| PhotoFile { hash: Hash32::of([hash; 32]), bytes: 9, width: 4, height: 3, media: MediaType::Jpeg };
+    let body = Body::Photo(Photo {
+        at,
+        capture: CaptureId::of(id(u128::from(hash))),
+        original: file(hash),
+        preview: has_preview.then(|| file(hash + 100)),
+        taken_ms: 0,
+        origin: PhotoOrigin::Camera,
+        corrects: None,
+        kept_anyway: false,
+    });
+    let (entry, by) = (EntryId::of(id(u128::from(hash))), PersonId::of(id(1)));
+    EvidenceItem { id: entry, by, at_us, body, standing: EvidenceStanding::Counts, stamped: false }
+}
+
+#[test]
+fn a_photo_is_compared_with_those_that_count_elsewhere_its_own_subject_first() {
+    let place = |step: &str, slot| Place::of(step, slot, "p");
+    let with = |at: Place, evidence: Vec<EvidenceItem>| RequirementCard { place: at, evidence, ..photo(MISSING) };
+    let taken_back = EvidenceItem { standing: EvidenceStanding::TakenBack, ..taken(place("a", 0), 9, 9, true) };
+    let mut job = job();
+    let cards = vec![
+        with(place("a", 0), vec![taken(place("a", 0), 1, 1, true), taken(place("a", 0), 5, 2, true), taken_back]),
+        with(place("label", 1), vec![taken(place("label", 1), 2, 3, true)]),
+        with(place("label", 2), vec![taken(place("label", 2), 3, 4, true)]),
+        with(place("b", 0), vec![taken(place("b", 0), 4, 5, false)]),
+    ];
+    job.steps = vec![step(0, "A", StepState::Open, cards)];
+    let found = others(&job, &place("label", 2));
+    let hashes: Vec<u8> = found.iter().map(|other| other.original.bytes()[0]).collect();
+    assert_eq!(hashes, [3, 2, 1], "the other label, then the latest; never its own place, nor one without a preview");
+    assert_eq!((found[0].at.clone(), found[0].preview), (place("label", 1), Hash32::of([103; 32])));
 }
