@@ -17,8 +17,8 @@ pub async fn make(folder: &Path, count: u32) -> Result<Vec<PathBuf>> {
     tokio::task::spawn_blocking(move || {
         let file = |number: u32| folder.join(format!("IMG_{number:04}.jpg"));
         let half = |odd: u32| {
-            let mine = (0..count).filter(move |number| number % 2 == odd);
-            move || mine.map(|number| std::fs::write(file(number), draw(number))).collect::<std::io::Result<()>>()
+            let mut mine = (0..count).filter(move |number| number % 2 == odd);
+            move || mine.try_for_each(|number| std::fs::write(file(number), draw(number)))
         };
         std::thread::scope(|scope| {
             let (even, odd) = (scope.spawn(half(0)), scope.spawn(half(1)));
