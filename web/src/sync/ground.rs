@@ -9,9 +9,14 @@ use crate::ports::transport::{Access, Renewal};
 use crate::refusal::Refusal;
 use crate::session::{Session, Standing};
 use crate::store::{JobStore, Who};
+use gloo_timers::future::TimeoutFuture;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 use std::rc::Rc;
+
+/// A page that is just being left may hold the database for some seconds: so often it is tried again unasked.
+const TRIES_UNASKED: u32 = 3;
+const PAUSE_MS: u32 = 4_000;
 
 /// What screens work with.
 #[derive(Clone)]
@@ -39,6 +44,7 @@ pub enum Opening {
 pub struct Ground {
     opening: RwSignal<Opening, LocalStorage>,
     attempt: RwSignal<u32>,
+    unasked: StoredValue<u32>,
 }
 
 /// The [`Ground`] of the app.
@@ -54,7 +60,8 @@ pub fn use_local() -> Option<Local> {
 impl Ground {
     /// Follows the session: called once, where contexts are provided.
     pub fn start(session: Session, api: Api, status: SyncStatus) -> Self {
-        let this = Self { opening: RwSignal::new_local(Opening::NotYet), attempt: RwSignal::new(0) };
+        let (attempt, unasked) = (RwSignal::new(0), StoredValue::new(0));
+        let this = Self { opening: RwSignal::new_local(Opening::NotYet), attempt, unasked };
         let who = Memo::new(move |_| {
             let profile = session.profile()?;
             Some(Who { firm: profile.firm.id, person: profile.person.id, device: profile.device })
@@ -70,6 +77,14 @@ impl Ground {
                     // Somebody else may have signed in while the browser opened it.
                     if current.get_value() == Some(who) && matches!(this.opening.get_untracked(), Opening::NotYet) {
                         this.opened(opened, api, status);
+                    }
+                    let failed = move || matches!(this.opening.get_untracked(), Opening::Failed(_));
+                    if failed() && this.unasked.get_value() < TRIES_UNASKED {
+                        this.unasked.update_value(|tries| *tries += 1);
+                        TimeoutFuture::new(PAUSE_MS).await;
+                        if failed() && current.get_value() == Some(who) {
+                            this.try_again();
+                        }
                     }
                 });
             }
