@@ -19,8 +19,8 @@ use crate::error::ApiError;
 /// The methods that come with the server, by file.
 const BUILT_IN: &[&str] = &["series-stack-floor.toml", "install-with-backup.toml", "replace-fuse.toml"];
 
-/// Checked and rehearsed like the others, and not offered yet: the test that plays the whole job plays version 1, and a version that
-/// nobody has played from end to end is no place to send a crew.
+/// Checked and rehearsed like the others, and not offered yet: it would take the place of version 1 in the list of methods, and version 1
+/// is the one that the test of the whole job plays on a phone.
 #[cfg(test)]
 const NOT_OFFERED: &[&str] = &["series-stack-floor-2.toml"];
 
