@@ -101,23 +101,28 @@ impl Hash32 {
     }
     /// Lower-case hex, 64 characters.
     pub fn hex(&self) -> String {
-        const DIGITS: &[u8; 16] = b"0123456789abcdef";
-        self.0.iter().flat_map(|b| [DIGITS[usize::from(b >> 4)] as char, DIGITS[usize::from(b & 15)] as char]).collect()
+        hex(&self.0)
     }
     /// Reads 64 hex characters; `None` for anything else.
     pub fn from_hex(text: &str) -> Option<Self> {
-        let text = text.as_bytes();
-        if text.len() != 64 {
-            return None;
-        }
-        let mut out = [0u8; 32];
-        for (slot, pair) in out.iter_mut().zip(text.chunks_exact(2)) {
-            let high = (pair[0] as char).to_digit(16)?;
-            let low = (pair[1] as char).to_digit(16)?;
-            *slot = u8::try_from(high * 16 + low).ok()?;
-        }
-        Some(Self(out))
+        from_hex(text)?.try_into().ok().map(Self)
     }
+}
+
+/// Lower-case hex, two characters a byte.
+pub fn hex(bytes: &[u8]) -> String {
+    const DIGITS: &[u8; 16] = b"0123456789abcdef";
+    bytes.iter().flat_map(|b| [DIGITS[usize::from(b >> 4)] as char, DIGITS[usize::from(b & 15)] as char]).collect()
+}
+
+/// Reads hex of either case; `None` for anything else.
+pub fn from_hex(text: &str) -> Option<Vec<u8>> {
+    let digit = |byte: u8| char::from(byte).to_digit(16).and_then(|digit| u8::try_from(digit).ok());
+    let pairs = text.as_bytes().chunks(2).map(|pair| match pair {
+        [high, low] => Some(digit(*high)? * 16 + digit(*low)?),
+        _ => None,
+    });
+    pairs.collect()
 }
 
 impl fmt::Debug for Hash32 {
@@ -163,6 +168,7 @@ mod tests {
         assert_eq!(hash.hex(), "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
         assert_eq!(Hash32::from_hex(&hash.hex()), Some(hash));
         assert_eq!(Hash32::from_hex("zz"), None);
+        assert_eq!((from_hex("00fF"), from_hex("00f")), (Some(vec![0, 255]), None));
         assert_eq!(Hash32::from_hex(&"g".repeat(64)), None);
     }
 }

@@ -1,6 +1,6 @@
 //! PINs and countersignatures: who sets one, what phones learn of it, and what the server decides.
 
-use domain::ids::{EntryId, Hash32, JobId, PersonId, uuid_v7};
+use domain::ids::{EntryId, Hash32, JobId, PersonId, from_hex, uuid_v7};
 use domain::job_file::body::{Countersign, CountersignProof, FindingCode};
 use domain::job_file::{Body, Draft, Entry, Place};
 use domain::people::pin::{SlipCheck, Typed};
@@ -52,7 +52,7 @@ impl Site {
         let mut phone = TestPhone::sign_in(&app, TECHNICIAN).await;
         phone.pull().await;
         let digits = reference(&phone.client).await["pin_key"].as_str().unwrap().to_owned();
-        let key = (0..digits.len()).step_by(2).map(|at| u8::from_str_radix(&digits[at..at + 2], 16).unwrap()).collect();
+        let key = from_hex(&digits).unwrap();
         Self { app, phone, job, key, made: 0 }
     }
 

@@ -121,6 +121,7 @@ async fn each_route_asks_the_permission_table() {
         (Method::PATCH, solano.clone(), json!({"display_name": " "}), &["owner"]),
         (Method::PATCH, solano.clone(), json!({"language": "xx"}), &["owner"]),
         (Method::POST, format!("{solano}/reset"), json!({}), &["owner"]),
+        (Method::PUT, format!("{solano}/pin"), json!({"password": "x", "pin": "1"}), &[]),
         (Method::PATCH, "/api/firm".into(), json!({"name": " "}), &["owner"]),
         (Method::POST, "/api/instruments".into(), json!({"kind": "tape"}), &["owner", "lead", "office"]),
         (Method::PATCH, format!("/api/instruments/{}", ids::TAPE), json!({"label": ""}), &["owner", "lead", "office"]),

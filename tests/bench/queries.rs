@@ -7,17 +7,6 @@ use domain::job_file::Entry;
 use sqlx::{Executor as _, PgPool};
 use uuid::Uuid;
 
-/// Puts a method where the server finds methods.
-pub async fn publish(owner: &PgPool, id: &str, hash: &[u8; 32], cbor: &[u8]) {
-    sqlx::query("insert into methods (id, version, hash, cbor, published_us) values ($1, 1, $2, $3, 0)")
-        .bind(id)
-        .bind(hash.to_vec())
-        .bind(cbor)
-        .execute(owner)
-        .await
-        .unwrap();
-}
-
 /// Both halves of what makes a commit wait for the disk.
 pub async fn fsync_is_on(owner: &PgPool) -> bool {
     let (fsync, commit): (String, String) =

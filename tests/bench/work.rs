@@ -4,12 +4,9 @@ use domain::ids::{CaptureId, Hash32, JobId};
 use domain::job_file::body::{Body, MediaType, Photo, PhotoFile, PhotoOrigin, Reading, ReadingQuality, Remark, Sign};
 use domain::job_file::{Entry, Place};
 use domain::method::Method;
-use domain::method::load::from_toml;
 use sqlx::PgPool;
-use tests::phone::{SMALL_METHOD, TestPhone, serial_read};
+use tests::phone::{TestPhone, serial_read, small_method};
 use uuid::Uuid;
-
-use crate::queries;
 
 /// Lead of the demo firm.
 pub const LEAD: &str = "quill@larkfield.example";
@@ -18,8 +15,8 @@ pub const TECHNICIAN: &str = "ashdown@larkfield.example";
 
 /// The method of the tests, where the server finds methods.
 pub async fn publish(owner: &PgPool) -> Method {
-    let method = from_toml(SMALL_METHOD).unwrap();
-    queries::publish(owner, &method.id, method.reference().hash.bytes(), &method.to_bytes()).await;
+    let method = small_method();
+    tests::phone::publish(owner, &method).await.unwrap();
     method
 }
 

@@ -3,10 +3,12 @@
 
 use anyhow::{Context as _, Result};
 use domain::ids::PersonId;
+use domain::method::load::from_toml;
 use domain::people::pin::{SlipCheck, Typed};
 use serde_json::json;
 use server::demo::{PASSWORD, PIN};
 use tests::browser::{Browser, WITHIN};
+use tests::phone::method_text;
 
 use crate::people::{TECHNICIAN, until_all_sent};
 use crate::rig::Rig;
@@ -16,24 +18,7 @@ use crate::step::{look, press_main, until};
 const SECOND: &str = "solano@larkfield.example";
 const SECOND_NAME: &str = "Mateo Solano";
 /// watch (countersigned) → after (tick); sign (signature) beside them.
-const METHOD: &str = r#"
-id = "test-second"
-version = 1
-purpose = "install"
-title = { en = "Second" }
-about = { en = "For tests" }
-caution = []
-
-[[unit]]
-unit = "module"
-least = 1
-most = 8
-new = true
-
-[[stage]]
-id = "work"
-title = { en = "Work" }
-
+const STEPS: &str = r#"
 [[step]]
 id = "watch"
 stage = "work"
@@ -71,7 +56,7 @@ label = { en = "I have done this work." }
 #[tokio::test(flavor = "multi_thread")]
 async fn a_wrong_pin_is_found_out_and_shuts_what_it_opened() -> Result<()> {
     let rig = Rig::demo().await?;
-    let job = plan_of(&rig, METHOD, &[TECHNICIAN, SECOND], Vec::new()).await?;
+    let job = plan_of(&rig, from_toml(&method_text("test-second", STEPS))?, &[TECHNICIAN, SECOND], Vec::new()).await?;
     let (slip, wrong) = pins(&rig).await?;
     let phone = used_phone(&rig).await?;
     phone.open("/day").await?;

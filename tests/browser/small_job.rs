@@ -3,10 +3,10 @@
 use anyhow::{Result, ensure};
 use domain::ids::{JobId, PersonId};
 use domain::job_file::Body;
-use domain::method::load::from_toml;
+use domain::method::Method;
 use domain::wire::sync::PushVerdict;
 use tests::browser::{Browser, PHONE, WITHIN};
-use tests::phone::{SMALL_METHOD, TestPhone};
+use tests::phone::{TestPhone, publish, small_method};
 
 use crate::people::{LEAD, TECHNICIAN, browser_of, until_all_sent};
 use crate::rig::Rig;
@@ -14,19 +14,13 @@ use crate::step::look;
 
 /// Plans it for the technician.
 pub async fn plan(rig: &Rig) -> Result<JobId> {
-    plan_of(rig, SMALL_METHOD, &[TECHNICIAN], Vec::new()).await
+    plan_of(rig, small_method(), &[TECHNICIAN], Vec::new()).await
 }
 
 /// Plans a job of another method, with this crew and further entries of the lead's.
-pub async fn plan_of(rig: &Rig, method: &str, crew: &[&str], more: Vec<Body>) -> Result<JobId> {
-    let method = from_toml(method).map_err(|error| anyhow::anyhow!("{error}"))?;
+pub async fn plan_of(rig: &Rig, method: Method, crew: &[&str], more: Vec<Body>) -> Result<JobId> {
     let pool = rig.server.db.owner_pool().await;
-    sqlx::query("insert into methods (id, version, hash, cbor, published_us) values ($1, 1, $2, $3, 0)")
-        .bind(&method.id)
-        .bind(method.reference().hash.bytes().to_vec())
-        .bind(method.to_bytes())
-        .execute(&pool)
-        .await?;
+    publish(&pool, &method).await?;
     pool.close().await;
     let owner = rig.server.sign_in(LEAD, server::demo::PASSWORD).await?;
     // The server learns of it by being asked: from here on it stands in the list that devices fetch.

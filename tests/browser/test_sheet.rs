@@ -5,36 +5,21 @@ use domain::design::Design;
 use domain::ids::JobId;
 use domain::job_file::Place;
 use domain::job_file::body::{Body, DesignInputs, Reading, ReadingQuality, Sign};
+use domain::method::load::from_toml;
 use domain::wire::sync::PushVerdict;
 use serde_json::json;
 use tests::browser::{Browser, DESK, WITHIN};
-use tests::phone::TestPhone;
+use tests::phone::{TestPhone, method_text};
 
 use crate::people::{LEAD, TECHNICIAN, TECHNICIAN_NAME, browser_of, until_all_sent};
 use crate::rig::Rig;
 use crate::small_job::{plan_of, used_phone};
 
 /// Two of the tests, as the built-in methods name their steps.
-const METHOD: &str = r#"
-id = "test-two-tests"
-version = 1
-purpose = "install"
-title = { en = "Two tests" }
-about = { en = "For tests" }
-
-[[unit]]
-unit = "module"
-least = 1
-most = 8
-new = true
-
-[[stage]]
-id = "dead-tests"
-title = { en = "Dead tests" }
-
+const STEPS: &str = r#"
 [[step]]
 id = "bus-termination"
-stage = "dead-tests"
+stage = "work"
 title = { en = "Measure the bus termination" }
 act = { en = "Measure." }
 [[step.require]]
@@ -46,7 +31,7 @@ sanity = ["0", "100000"]
 
 [[step]]
 id = "pe-continuity"
-stage = "dead-tests"
+stage = "work"
 title = { en = "Continuity of the protective earth" }
 act = { en = "Measure." }
 [[step.require]]
@@ -78,8 +63,13 @@ fn measured(step: &str, micro: i64) -> Body {
 async fn measured_job(rig: &Rig) -> Result<JobId> {
     let design = Design::parse(DESIGN).map_err(|error| anyhow::anyhow!("{error}"))?;
     let values = design.values().map(|(key, micro)| (key.to_owned(), micro)).collect();
-    let job =
-        plan_of(rig, METHOD, &[crate::people::TECHNICIAN], vec![Body::DesignInputs(DesignInputs { values })]).await?;
+    let job = plan_of(
+        rig,
+        from_toml(&method_text("test-two-tests", STEPS))?,
+        &[TECHNICIAN],
+        vec![Body::DesignInputs(DesignInputs { values })],
+    )
+    .await?;
     let mut technician = TestPhone::of(rig.server.sign_in(TECHNICIAN, server::demo::PASSWORD).await?);
     technician.pull().await;
     technician.write(job, measured("bus-termination", 60_000_000));

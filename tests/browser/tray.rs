@@ -7,7 +7,7 @@ use tests::browser::{Browser, DESK, PHONE, WITHIN};
 
 use crate::people::{LEAD, TECHNICIAN, browser_of, sign_in, until_all_sent};
 use crate::rig::Rig;
-use crate::small_job::{phone_on_first_step, plan, step_path};
+use crate::small_job::{phone_on_first_step, plan, step_path, used_phone};
 use crate::step::{press_main, until};
 
 /// Ticks the one statement of the first step, out of turn.
@@ -120,4 +120,26 @@ async fn a_page_left_in_its_first_second_does_not_hold_up_the_next() -> Result<(
         desk.see("Plan a job").await?;
     }
     Ok(())
+}
+
+/// As when a page that is just being left holds the database: nobody has to press anything.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_store_that_does_not_open_at_first_is_tried_again_unasked() -> Result<()> {
+    let rig = Rig::demo().await?;
+    plan(&rig).await?;
+    let phone = used_phone(&rig).await?;
+    let refuse_once = r#"
+      const open = IDBFactory.prototype.open;
+      let refused = false;
+      IDBFactory.prototype.open = function (name, ...more) {
+        if (name.startsWith("witnessmark-") && !refused) {
+          refused = true;
+          throw new DOMException("held by another page", "UnknownError");
+        }
+        return open.call(this, name, ...more);
+      };"#;
+    phone.cdp("Page.addScriptToEvaluateOnNewDocument", json!({"source": refuse_once})).await?;
+    phone.open("/day").await?;
+    phone.see("The records on this device cannot be opened").await?;
+    phone.see("Lane 7").await
 }

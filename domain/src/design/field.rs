@@ -255,6 +255,12 @@ pub fn field(key: &str) -> Option<&'static Field> {
     FIELDS.iter().find(|field| field.key == key)
 }
 
+/// The number of a load and which of its figures; `None` for a field of anything else.
+pub fn load_of(key: &str) -> Option<(usize, &str)> {
+    let (number, part) = key.strip_prefix("load_")?.split_once('_')?;
+    Some((number.parse().ok()?, part))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -31,11 +31,11 @@ pub use differences::{Changed, ChangedLimit, ChangedVerdict, Differences, differ
 pub use digest::digest;
 pub use drawing::{single_line, stack_drawing};
 pub use equipment::with_equipment;
-pub use field::{FIELDS, Field, Section, field, fields};
+pub use field::{FIELDS, Field, Section, field, fields, load_of};
 pub use inputs::Design;
 pub use notices::NoticeLine;
 pub use of_job::{RULES_PLACE, RULES_VERSION, as_built, modules_on_record, place_of_job};
-pub use sheet::{Line, Outcome, Sheet, sheet};
+pub use sheet::{Line, LineName, Outcome, Sheet, line_name, sheet};
 pub use suggest::Suggestion;
 pub use test_record::{Came, Fact, Point, Standing, standing};
 pub use test_sheet::{Circuit, Stage, Test, opened_again, test_sheet};

@@ -4,7 +4,7 @@ use super::inputs::Design;
 use super::notices::{NoticeLine, notices};
 use super::suggest::{Suggestion, suggestions};
 use super::{limits, lines, place};
-use crate::electrical::rule_set::{Loosened, Rule, RuleSet};
+use crate::electrical::rule_set::{Loosened, Rule, RuleSet, Topic};
 use crate::electrical::{Check, CheckNote, InputFault, Inputs, Mark, Source, Verdict, compute, judge::Why};
 
 /// What a check on the design came to.
@@ -186,6 +186,26 @@ impl Bench<'_> {
             }
         }
         values
+    }
+}
+
+/// What a line is called after.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LineName<'a> {
+    /// A check or limit of the sheet's own: its key.
+    Line(&'a str),
+    /// A figure of the design that a rule is about: its key.
+    Field(&'static str),
+    /// The trip time at a multiple of the rated residual current: the multiple, with a point.
+    RcdTime(&'static str),
+}
+
+/// What the line with that key is called after; lines that come from a rule have its id for a key.
+pub fn line_name<'a>(rules: &RuleSet, key: &'a str) -> LineName<'a> {
+    match rules.rule(key) {
+        Some(rule) if rule.topic == Topic::RcdTime => LineName::RcdTime(rule.about),
+        Some(rule) => LineName::Field(rule.about),
+        None => LineName::Line(key),
     }
 }
 

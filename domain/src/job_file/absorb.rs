@@ -1,6 +1,7 @@
 //! Puts what entries say into a record. The order of calls does not matter: every place keeps its own order.
 
 use super::body::{Body, Choice, Finding, FindingCode, StopWork};
+use super::countersigns::note;
 use super::entry::Content;
 use super::file::{Held, OrderKey};
 use super::record::{Deviation, Evidence, Latest, PhaseEvent, Stop};
@@ -10,7 +11,7 @@ use crate::method::plan::Requirement;
 use std::collections::BTreeMap;
 
 /// Whether the server's own device wrote this: nobody's person stands behind it.
-pub fn is_by_server(held: &Held) -> bool {
+pub(super) fn is_by_server(held: &Held) -> bool {
     held.entry.header.author.uuid() == held.entry.header.device.uuid()
 }
 
@@ -175,13 +176,7 @@ fn absorb_finding<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, finding: &'a Find
                 *first = (*first).min(other);
             }
         }
-        // A wrong PIN beats a right one: only one of them can be a mistake that hurts nobody.
-        FindingCode::CountersignConfirmed => {
-            record.pins.entry(finding.about).or_insert(true);
-        }
-        FindingCode::CountersignWrong => {
-            record.pins.insert(finding.about, false);
-        }
+        FindingCode::CountersignConfirmed | FindingCode::CountersignWrong => note(&mut record.pins, finding),
         FindingCode::SerialElsewhere | FindingCode::ForkedChain | FindingCode::PreviewDiffers => {}
     }
 }

@@ -5,7 +5,8 @@
 //! nothing. So nobody's honest work becomes a breach because of somebody else's later entry.
 
 use super::absorb::{absorb, is_by_server};
-use super::body::{Body, CrewRole, DeviationByVoice, FindingCode, LeftAs};
+use super::body::{Body, CrewRole, DeviationByVoice, LeftAs};
+use super::countersigns::decisions;
 use super::entry::Content;
 use super::file::{Held, JobFile, OrderKey};
 use super::record::PhaseEvent;
@@ -128,13 +129,10 @@ pub fn fold<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>) -> JobState<'p, 'a> {
 
 /// Countersignatures of this file under which the server found a wrong PIN.
 fn wrong_pins(file: &JobFile) -> Vec<EntryId> {
-    let findings = file.iter().filter(|held| is_by_server(held)).filter_map(|held| match held.entry.body() {
-        Some(Body::Finding(finding)) if finding.code == FindingCode::CountersignWrong => Some(finding.about),
-        _ => None,
-    });
     let countersigns =
         |id: &EntryId| matches!(file.get(*id).and_then(|held| held.entry.body()), Some(Body::Countersign(_)));
-    findings.filter(countersigns).collect()
+    let wrong = decisions(file).into_iter().filter(|(_, right)| !right).map(|(id, _)| id);
+    wrong.filter(countersigns).collect()
 }
 
 /// Position of the first pass of the review and everything of the crew that arrived after it.

@@ -7,6 +7,7 @@
 
 mod absorb;
 pub mod body;
+pub mod countersigns;
 pub mod entry;
 pub mod file;
 pub mod fold;
@@ -16,7 +17,6 @@ pub mod record;
 pub mod signature;
 mod vouched;
 
-pub use absorb::is_by_server;
 pub use body::{Body, Place};
 pub use entry::{ChainHead, Content, Draft, Entry, Envelope, NotAnEntry};
 pub use file::{Absorbed, Held, JobFile, OrderKey, Stamp};

@@ -2,7 +2,7 @@
 
 use super::body::{
     Assignment, Body, Consent, CrewRole, DesignInputs, DeviationAsked, DeviationByVoice, Drawing, Equipment, Finding,
-    JobPlanned, LeftAs, Place, Schedule, SiteDetails, StopWork, UnitKind, VoiceAnswers,
+    JobPlanned, LeftAs, Place, Schedule, SerialRead, SiteDetails, StopWork, UnitKind, VoiceAnswers,
 };
 use super::file::{Held, OrderKey};
 use crate::ids::{EntryId, Hash32, PersonId};
@@ -167,13 +167,13 @@ impl<'a> Record<'a> {
         }
     }
 
-    /// Countersignatures that the server has not decided yet, where each stands.
-    pub fn countersigns_to_confirm(&self) -> Vec<(Place, EntryId)> {
-        let all = self.evidence.iter().flat_map(|(place, all)| all.iter().map(move |evidence| (place, evidence)));
-        all.filter(|(_, evidence)| matches!(evidence.body, Body::Countersign(_)))
-            .filter(|(_, evidence)| !self.pins.contains_key(&evidence.key.id))
-            .map(|(place, evidence)| (place.clone(), evidence.key.id))
-            .collect()
+    /// The serial that counts in a slot, whatever the gate thinks of it.
+    pub fn serial_of_slot(&self, slot: u16) -> Option<&'a SerialRead> {
+        let places = self.evidence.keys().filter(|place| place.slot == slot);
+        places.filter_map(|place| self.counting(place).last().copied()).find_map(|evidence| match evidence.body {
+            Body::Serial(read) => Some(read),
+            _ => None,
+        })
     }
 
     /// The stack that a unit belongs to, named by the slot of its control unit: a stack's modules are numbered before

@@ -156,15 +156,7 @@ fn units(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
     let Some(equipment) = &record.equipment else { return table };
     for slot in &equipment.value.slots {
         let Some(model) = equipment.value.models.get(usize::from(slot.model)) else { continue };
-        let serial = record
-            .evidence
-            .keys()
-            .filter(|place| place.slot == slot.number)
-            .filter_map(|place| record.counting(place).last().copied())
-            .find_map(|evidence| match evidence.body {
-                Body::Serial(serial) => Some(serial.stored.clone()),
-                _ => None,
-            });
+        let serial = record.serial_of_slot(slot.number).map(|read| read.stored.clone());
         let absent = words.get(if slot.new { "unit.serial_missing" } else { "unit.existing" });
         table.rows.push(vec![
             slot.number.to_string(),

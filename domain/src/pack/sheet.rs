@@ -2,11 +2,14 @@
 
 use super::lines::{check_report, cited, limit, named, quantity, verdict_text};
 use super::{CheckReport, Context, SheetLine, SheetReport};
-use crate::design::{Design, Line, Outcome, Sheet, as_built, modules_on_record, place_of_job, sheet, with_equipment};
-use crate::electrical::rule_set::{RuleSet, Topic};
+use crate::design::{
+    Design, Line, LineName, Outcome, Sheet, as_built, line_name, load_of, modules_on_record, place_of_job, sheet,
+    with_equipment,
+};
+use crate::electrical::rule_set::RuleSet;
 use crate::electrical::{Check, Prefix, Quantity, Verdict};
 use crate::job_file::JobState;
-use crate::job_file::body::{Body, UnitKind};
+use crate::job_file::body::UnitKind;
 use crate::job_file::record::Record;
 
 /// The sheet of the job; absent while nothing is designed.
@@ -27,12 +30,7 @@ fn modules(record: &Record<'_>) -> Option<i64> {
     let modules = equipment.slots.iter().filter(|slot| {
         equipment.models.get(usize::from(slot.model)).is_some_and(|model| model.kind == UnitKind::Module)
     });
-    modules_on_record(modules.map(|slot| (slot.new, has_serial(record, slot.number))))
-}
-
-fn has_serial(record: &Record<'_>, slot: u16) -> bool {
-    let mut places = record.evidence.keys().filter(|place| place.slot == slot);
-    places.any(|place| record.counting(place).last().is_some_and(|last| matches!(last.body, Body::Serial(_))))
+    modules_on_record(modules.map(|slot| (slot.new, record.serial_of_slot(slot.number).is_some())))
 }
 
 fn report_of(sheet: &Sheet, rules: &RuleSet, context: &Context<'_>) -> SheetReport {
@@ -94,23 +92,21 @@ fn open(line: &Line, context: &Context<'_>) -> String {
 }
 
 fn name(line: &Line, rules: &RuleSet, context: &Context<'_>) -> String {
-    match rules.rule(line.key) {
-        Some(rule) if rule.topic == Topic::RcdTime => {
-            let multiple = rule.about.replace('.', &context.decimal.to_string());
+    match line_name(rules, line.key) {
+        LineName::RcdTime(multiple) => {
+            let multiple = multiple.replace('.', &context.decimal.to_string());
             context.words.with("design.line.rcd_time", &[("multiple", &multiple)])
         }
-        Some(rule) => field(context, rule.about),
-        None => named(context, "design.line", line.key),
+        LineName::Field(key) => field(context, key),
+        LineName::Line(key) => named(context, "design.line", key),
     }
 }
 
 /// The name of a field; loads have a number.
 fn field(context: &Context<'_>, key: &str) -> String {
-    match key.strip_prefix("load_").and_then(|rest| rest.split_once('_')) {
-        Some((number, part)) if number.bytes().all(|byte| byte.is_ascii_digit()) => {
-            context.words.with(&format!("design.field.load_{part}"), &[("n", number)])
-        }
-        _ => named(context, "design.field", key),
+    match load_of(key) {
+        Some((number, part)) => context.words.with(&format!("design.field.load_{part}"), &[("n", &number.to_string())]),
+        None => named(context, "design.field", key),
     }
 }
 

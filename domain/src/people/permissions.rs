@@ -19,6 +19,8 @@ pub enum Action {
     ChangePerson,
     /// Language and number format.
     ChangePreferences,
+    /// The PIN that countersigns: it stands for a person's word, so nobody sets it for another.
+    SetPin,
     /// A one-time link for a new password.
     ResetPassword,
     /// The list of enrolments.
@@ -59,12 +61,13 @@ pub enum Action {
 
 impl Action {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 24] = [
         Self::SeePeople,
         Self::SeePeopleDetails,
         Self::InvitePerson,
         Self::ChangePerson,
         Self::ChangePreferences,
+        Self::SetPin,
         Self::ResetPassword,
         Self::SeeDevices,
         Self::RevokeDevice,
@@ -131,6 +134,7 @@ const fn role_may(role: Role, action: Action, ownership: Ownership) -> bool {
         // One's own affairs, and the owner for everybody. Seeing details of oneself is no secret either.
         A::SeePeopleDetails | A::SeeDevices | A::RevokeDevice => own || owner,
         A::ChangePreferences => own || owner,
+        A::SetPin => own,
         A::InvitePerson | A::ChangePerson | A::ResetPassword => owner,
         A::ChangeInstruments | A::ChangeModels | A::SeeRegistration | A::SeeUnits | A::SeeHeld | A::WriteSite => {
             owner || lead || office
@@ -228,6 +232,7 @@ SeePeopleDetails: own all; firm owner
 InvitePerson: owner
 ChangePerson: owner
 ChangePreferences: own all; firm owner
+SetPin: own all; firm nobody
 ResetPassword: owner
 SeeDevices: own all; firm owner
 RevokeDevice: own all; firm owner

@@ -23,6 +23,11 @@ pub const KEY_BYTES: usize = 65;
 pub const PLAIN_BYTES: usize = 1 + DIGITS.1;
 /// Bytes of a sealed PIN: ephemeral key, [`plain`], tag.
 pub const SEALED_BYTES: usize = KEY_BYTES + PLAIN_BYTES + 16;
+/// Wrong PINs of one person in a row that the server decides by looking; every further one is wrong unseen until the person
+/// sets a new PIN, for a log is no place to guess in. House rule.
+pub const WRONG_MAX: u32 = 10;
+/// How long the PIN before still counts, microseconds: a phone without data may hold it for days. House rule.
+pub const BEFORE_COUNTS_US: u64 = 14 * 24 * 60 * 60 * 1_000_000;
 /// Slips that a phone lets pass in a row before it sends the person to the lead.
 pub const SLIPS_MAX: u8 = 5;
 

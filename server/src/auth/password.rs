@@ -46,19 +46,16 @@ impl Passwords {
         if password.len() > BYTES_MAX {
             return Err(ApiError::Invalid("password_too_long"));
         }
-        self.hash_any(password.to_owned()).await
+        self.hash_any(password).await
     }
 
-    /// The hash of a PIN, whose form the caller has looked at.
+    /// The hash of a secret whose form the caller has looked at.
     ///
     /// # Errors
     /// argon2 refuses.
-    pub async fn hash_pin(&self, pin: &str) -> Result<String, ApiError> {
-        self.hash_any(pin.to_owned()).await
-    }
-
-    async fn hash_any(&self, secret: String) -> Result<String, ApiError> {
+    pub async fn hash_any(&self, secret: &str) -> Result<String, ApiError> {
         let _turn = self.gate.acquire().await.map_err(ApiError::internal)?;
+        let secret = secret.to_owned();
         tokio::task::spawn_blocking(move || hash_now(&secret)).await.map_err(ApiError::internal)?
     }
 

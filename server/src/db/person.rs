@@ -1,14 +1,15 @@
 //! People as several features show them: sign-in, the list of people, reference data.
 
 use domain::ids::PersonId;
-use domain::people::pin::SlipCheck;
+use domain::people::pin::{BEFORE_COUNTS_US, SlipCheck};
 use domain::people::{Action, Role, may};
 use serde::{Deserialize, Serialize};
 
 use super::{FirmTx, queries};
 use crate::auth::Caller;
-use crate::clock::{Clock, SECOND_US};
+use crate::clock::Clock;
 use crate::error::{ApiError, OnConstraint as _};
+use crate::job_files::cut;
 
 /// A licence or competence.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -186,16 +187,13 @@ pub(crate) fn words_of(roles: &[Role]) -> Vec<String> {
     roles.iter().map(|role| role.word().to_owned()).collect()
 }
 
-/// How long the PIN before still counts: a phone without data may hold it for days.
-const PIN_BEFORE_COUNTS_US: i64 = 14 * 24 * 60 * 60 * SECOND_US;
-
 /// Sets a person's PIN and tells every device what it may know of it.
 ///
 /// # Errors
 /// The database.
 pub async fn set_pin(tx: &mut FirmTx, clock: &Clock, id: PersonId, pin: &str, hash: &str) -> Result<(), ApiError> {
     let check = SlipCheck::of(pin, clock.new_salt());
-    queries::set_pin(tx, id, hash, check, clock.now_us() + PIN_BEFORE_COUNTS_US).await?;
+    queries::set_pin(tx, id, hash, check, clock.now_us() + cut(BEFORE_COUNTS_US)).await?;
     reference_changed(tx).await
 }
 

@@ -71,14 +71,32 @@ impl FromRequestParts<AppState> for ClientAddress {
     }
 }
 
+/// Within `nest` the address has lost its "/api".
+fn time_max(path: &str) -> Duration {
+    let long = path.starts_with("/photos") || path.ends_with(".pdf");
+    if long { TIME_MAX_LONG } else { TIME_MAX }
+}
+
 /// Ends a request that takes too long.
 pub async fn time_limit(request: Request, next: Next) -> Response {
-    // Within `nest` the address has lost its "/api".
-    let path = request.uri().path();
-    let long = path.starts_with("/photos") || path.ends_with(".pdf");
-    let limit = if long { TIME_MAX_LONG } else { TIME_MAX };
+    let limit = time_max(request.uri().path());
     match tokio::time::timeout(limit, next.run(request)).await {
         Ok(response) => response,
         Err(_) => ApiError::TimedOut.into_response(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn photos_and_papers_may_take_their_time_and_nothing_else() {
+        for path in ["/photos/1", "/jobs/1/report.pdf", "/methods/a/1/sheet.pdf"] {
+            assert_eq!(time_max(path), TIME_MAX_LONG, "{path}");
+        }
+        for path in ["/sync/push", "/jobs/1", "/jobs/1/photos", "/jobs/1/registration.csv"] {
+            assert_eq!(time_max(path), TIME_MAX, "{path}");
+        }
     }
 }

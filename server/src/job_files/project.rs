@@ -70,13 +70,13 @@ async fn project(state: &AppState, firm: FirmId, job: JobId) -> Result<(), ApiEr
     }
     let Some(loaded) = load(&mut tx, job).await? else { return Ok(()) };
     let method = method_of(state, &loaded.file).await?;
+    let decided = countersigns::decide(&mut tx, state, &loaded.file).await?;
     // The fold of a large job takes a while: not on a thread that serves requests.
     let rows = tokio::task::spawn_blocking(move || Rows::of(&loaded.file, method.as_deref()))
         .await
         .map_err(|error| ApiError::internal(anyhow::anyhow!("the fold of a job failed: {error}")))?;
     queries::replace_job_row(&mut tx, job, &rows.job).await?;
     queries::replace_unit_rows(&mut tx, job, &rows.units).await?;
-    let decided = countersigns::decide(&mut tx, state, rows.undecided).await?;
     let forks = rows.forks.iter().map(|(later, first)| (FindingCode::ForkedChain, *later, *first));
     findings::write(&mut tx, &state.clock, job, &forks.chain(decided).collect::<Vec<_>>()).await?;
     queries::set_projected(&mut tx, job, loaded.head).await?;
@@ -127,7 +127,6 @@ struct Rows {
     units: Vec<queries::UnitRowNew>,
     /// (an entry that continues a chain a second time, the one that continued it first)
     forks: Vec<(EntryId, EntryId)>,
-    undecided: Vec<countersigns::Undecided>,
 }
 
 impl Rows {
@@ -137,12 +136,7 @@ impl Rows {
         let plan = Plan::of(method);
         let mut state = fold(file, &plan);
         let job = job_row(file, &mut state, published.is_some());
-        Self {
-            job,
-            units: unit_rows(file, &state),
-            forks: forks(file, &state),
-            undecided: countersigns::undecided(file),
-        }
+        Self { job, units: unit_rows(file, &state), forks: forks(file, &state) }
     }
 }
 

@@ -65,14 +65,23 @@ pub fn render(document: &Document) -> Result<Vec<u8>, PaperError> {
     pdf
 }
 
+/// Names of figures, design fields and checks: on paper as on the screen, so they stand in one file.
+const AS_ON_SCREEN: [&str; 3] = ["figure.", "design.field.", "design.line."];
+
 /// The words of paper documents; English where a language has none.
 pub fn words(language: &str) -> Words {
-    let text = match language {
-        "de" => include_str!("../../locales/de.json"),
-        "es" => include_str!("../../locales/es.json"),
-        _ => include_str!("../../locales/en.json"),
+    let (own, screen) = match language {
+        "de" => (include_str!("../../locales/de.json"), include_str!("../../../web/locales/de.json")),
+        "es" => (include_str!("../../locales/es.json"), include_str!("../../../web/locales/es.json")),
+        _ => (include_str!("../../locales/en.json"), include_str!("../../../web/locales/en.json")),
     };
-    Words::of(serde_json::from_str(text).expect("the language files are checked by a test"))
+    let read = |text| -> BTreeMap<String, String> {
+        serde_json::from_str(text).expect("the language files are checked by a test")
+    };
+    let mut words = read(screen);
+    words.retain(|key, _| AS_ON_SCREEN.iter().any(|room| key.starts_with(room)));
+    words.extend(read(own));
+    Words::of(words)
 }
 
 #[cfg(test)]

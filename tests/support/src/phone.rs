@@ -15,6 +15,7 @@ use domain::method::load::from_toml;
 use domain::wire::sync::{JobHead, Pull, PullReply, Push, PushReply, PushVerdict, SYNC_VERSION};
 use domain::wire::{from_bytes, to_bytes};
 use reqwest::Method as Verb;
+use sqlx::PgPool;
 use uuid::Uuid;
 
 use crate::app::TestApp;
@@ -22,24 +23,7 @@ use crate::client::{Answer, Client, send};
 
 /// A plan of work that fits a test: arrive (photo, tick) → dead (stop-work, at most 10 V) → plates (serial and label of each
 /// unit) → settings (choice).
-pub const SMALL_METHOD: &str = r#"
-id = "test-small"
-version = 1
-purpose = "install"
-title = { en = "Small" }
-about = { en = "For tests" }
-caution = []
-
-[[unit]]
-unit = "module"
-least = 1
-most = 8
-new = true
-
-[[stage]]
-id = "work"
-title = { en = "Work" }
-
+const SMALL_STEPS: &str = r#"
 [[stage]]
 id = "settings"
 title = { en = "Settings" }
@@ -106,23 +90,64 @@ label = { en = "Profile" }
 option = [ { id = "b", label = { en = "Region B" } } ]
 "#;
 
-/// Puts [`SMALL_METHOD`] where the server finds methods.
+/// A method file for tests: one to eight new modules, the stage `work`, and what follows.
+pub fn method_text(id: &str, rest: &str) -> String {
+    format!(
+        r#"
+id = "{id}"
+version = 1
+purpose = "install"
+title = {{ en = "{id}" }}
+about = {{ en = "For tests" }}
+caution = []
+
+[[unit]]
+unit = "module"
+least = 1
+most = 8
+new = true
+
+[[stage]]
+id = "work"
+title = {{ en = "Work" }}
+
+{rest}"#
+    )
+}
+
+/// The small method.
 ///
 /// # Panics
-/// It is not a method, or the database does not take it.
-pub async fn publish_small_method(app: &TestApp) -> Method {
-    let method = from_toml(SMALL_METHOD).expect("the small method is a method");
-    let pool = app.db.owner_pool().await;
+/// It is no method any more.
+pub fn small_method() -> Method {
+    from_toml(&method_text("test-small", SMALL_STEPS)).expect("the small method is a method")
+}
+
+/// Puts a method where the server finds methods; a second time changes nothing.
+///
+/// # Errors
+/// The database does not take it.
+pub async fn publish(owner: &PgPool, method: &Method) -> Result<(), sqlx::Error> {
     sqlx::query(
         "insert into methods (id, version, hash, cbor, published_us) values ($1, 1, $2, $3, 0) on conflict do nothing",
     )
     .bind(&method.id)
     .bind(method.reference().hash.bytes().to_vec())
     .bind(method.to_bytes())
-    .execute(&pool)
+    .execute(owner)
     .await
-    .expect("a method row");
-    pool.close().await;
+    .map(drop)
+}
+
+/// Puts the small method where the server finds methods.
+///
+/// # Panics
+/// The database does not take it.
+pub async fn publish_small_method(app: &TestApp) -> Method {
+    let method = small_method();
+    let owner = app.db.owner_pool().await;
+    publish(&owner, &method).await.expect("a method row");
+    owner.close().await;
     method
 }
 

@@ -12,6 +12,7 @@ use domain::job_file::body::{
     Body, ConsentState, CrewRole, FindingCode, LeftAs, PhotoOrigin, Place, Purpose, Reading, ReadingQuality,
     SerialSource, Sign, StopCause, UnitKind,
 };
+use domain::job_file::record::CountersignState;
 use domain::job_file::{BreachWhy, Phase};
 use domain::method::gate::{Answer, FailWhy, LimitInfo, LimitSource, Obstacle, OpenWhy, StepState, stored_reading};
 use domain::method::plan::{ReadingNeed, Requirement};
@@ -243,6 +244,15 @@ pub fn answer(w: Words, card: &RequirementCard) -> String {
         Answer::NotDetermined { .. } => t!(w, "reason.answer.not_determined").to_owned(),
         Answer::DeviationAsked { .. } => t!(w, "reason.answer.deviation_asked").to_owned(),
         Answer::DeviationAllowed { .. } => t!(w, "reason.answer.deviation_allowed").to_owned(),
+    }
+}
+
+/// What is known of the PIN under a countersignature.
+pub fn countersigned(w: Words, state: CountersignState) -> &'static str {
+    match state {
+        CountersignState::ToBeConfirmed => t!(w, "step.countersign.to_be_confirmed"),
+        CountersignState::Confirmed => t!(w, "step.countersign.confirmed"),
+        CountersignState::Wrong => t!(w, "reason.fail.pin_wrong"),
     }
 }
 

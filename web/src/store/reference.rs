@@ -1,7 +1,7 @@
 //! People, instruments, catalogue and methods of the firm, as `GET /api/reference` gives them.
 
 use crate::session::Person;
-use domain::ids::{Hash32, InstrumentId, ModelId, PersonId};
+use domain::ids::{Hash32, InstrumentId, ModelId, PersonId, from_hex};
 use domain::job_file::body::{InstrumentSnapshot, MethodRef, ModelSnapshot, UnitKind};
 use domain::people::pin::KEY_BYTES;
 use serde::Deserialize;
@@ -145,10 +145,7 @@ impl Reference {
 
     /// [`Self::pin_key`] as bytes.
     pub fn pin_key(&self) -> Option<Vec<u8>> {
-        let digits = self.pin_key.as_bytes();
-        let pairs = digits.chunks_exact(2).map(|pair| std::str::from_utf8(pair).ok());
-        let bytes = pairs.map(|pair| u8::from_str_radix(pair?, 16).ok()).collect::<Option<Vec<u8>>>()?;
-        (bytes.len() == KEY_BYTES && digits.len() == KEY_BYTES * 2).then_some(bytes)
+        from_hex(&self.pin_key).filter(|bytes| bytes.len() == KEY_BYTES)
     }
 
     /// Instruments in use of one kind.

@@ -75,14 +75,16 @@ impl Ground {
                 spawn_local(async move {
                     let opened = JobStore::open(who).await;
                     // Somebody else may have signed in while the browser opened it.
-                    if current.get_value() == Some(who) && matches!(this.opening.get_untracked(), Opening::NotYet) {
-                        this.opened(opened, api, status);
+                    if current.get_value() != Some(who) || !matches!(this.opening.get_untracked(), Opening::NotYet) {
+                        return;
                     }
-                    let failed = move || matches!(this.opening.get_untracked(), Opening::Failed(_));
-                    if failed() && this.unasked.get_value() < TRIES_UNASKED {
+                    let failed = opened.is_err();
+                    this.opened(opened, api, status);
+                    if failed && this.unasked.get_value() < TRIES_UNASKED {
                         this.unasked.update_value(|tries| *tries += 1);
                         TimeoutFuture::new(PAUSE_MS).await;
-                        if failed() && current.get_value() == Some(who) {
+                        let still = matches!(this.opening.get_untracked(), Opening::Failed(_));
+                        if still && current.get_value() == Some(who) {
                             this.try_again();
                         }
                     }

@@ -2,6 +2,7 @@
 
 use axum::Json;
 use axum::extract::State;
+use domain::ids::hex;
 use serde::Serialize;
 
 use crate::db::Db;
@@ -21,7 +22,6 @@ pub struct Health {
 /// # Errors
 /// The database does not answer.
 pub async fn get_health(State(db): State<Db>) -> Result<Json<Health>, ApiError> {
-    let epoch = db.epoch().await?;
-    let epoch = epoch.iter().map(|byte| format!("{byte:02x}")).collect();
+    let epoch = hex(&db.epoch().await?);
     Ok(Json(Health { ok: true, version: env!("CARGO_PKG_VERSION"), epoch }))
 }

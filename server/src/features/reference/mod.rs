@@ -10,7 +10,7 @@ use axum::Json;
 use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use domain::ids::Hash32;
+use domain::ids::{Hash32, hex};
 use domain::people::{Action, Ownership};
 use serde::Serialize;
 
@@ -87,10 +87,6 @@ pub async fn get_reference(caller: Caller, State(state): State<AppState>) -> Res
         methods: lines.collect(),
         pin_key: hex(PinKey::of_firm(&config.token_secret, caller.firm).public()),
     }))
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// `GET /api/methods/{id}/{version}`. A published version never changes, so a device may keep it for ever.

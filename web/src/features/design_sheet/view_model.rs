@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use domain::design::{Design, FIELDS, Field, Line, Sheet, sheet, single_line, stack_drawing, with_equipment};
-pub use domain::design::{RULES_PLACE, RULES_VERSION, place_of_job};
+pub use domain::design::{RULES_PLACE, RULES_VERSION, load_of, place_of_job};
 use domain::electrical::rule_set::{Place, RuleSet, Topic};
 use domain::electrical::{Cmp, FieldSpec, Mark, NumberLocale, Prefix, Quality, Quantity, Unit, Verdict, parse_reading};
 use domain::job_file::body::{Equipment, UnitKind};
@@ -112,12 +112,6 @@ pub fn text_of(field: &Field, micro: i64, w: Words) -> String {
 /// A figure of the job by its key.
 pub fn value_of(design: &[(String, i64)], key: &str) -> Option<i64> {
     design.iter().find(|(own, _)| own == key).map(|(_, micro)| *micro)
-}
-
-/// Place of a load field among the loads; only the first empty load is offered.
-pub fn load_of(key: &str) -> Option<(usize, &str)> {
-    let (number, part) = key.strip_prefix("load_")?.split_once('_')?;
-    Some((number.parse().ok()?, part))
 }
 
 /// The version under which the design was saved, where it is not the one of these rules.

@@ -1,7 +1,7 @@
 //! Words for fields, choices, checks and deadlines of the sheet.
 
-use domain::design::{FIELDS, Field, Line, NoticeLine, Section};
-use domain::electrical::rule_set::{Basis, Place, RuleSet, Topic};
+use domain::design::{FIELDS, Field, Line, LineName, NoticeLine, Section};
+use domain::electrical::rule_set::{Basis, Place, RuleSet};
 use domain::electrical::{Prefix, Quantity, Source};
 
 use super::view_model::{Fault, field_at, load_of};
@@ -154,16 +154,12 @@ pub fn value(w: Words, field: &Field, micro: i64) -> String {
 
 /// The name of a check or limit of the sheet.
 pub fn line_name(w: Words, rules: &RuleSet, key: &str) -> String {
-    if let Some(known) = line_key(key) {
-        return w.say(known).to_owned();
-    }
-    match rules.rule(key) {
-        Some(rule) if rule.topic == Topic::RcdTime => {
-            let multiple = rule.about.replace('.', &w.decimal.sign().to_string());
-            t!(w, "design.line.rcd_time", multiple = multiple)
+    match domain::design::line_name(rules, key) {
+        LineName::RcdTime(multiple) => {
+            t!(w, "design.line.rcd_time", multiple = multiple.replace('.', &w.decimal.sign().to_string()))
         }
-        Some(rule) => field_name(w, rule.about),
-        None => key.to_owned(),
+        LineName::Field(key) => field_name(w, key),
+        LineName::Line(key) => line_key(key).map_or_else(|| key.to_owned(), |known| w.say(known).to_owned()),
     }
 }
 

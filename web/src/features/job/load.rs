@@ -11,7 +11,7 @@ use domain::job_file::body::{
     Assigned, Body, Consent, CrewRole, Equipment, Finding, ModelSnapshot, PhotoFile, Place, Purpose, Schedule,
     SiteDetails, StopCause, UnitKind,
 };
-use domain::job_file::record::{Deviation, Evidence, Record};
+use domain::job_file::record::{CountersignState, Deviation, Evidence, Record};
 use domain::job_file::{BreachWhy, Content, JobFile, JobState, Phase, fold};
 use domain::method::Method;
 use domain::method::gate::{Answer, Gate, LimitInfo, Obstacle, Plan, StepRef, StepState};
@@ -179,6 +179,8 @@ pub struct RequirementCard {
     pub check: Option<Box<Check>>,
     /// The departure asked for here, if any.
     pub deviation: Option<DeviationView>,
+    /// What the server said of the countersignature that counts.
+    pub countersigned: Option<CountersignState>,
 }
 
 /// One recorded fact.
@@ -502,6 +504,7 @@ fn step_card(
                 deviation: record
                     .deviation_at(&place)
                     .map(|(asked, deviation)| deviation_view(record, asked, deviation)),
+                countersigned: countersigned(record, &place),
                 place,
             }
         })
@@ -570,6 +573,11 @@ fn misplaced_evidence(state: &JobState<'_, '_>, file: &JobFile) -> BTreeMap<Plac
         });
     }
     by_place
+}
+
+fn countersigned(record: &Record<'_>, place: &Place) -> Option<CountersignState> {
+    let last = *record.counting(place).last()?;
+    matches!(last.body, Body::Countersign(_)).then(|| record.countersign_state(last.key.id))
 }
 
 fn units_of(record: &Record<'_>, steps: &[StepCard]) -> Vec<UnitView> {

@@ -1,9 +1,10 @@
 //! A second person's word for a statement, by their own PIN on this phone.
 
-use domain::ids::{EntryId, Hash32, PersonId};
+use std::collections::BTreeMap;
+
+use domain::ids::{Hash32, PersonId, hex};
 use domain::job_file::Body;
-use domain::job_file::body::{Countersign, CountersignProof, FindingCode};
-use domain::method::gate::Answer;
+use domain::job_file::body::{Countersign, CountersignProof};
 use domain::method::plan::CountersignNeed;
 use domain::people::pin::{SLIPS_MAX, SlipCheck, Typed};
 use leptos::prelude::*;
@@ -12,7 +13,6 @@ use leptos::task::spawn_local;
 use super::confirmation::second_person;
 use super::ctx::Ctx;
 use crate::adapters::pin_seal;
-use crate::features::job::load::{JobView, RequirementCard};
 use crate::t;
 use crate::ui::{Banner, Field, FieldKind, Tone};
 
@@ -29,7 +29,7 @@ pub fn CountersignPart(
     let fault = RwSignal::new(None::<String>);
     let sealing = RwSignal::new(false);
     // Slips by person and PIN; they outlive the page, or leaving it would be another five tries.
-    let slips = RwSignal::new(Vec::<(String, u8)>::new());
+    let slips = RwSignal::new(BTreeMap::<String, u8>::new());
     let kept = Memo::new(move |_| slips.get());
     ctx.keep_typed("slips", kept, move |before| slips.set(before));
     // Held here: the proof names the countersignature and is written before it.
@@ -37,7 +37,9 @@ pub fn CountersignPart(
     let statement = Hash32::sha256(need.label.in_language(w.lang.code()).as_bytes());
 
     let check = Memo::new(move |_| check_of(ctx, &person.get()));
-    let used = Memo::new(move |_| check.get().map_or(0, |check| slips.with(|slips| slips_of(slips, check))));
+    let used = Memo::new(move |_| {
+        check.get().map_or(0, |check| slips.with(|slips| slips.get(&name_of(check)).copied().unwrap_or(0)))
+    });
     let ready = move || check.get().is_some() && used.get() < SLIPS_MAX && !sealing.get();
     let save = move || {
         let (Some(check), Some(id), Some(proof)) = (check.get_untracked(), ctx.id(), proof_id.get_value()) else {
@@ -47,9 +49,9 @@ pub fn CountersignPart(
         match check.look(&pin.get_untracked()) {
             Typed::NotAPin => return fault.set(Some(t!(w, "step.countersign.not_a_pin").to_owned())),
             Typed::Slip => {
-                slips.update(|slips| count(slips, check));
+                slips.update(|slips| *slips.entry(name_of(check)).or_default() += 1);
                 pin.set(String::new());
-                let left = SLIPS_MAX.saturating_sub(slips.with_untracked(|slips| slips_of(slips, check)));
+                let left = SLIPS_MAX.saturating_sub(used.get_untracked());
                 return fault.set(Some(t!(w, "step.countersign.slip", n = left)));
             }
             Typed::ToBeConfirmed => {}
@@ -74,7 +76,7 @@ pub fn CountersignPart(
             ctx.write(entries, move || {
                 pin.try_set(String::new());
                 person.try_set(String::new());
-                slips.try_set(Vec::new());
+                slips.try_set(BTreeMap::new());
                 proof_id.set_value(ctx.device.new_entry_id());
             });
         });
@@ -118,45 +120,5 @@ fn check_of(ctx: Ctx, person: &str) -> Option<SlipCheck> {
 
 /// A new PIN has another salt, and with it slips of its own.
 fn name_of(check: SlipCheck) -> String {
-    check.salt[..4].iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
-fn slips_of(slips: &[(String, u8)], check: SlipCheck) -> u8 {
-    let name = name_of(check);
-    slips.iter().find(|(own, _)| *own == name).map_or(0, |(_, count)| *count)
-}
-
-fn count(slips: &mut Vec<(String, u8)>, check: SlipCheck) {
-    let name = name_of(check);
-    match slips.iter_mut().find(|(own, _)| *own == name) {
-        Some((_, count)) => *count = count.saturating_add(1),
-        None => slips.push((name, 1)),
-    }
-}
-
-/// What the server has said of the countersignature that counts; `None` where none does.
-pub fn decision(job: &JobView, card: &RequirementCard) -> Option<bool> {
-    let Answer::Met { by } = &card.answer else { return None };
-    let of = |id: &EntryId| job.findings.iter().any(|(_, finding)| finding.about == *id && is_confirmed(finding.code));
-    by.last().map(of)
-}
-
-const fn is_confirmed(code: FindingCode) -> bool {
-    matches!(code, FindingCode::CountersignConfirmed)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn slips_are_counted_for_each_pin() {
-        let (first, second) = (SlipCheck::of("4711", [1; 16]), SlipCheck::of("4711", [2; 16]));
-        let mut slips = Vec::new();
-        count(&mut slips, first);
-        count(&mut slips, second);
-        count(&mut slips, first);
-        assert_eq!((slips_of(&slips, first), slips_of(&slips, second)), (2, 1));
-        assert_eq!(slips_of(&slips, SlipCheck::of("4711", [3; 16])), 0);
-    }
+    hex(&check.salt[..4])
 }

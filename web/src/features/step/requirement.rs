@@ -7,7 +7,7 @@ use domain::method::plan::Requirement;
 use leptos::prelude::*;
 
 use super::confirmation::{ChoicePart, ConfirmationPart};
-use super::countersign::{CountersignPart, decision};
+use super::countersign::CountersignPart;
 use super::ctx::Ctx;
 use super::deviation::DeviationPart;
 use super::photo::{PhotoPart, Thumbnails};
@@ -50,11 +50,7 @@ pub fn RequirementSection(
         let card = ctx.card.get()?;
         ctx.job(|job| words::answer_why(w, job, &card)).flatten()
     });
-    let is_countersign = matches!(need, Requirement::Countersign(_));
-    let decided = Memo::new(move |_| {
-        let card = ctx.card.get().filter(|_| is_countersign)?;
-        ctx.job(|job| decision(job, &card)).flatten()
-    });
+    let countersigned = Memo::new(move |_| ctx.card.get()?.countersigned);
     let is_photo = matches!(need, Requirement::Photo(_));
     let is_check = matches!(need, Requirement::Check(_));
     let (id, kind) = (need.id().to_owned(), need.kind());
@@ -82,10 +78,7 @@ pub fn RequirementSection(
                 {chip}
             </div>
             {move || why.get().map(|why| view! { <p class="why">{why}</p> })}
-            {move || decided.get().map(|confirmed| {
-                let words = if confirmed { t!(w, "step.countersign.confirmed") } else { t!(w, "step.countersign.to_be_confirmed") };
-                view! { <p class="soft">{words}</p> }
-            })}
+            {move || countersigned.get().map(|state| view! { <p class="soft">{words::countersigned(w, state)}</p> })}
             {is_check.then(|| view! { {move || computed(ctx)} })}
             {is_photo.then(|| view! { <Thumbnails ctx can_record /> })}
             <Current ctx index can_record />

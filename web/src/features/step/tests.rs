@@ -260,6 +260,7 @@ fn card(need: Requirement, answer: Answer) -> RequirementCard {
         limit: LimitInfo::None,
         check: None,
         deviation: None,
+        countersigned: None,
     }
 }
 
