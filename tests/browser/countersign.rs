@@ -6,17 +6,19 @@ use domain::ids::PersonId;
 use domain::method::load::from_toml;
 use domain::people::pin::{SlipCheck, Typed};
 use serde_json::json;
-use server::demo::{PASSWORD, PIN};
-use tests::browser::{Browser, WITHIN};
+use server::demo::PASSWORD;
+use tests::browser::{Browser, PHONE, WITHIN};
 use tests::phone::method_text;
 
-use crate::people::{TECHNICIAN, until_all_sent};
+use crate::people::{TECHNICIAN, browser_of, until_all_sent};
 use crate::rig::Rig;
 use crate::small_job::{plan_of, step_path, used_phone};
 use crate::step::{look, press_main, until};
 
 const SECOND: &str = "solano@larkfield.example";
 const SECOND_NAME: &str = "Mateo Solano";
+/// Chosen on their own phone; the demo's is another.
+const PIN: &str = "47180";
 /// watch (countersigned) → after (tick); sign (signature) beside them.
 const STEPS: &str = r#"
 [[step]]
@@ -57,6 +59,7 @@ label = { en = "I have done this work." }
 async fn a_wrong_pin_is_found_out_and_shuts_what_it_opened() -> Result<()> {
     let rig = Rig::demo().await?;
     let job = plan_of(&rig, from_toml(&method_text("test-second", STEPS))?, &[TECHNICIAN, SECOND], Vec::new()).await?;
+    set_pin(&rig).await?;
     let (slip, wrong) = pins(&rig).await?;
     let phone = used_phone(&rig).await?;
     phone.open("/day").await?;
@@ -100,6 +103,24 @@ async fn a_wrong_pin_is_found_out_and_shuts_what_it_opened() -> Result<()> {
     until_all_sent(&phone, WITHIN).await
 }
 
+/// The second person, whose app speaks Spanish, sets a PIN of their own, after a wrong password and a PIN that anybody would try.
+async fn set_pin(rig: &Rig) -> Result<()> {
+    let own = browser_of(rig, SECOND, PHONE).await?;
+    own.open("/settings").await?;
+    for (password, pin, answer) in [
+        ("not this one", PIN, "La contraseña no es correcta. El PIN no ha cambiado."),
+        (PASSWORD, "1234", "Este PIN es de los primeros que cualquiera prueba."),
+        (PASSWORD, PIN, "El PIN está fijado."),
+    ] {
+        own.fill("Su contraseña", password).await?;
+        own.fill("PIN nuevo", pin).await?;
+        own.press("Fijar el PIN").await?;
+        own.see(answer).await?;
+    }
+    let empty = "return [...document.querySelectorAll('input[type=password]')].every((field) => field.value === '')";
+    own.until("the fields to be empty again", WITHIN, empty, &[]).await.map(drop)
+}
+
 /// A PIN that the phone knows to be wrong, and one that only the server can tell from the right one.
 async fn pins(rig: &Rig) -> Result<(String, String)> {
     let second = rig.server.sign_in(SECOND, PASSWORD).await?;
@@ -108,9 +129,9 @@ async fn pins(rig: &Rig) -> Result<(String, String)> {
     let people = reference["people"].as_array().context("people")?;
     let own = people.iter().find(|own| own["id"] == id).context("the second person")?;
     let check: SlipCheck = serde_json::from_value(own["pin"].clone())?;
-    let with = |typed: Typed| {
-        (2_000..10_000).map(|n| n.to_string()).find(|pin| pin != PIN && check.look(pin) == typed).context("a PIN")
-    };
+    // The demo's own PIN still counts for a while.
+    let mut others = (2_000..10_000).map(|n| n.to_string()).filter(|pin| pin != server::demo::PIN);
+    let mut with = |typed: Typed| others.find(|pin| check.look(pin) == typed).context("a PIN");
     Ok((with(Typed::Slip)?, with(Typed::ToBeConfirmed)?))
 }
 

@@ -42,6 +42,8 @@ async fn give(phone: &Browser, requirement: &str, photo: &Path) -> Result<()> {
 /// The page asks about the photo, says so in these words, and has recorded nothing.
 async fn asks(phone: &Browser, requirement: &str, words: &str) -> Result<()> {
     phone.see(words).await?;
+    let told = "const box = document.querySelector('.question')?.getBoundingClientRect(); const bottom = document.querySelector('.bottom').getBoundingClientRect(); return !!box && box.top >= 0 && box.top < bottom.top - 100";
+    phone.until("the reason to stand above the actions", WITHIN, told, &[]).await?;
     let seen =
         until(phone, "the main action to be another photo", WITHIN, |now| now.main.as_deref() == Some(AGAIN)).await?;
     let need = seen.need(requirement).map(|need| (need.state.as_str(), need.photos));

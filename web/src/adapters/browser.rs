@@ -135,6 +135,14 @@ pub fn focus(id: &str) {
     }
 }
 
+/// Scrolls until the element with that id is at the top of what is seen.
+pub fn bring_into_sight(id: &str) {
+    let document = web_sys::window().and_then(|window| window.document());
+    if let Some(element) = document.and_then(|document| document.get_element_by_id(id)) {
+        element.scroll_into_view();
+    }
+}
+
 /// Prints the page, once what was just decided is drawn.
 pub fn print_soon() {
     gloo_timers::callback::Timeout::new(0, || {

@@ -147,7 +147,7 @@ fn limit_view(w: Words, line: &Line) -> AnyView {
                 view! { <p class="soft">{t!(w, "design.pair", name = name, value = value)}</p> }
             });
             view! {
-                {named(t!(w, "design.limit"), text)}
+                {named(t!(w, "design.limit_named"), text)}
                 <p class="soft">{t!(w, "design.limit_from", id = check.id, source = cited(w, check.source))}</p>
                 {rule}
             }
@@ -158,7 +158,8 @@ fn limit_view(w: Words, line: &Line) -> AnyView {
             let waits = (!missing.is_empty()).then(|| {
                 view! { <p class="soft">{t!(w, "design.missing")}" "{missing.join(", ")}</p> }
             });
-            view! { {named(t!(w, "design.limit"), t!(w, "plan.verdict.not_determined").to_owned())}{waits} }.into_any()
+            view! { {named(t!(w, "design.limit_named"), t!(w, "plan.verdict.not_determined").to_owned())}{waits} }
+                .into_any()
         }
     }
 }

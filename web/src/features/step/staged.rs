@@ -9,7 +9,7 @@ use leptos::task::spawn_local;
 
 use super::ctx::Ctx;
 use super::photo::{asked_of, photo_body};
-use crate::adapters::photo;
+use crate::adapters::{browser, photo};
 use crate::device::{Fault, Saving};
 use crate::features::crew::photo::{OpenCamera, close_camera, open_camera};
 use crate::features::words;
@@ -138,14 +138,20 @@ fn Doubtful(ctx: Ctx, staged: StagedHere, photo: Staged) -> impl IntoView {
     let kept = photo.clone();
     let keep = move || finish(ctx, staged, kept.clone(), Ask::Nothing);
     let busy = Signal::derive(move || ctx.saving.get() == Saving::Busy);
+    // Why it was not recorded must not stand below the edge of a small screen.
+    let id = format!("doubt-{}", photo.hash);
+    let seen = id.clone();
+    request_animation_frame(move || browser::bring_into_sight(&seen));
     let told = photo.warnings.iter().map(|warning| view! { <p>{said(ctx, warning)}</p> }).collect_view();
     view! {
-        <Banner tone=Tone::Caution title=t!(w, "step.photo.doubt.look", label = label(ctx))>
-            {told}
-            <Picture ctx photo />
-            <p class="soft">{t!(w, "step.photo.doubt.marked")}</p>
-            <Button label=t!(w, "step.photo.doubt.keep") disabled=busy on_press=keep />
-        </Banner>
+        <div class="question" id=id>
+            <Banner tone=Tone::Caution title=t!(w, "step.photo.doubt.look", label = label(ctx))>
+                {told}
+                <Picture ctx photo />
+                <p class="soft">{t!(w, "step.photo.doubt.marked")}</p>
+                <Button label=t!(w, "step.photo.doubt.keep") disabled=busy on_press=keep />
+            </Banner>
+        </div>
     }
     .into_any()
 }
