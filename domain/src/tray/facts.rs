@@ -112,7 +112,8 @@ impl Tray {
         if reply.reference_version != self.here.reference_version {
             self.link.wanted_reference = reply.reference_version;
         }
-        self.want_methods(reply.methods);
+        let here = &self.here.methods;
+        self.link.methods_of_jobs.extend(reply.methods.into_iter().filter(|method| !here.contains(method)));
     }
 
     /// A push came to nothing, and it is not known why.

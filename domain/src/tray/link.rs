@@ -111,7 +111,10 @@ pub struct Link {
     /// Offsets that the server named in this run of the app.
     pub(super) offsets: BTreeMap<PhotoKey, u64>,
     pub(super) wanted_reference: u64,
-    pub(super) wanted_methods: BTreeSet<MethodRef>,
+    /// Without these a job on the device cannot be worked.
+    pub(super) methods_of_jobs: BTreeSet<MethodRef>,
+    /// The firm's others: a job may be planned with them.
+    pub(super) other_methods: BTreeSet<MethodRef>,
     clock_ahead_ms: Option<i64>,
 }
 
@@ -140,7 +143,8 @@ impl Default for Link {
             slice: SLICE_START,
             offsets: BTreeMap::new(),
             wanted_reference: 0,
-            wanted_methods: BTreeSet::new(),
+            methods_of_jobs: BTreeSet::new(),
+            other_methods: BTreeSet::new(),
             clock_ahead_ms: None,
         }
     }
@@ -192,8 +196,14 @@ impl Link {
         self.pull_soon(now_ms);
     }
 
-    /// Whether what looks empty is empty: the server was asked for everything since the app started, and has given it.
-    pub const fn has_looked(&self) -> bool {
+    /// It is here, or it cannot be had now and is named again by the next pull.
+    pub(super) fn has_method(&mut self, method: &MethodRef) {
+        self.methods_of_jobs.remove(method);
+        self.other_methods.remove(method);
+    }
+
+    /// Everything was asked for since the app started, and has come.
+    pub(super) const fn has_looked(&self) -> bool {
         self.has_looked
     }
 

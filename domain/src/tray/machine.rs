@@ -31,7 +31,14 @@ impl Tray {
     /// The store describes itself anew: after local writes, after a plan was applied, and after applying one failed.
     pub fn refill(&mut self, here: OnDevice) {
         self.here = here;
-        self.link.wanted_methods.retain(|method| !self.here.methods.contains(method));
+        self.link.methods_of_jobs.retain(|method| !self.here.methods.contains(method));
+        self.link.other_methods.retain(|method| !self.here.methods.contains(method));
+    }
+
+    /// Whether what looks empty is empty and what is here can be worked without a network: the server was asked for everything
+    /// since the app started, has given it, and no job waits for its method.
+    pub fn has_all(&self) -> bool {
+        self.link.has_looked() && self.link.methods_of_jobs.is_empty()
     }
 
     /// What is on the device.
@@ -156,10 +163,13 @@ impl Tray {
     }
 
     fn fetch(&self) -> Option<Request> {
+        if let Some(method) = self.link.methods_of_jobs.first() {
+            return Some(Request::Method(method.clone()));
+        }
         if self.link.wanted_reference != 0 && self.link.wanted_reference != self.here.reference_version {
             return Some(Request::Reference);
         }
-        self.link.wanted_methods.first().cloned().map(Request::Method)
+        self.link.other_methods.first().cloned().map(Request::Method)
     }
 
     /// What an answer means. The link changes here and now; what is kept changes when the store applies the plan.
@@ -183,13 +193,14 @@ impl Tray {
                 self.link.contact(now_ms);
                 self.link.reference.went_well();
                 self.link.wanted_reference = 0;
-                self.want_methods(methods);
+                let here = &self.here.methods;
+                self.link.other_methods.extend(methods.into_iter().filter(|method| !here.contains(method)));
                 plan.push(Write::Reference { version, bytes });
             }
             (Request::Method(method), Answer::Method(bytes)) if Hash32::sha256(&bytes) == method.hash => {
                 self.link.contact(now_ms);
                 self.link.reference.went_well();
-                self.link.wanted_methods.remove(method);
+                self.link.has_method(method);
                 plan.push(Write::Method(method.clone(), bytes));
             }
             (Request::Photo(key, step), Answer::Photo(answer)) => {
@@ -205,11 +216,6 @@ impl Tray {
             }
         }
         plan
-    }
-
-    pub(super) fn want_methods(&mut self, methods: Vec<crate::job_file::body::MethodRef>) {
-        let here = &self.here.methods;
-        self.link.wanted_methods.extend(methods.into_iter().filter(|method| !here.contains(method)));
     }
 
     fn take_failure(&mut self, request: &Request, failure: Failure, now_ms: u64, jitter: u32, plan: &mut Plan) {
@@ -292,7 +298,7 @@ impl Tray {
     fn fetch_failed(&mut self, request: &Request, now_ms: u64, jitter: u32) {
         self.link.reference.failed(now_ms, jitter);
         if let Request::Method(method) = request {
-            self.link.wanted_methods.remove(method);
+            self.link.has_method(method);
         }
     }
 }

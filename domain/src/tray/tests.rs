@@ -591,27 +591,64 @@ fn what_looks_empty_is_called_so_only_after_all_was_fetched() {
     let mut tray = Tray::new(shelf.on_device());
     let mut told = Vec::new();
     for more in [true, false] {
-        let pull = tray.next_request(NOW).unwrap();
-        assert!(matches!(pull, Request::Pull { .. }), "{pull:?}");
-        tray.begin(&pull, NOW);
-        let reply = PullReply {
-            version: SYNC_VERSION,
-            epoch: vec![1].into(),
-            server_us: NOW * 1_000,
-            manifest: Vec::new(),
-            entries: Vec::new(),
-            more,
-            methods: Vec::new(),
-            reference_version: 0,
-            firm: FirmId::of(uuid_v7(NOW, &[1; 10])),
-        };
-        let plan = tray.take_reply(&pull, Answer::Pull(reply), NOW, 0);
-        shelf.apply(plan);
-        told.push(tray.link().has_looked());
+        pull(&mut tray, &mut shelf, NOW, more, &[], 0);
+        told.push(tray.has_all());
     }
     assert_eq!(told, [false, true]);
     let mut second_window = Tray::new(shelf.on_device());
-    assert!(!second_window.link().has_looked());
+    assert!(!second_window.has_all());
     second_window.heard_elsewhere(NOW);
-    assert!(second_window.link().has_looked());
+    assert!(second_window.has_all());
+}
+
+#[test]
+fn a_job_without_its_method_is_not_all_and_its_method_comes_before_anything_else_is_fetched() {
+    let bytes = vec![1, 2, 3];
+    let of_job = MethodRef { id: "z".into(), version: 1, hash: Hash32::sha256(&bytes) };
+    let gone = MethodRef { id: "y".into(), version: 1, hash: Hash32::sha256(&[4]) };
+    let mut shelf = Shelf::default();
+    let mut tray = Tray::new(shelf.on_device());
+    pull(&mut tray, &mut shelf, NOW, false, &[of_job.clone(), gone.clone()], 7);
+    assert!(!tray.has_all());
+
+    let request = tray.next_request(NOW).unwrap();
+    assert_eq!(request, Request::Method(gone));
+    tray.begin(&request, NOW);
+    let plan = tray.take_reply(&request, status(404), NOW, 0);
+    shelf.apply(plan);
+    tray.refill(shelf.on_device());
+    assert!(!tray.has_all(), "one of two is still to come");
+
+    let later = NOW + 60_000;
+    let pulled_again = tray.next_request(later).unwrap();
+    assert!(matches!(pulled_again, Request::Pull { .. }), "{pulled_again:?}");
+    pull(&mut tray, &mut shelf, later, false, std::slice::from_ref(&of_job), 7);
+    let request = tray.next_request(later).unwrap();
+    assert_eq!(request, Request::Method(of_job), "before people and catalogue");
+    tray.begin(&request, later);
+    let plan = tray.take_reply(&request, Answer::Method(bytes), later, 0);
+    shelf.apply(plan);
+    tray.refill(shelf.on_device());
+    assert!(tray.has_all());
+    assert_eq!(tray.next_request(later), Some(Request::Reference));
+}
+
+fn pull(tray: &mut Tray, shelf: &mut Shelf, now: u64, more: bool, methods: &[MethodRef], reference_version: u64) {
+    let pull = tray.next_request(now).unwrap();
+    assert!(matches!(pull, Request::Pull { .. }), "{pull:?}");
+    tray.begin(&pull, now);
+    let reply = PullReply {
+        version: SYNC_VERSION,
+        epoch: vec![1].into(),
+        server_us: now * 1_000,
+        manifest: Vec::new(),
+        entries: Vec::new(),
+        more,
+        methods: methods.to_vec(),
+        reference_version,
+        firm: FirmId::of(uuid_v7(NOW, &[1; 10])),
+    };
+    let plan = tray.take_reply(&pull, Answer::Pull(reply), now, 0);
+    shelf.apply(plan);
+    tray.refill(shelf.on_device());
 }

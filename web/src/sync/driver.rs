@@ -331,9 +331,9 @@ impl SyncHandle {
         let (word, counts) = {
             let tray = self.0.tray.borrow();
             let view = &self.0.view;
-            // "All is with the server" wants a server that has given all it has; before that nobody knows what there is to fetch.
-            let has_looked = tray.link().has_looked();
-            let word = Some(tray.word()).filter(|word| has_looked || *word != Word::Confirmed);
+            // "All sent" lets a person walk into a cellar without a network, so it also wants a server that has given all it has.
+            let has_all = tray.has_all();
+            let word = Some(tray.word()).filter(|word| has_all || *word != Word::Confirmed);
             set_if_new(&view.word, word);
             set_if_new(&view.counts, tray.counts());
             set_if_new(&view.by_job, tray.here().counts_by_job());
