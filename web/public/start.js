@@ -4,6 +4,11 @@
 const root = document.documentElement;
 const HOUR_MS = 3_600_000;
 const TAKE_OVER_MS = 5_000;
+const WANTED_MS = 2_000;
+
+let isLeft = false;
+addEventListener("pagehide", () => { isLeft = true; });
+addEventListener("pageshow", () => { isLeft = false; });
 
 function failed(what) {
   window.dispatchEvent(new CustomEvent("witnessmark:failed", { detail: String(what) }));
@@ -33,6 +38,8 @@ async function startApp() {
     console.warn("wasm was refused, once more from its bytes", refused);
     await glue.default({ module_or_path: await wasmBytes(root.dataset.wasm) });
   }
+  // Left before it began: it must not make its database now, for it may fall asleep over it.
+  if (isLeft) await new Promise((resolve) => addEventListener("pageshow", resolve, { once: true }));
   if (!glue.start(words)) throw new Error(`${root.dataset.words}: the words of another build`);
 }
 
@@ -71,9 +78,19 @@ function watch(registration) {
   });
 }
 
-// A page that leaves is to end, not to be put to sleep: asleep it keeps the database open, and if it was just making it, the next
-// page waits for it without end. A browser does not put a page to sleep that holds a lock.
-navigator.locks?.request(`witnessmark-page-${crypto.randomUUID()}`, () => new Promise(() => {})).catch(() => {});
+// A page that was left is to end and not to sleep: asleep it may hold the database. Some browsers put no page to sleep that holds a
+// lock; others end the sleeping one as soon as somebody wants its lock. A page that is awake does not notice.
+const PAGE = "witnessmark-page-";
+
+async function endSleepers() {
+  const { held } = await navigator.locks.query();
+  for (const { name } of held.filter(({ name }) => name.startsWith(PAGE))) {
+    navigator.locks.request(name, { signal: AbortSignal.timeout(WANTED_MS) }, () => {}).catch(() => {});
+  }
+  await navigator.locks.request(PAGE + crypto.randomUUID(), () => new Promise(() => {}));
+}
+
+if (navigator.locks) endSleepers().catch((refused) => console.warn("no locks", refused));
 
 // A version that waits is let in by the person's word, or by the browser when the last window of the old one was closed. It is not
 // let in while a page loads: the old worker is busy then, and browsers put the change off for minutes.

@@ -84,8 +84,50 @@ fn settle(opening: &Opening, result: Result<Handle, StoreError>) {
     }
 }
 
+/// A browser may put a page that is left to sleep, with what it had open. A database that is open there is in nobody's way, but one
+/// that was just being made holds up every later page without end, and nothing tells of it. So a page that is left lets go of all.
+#[derive(Default)]
+struct Held {
+    is_left: bool,
+    open: Vec<Handle>,
+    being_made: Option<IdbTransaction>,
+}
+
+thread_local! {
+    static HELD: RefCell<Held> = RefCell::default();
+    static LISTENS: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Listens for it, once.
+fn let_go_when_left() {
+    let Some(window) = web_sys::window().filter(|_| !LISTENS.replace(true)) else { return };
+    let leave = Closure::<dyn FnMut()>::new(|| {
+        let Held { open, being_made, .. } = HELD.replace(Held { is_left: true, ..Held::default() });
+        for handle in open {
+            handle.is_dead.set(true);
+            handle.db.close();
+        }
+        if let Some(transaction) = being_made {
+            // One that is over already cannot be aborted, which is as good.
+            let _ = transaction.abort();
+        }
+    });
+    let come_back = Closure::<dyn FnMut()>::new(|| HELD.with_borrow_mut(|held| held.is_left = false));
+    for (event, listener) in [("pagehide", &leave), ("pageshow", &come_back)] {
+        // A page that cannot listen is as it was before there was this.
+        let _ = window.add_event_listener_with_callback(event, listener.as_ref().unchecked_ref());
+    }
+    // Both live as long as the page.
+    leave.forget();
+    come_back.forget();
+}
+
 /// Opens the database of that name, upgraded to the newest version.
 pub(super) async fn open(name: &str) -> Result<Handle, StoreError> {
+    let_go_when_left();
+    if HELD.with_borrow(|held| held.is_left) {
+        return Err(StoreError::Blocked);
+    }
     let factory =
         web_sys::window().and_then(|window| window.indexed_db().ok().flatten()).ok_or(StoreError::NoDatabase)?;
     let version = u32::try_from(STEPS.len()).expect("a handful of versions");
@@ -95,7 +137,11 @@ pub(super) async fn open(name: &str) -> Result<Handle, StoreError> {
     let of = request.clone();
     let upgrade =
         Closure::<dyn FnMut(web_sys::IdbVersionChangeEvent)>::new(move |event: web_sys::IdbVersionChangeEvent| {
-            if upgrade_from(&of, event.old_version()).is_err()
+            let is_left = HELD.with_borrow_mut(|held| {
+                held.being_made = of.transaction();
+                held.is_left
+            });
+            if (is_left || upgrade_from(&of, event.old_version()).is_err())
                 && let Some(transaction) = of.transaction()
             {
                 // Half an upgrade is worse than none; the open request then fails and says so.
@@ -104,11 +150,24 @@ pub(super) async fn open(name: &str) -> Result<Handle, StoreError> {
         });
     let (of, to) = (request.clone(), Rc::clone(&opening));
     let success = Closure::<dyn FnMut(web_sys::Event)>::new(move |_: web_sys::Event| {
-        let db = of.result().map(JsCast::unchecked_into::<IdbDatabase>).map_err(|error| why(&error));
-        settle(&to, db.map(watch));
+        let opened = of.result().map(JsCast::unchecked_into::<IdbDatabase>).map_err(|error| why(&error)).map(watch);
+        HELD.with_borrow_mut(|held| {
+            held.being_made = None;
+            held.open.retain(|handle| !handle.is_dead.get());
+            if let Ok(handle) = &opened {
+                if held.is_left {
+                    handle.is_dead.set(true);
+                    handle.db.close();
+                } else {
+                    held.open.push(handle.clone());
+                }
+            }
+        });
+        settle(&to, opened);
     });
     let (of, to) = (request.clone(), Rc::clone(&opening));
     let failure = Closure::<dyn FnMut(web_sys::Event)>::new(move |_: web_sys::Event| {
+        HELD.with_borrow_mut(|held| held.being_made = None);
         let error = of.error().ok().flatten();
         settle(&to, Err(error.map_or(StoreError::NoDatabase, |error| super::transaction::why_exception(&error))));
     });
