@@ -12,6 +12,7 @@ mod kill_behind_camera;
 mod lead;
 mod ledger;
 mod looks;
+mod parts;
 mod people;
 mod photos;
 mod rescue;

@@ -12,6 +12,7 @@ use crate::adapters::fetch::Api;
 use crate::device::Device;
 use crate::features::session::menu::NowherePage;
 use crate::i18n::{Words, use_words};
+use crate::parts;
 use crate::prefs::{Prefs, use_prefs};
 use crate::routes::{Screen, rooms_of};
 use crate::session::{Session, use_session};
@@ -58,6 +59,14 @@ pub fn App() -> impl IntoView {
     let update = UpdateReady(RwSignal::new(false));
     provide_context(update);
     browser::on_update_ready(move || update.0.set(true));
+    // Once the first screen has what it shows: until then nothing else should want the phone.
+    Effect::new(move |_| {
+        if !status.is_looking()
+            && let Some(profile) = session.profile()
+        {
+            parts::load_ahead(profile.person.roles);
+        }
+    });
     // One route for all: the table of screens is `routes.rs`, where it can be tested and costs no types.
     view! {
         <Router>

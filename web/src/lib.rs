@@ -3,6 +3,7 @@
 //! - [`routes`]: every screen, its address, who may see it. [`app`]: what is around all screens.
 //! - [`features`]: one folder for each thing that a person does. A slice has `page.rs` (wiring), `view_model.rs` (pure, tested on
 //!   the host), `intents.rs` (async verbs) and `components/`.
+//! - [`parts`]: which screens are loaded first and which later.
 //! - [`ui`]: the parts that screens are made of. [`i18n`]: words, numbers, dates.
 //! - [`session`]: who works here; [`prefs`]: language, number format, theme; [`load`]: something that is being fetched.
 //! - [`store`]: the job files on this device; [`sync`]: sending and fetching; [`ports`]: what both need from outside.
@@ -16,6 +17,7 @@ pub mod device;
 pub mod features;
 pub mod i18n;
 pub mod load;
+pub mod parts;
 pub mod ports;
 pub mod prefs;
 pub mod refusal;

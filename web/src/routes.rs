@@ -1,6 +1,6 @@
 //! Every screen of the app: its address, who may see it, what draws it, and which rooms the menu shows.
 //!
-//! A new screen is a variant of [`Screen`] and a line each in `parse`, `href`, `access` and `draw`; a room of the menu is a line in
+//! A new screen is a variant of [`Screen`] and a line each in `parse`, `href`, `access`, `draw` and the part that draws it; a room of the menu is a line in
 //! [`ROOMS`]. What can stand in the address (job, step, filter) stands there; filters are query parameters of the page.
 
 use domain::ids::{JobId, PersonId};
@@ -13,6 +13,7 @@ use crate::features::{
 };
 use crate::i18n::Key;
 use crate::key;
+use crate::parts::Part;
 use crate::ui::Icon;
 
 /// A place in the app.
@@ -161,32 +162,63 @@ impl Screen {
         matches!(self, Self::SignIn | Self::Link(_))
     }
 
-    /// Its view. Screens that are not there yet are nowhere.
+    /// Its view, from whichever part of the app it belongs to.
     pub fn draw(self) -> AnyView {
         match self {
             Self::Home | Self::Menu => view! { <session::menu::MenuPage /> }.into_any(),
-            Self::SignIn => view! { <session::sign_in::SignInPage /> }.into_any(),
-            Self::Link(token) => view! { <session::link::LinkPage token /> }.into_any(),
-            Self::SignOut => view! { <session::sign_out::SignOutPage /> }.into_any(),
-            Self::Settings => view! { <session::settings::SettingsPage /> }.into_any(),
-            Self::About => view! { <session::about::AboutPage /> }.into_any(),
-            Self::People => view! { <session::people::PeoplePage /> }.into_any(),
-            Self::Person(id) => view! { <session::person::PersonPage id /> }.into_any(),
             Self::DaySheet => view! { <day_sheet::page::DaySheetPage /> }.into_any(),
-            Self::Job(job) => view! { <job::page::JobPage job /> }.into_any(),
-            Self::Step(job, step, slot) => view! { <step::page::StepPage job step unit=slot /> }.into_any(),
-            Self::Tray => view! { <tray::page::TrayPage /> }.into_any(),
-            Self::CrewPlan => view! { <crew_plan::page::CrewPlanPage /> }.into_any(),
-            Self::PlanNew => view! { <plan_job::page::PlanJobPage job=None /> }.into_any(),
-            Self::PlanJob(id) => view! { <plan_job::page::PlanJobPage job=Some(id) /> }.into_any(),
-            Self::JobDesk(job) => view! { <job_desk::page::JobDeskPage job /> }.into_any(),
-            Self::DesignSheet(job) => view! { <design_sheet::page::DesignSheetPage job /> }.into_any(),
-            Self::TestSheet(job) => view! { <design_sheet::test_page::TestSheetPage job /> }.into_any(),
-            Self::RegistrationDesk => view! { <registration_desk::page::RegistrationDeskPage /> }.into_any(),
-            Self::SerialLedger => view! { <serial_ledger::page::SerialLedgerPage /> }.into_any(),
-            Self::Catalogue => view! { <catalogue::page::CataloguePage /> }.into_any(),
             Self::Nowhere => nowhere(),
+            Self::Job(_) | Self::Step(..) | Self::TestSheet(_) => Part::Site.draw(self),
+            Self::SignIn | Self::Link(_) | Self::SignOut | Self::Settings | Self::About | Self::Tray => {
+                Part::Own.draw(self)
+            }
+            Self::People | Self::Person(_) | Self::CrewPlan | Self::PlanNew | Self::PlanJob(_) | Self::JobDesk(_) => {
+                Part::Desk.draw(self)
+            }
+            Self::DesignSheet(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => {
+                Part::Desk.draw(self)
+            }
         }
+    }
+}
+
+/// The screens of [`Part::Site`].
+pub fn draw_site(screen: Screen) -> AnyView {
+    match screen {
+        Screen::Job(job) => view! { <job::page::JobPage job /> }.into_any(),
+        Screen::Step(job, step, slot) => view! { <step::page::StepPage job step unit=slot /> }.into_any(),
+        Screen::TestSheet(job) => view! { <design_sheet::test_page::TestSheetPage job /> }.into_any(),
+        _ => nowhere(),
+    }
+}
+
+/// The screens of [`Part::Own`].
+pub fn draw_own(screen: Screen) -> AnyView {
+    match screen {
+        Screen::SignIn => view! { <session::sign_in::SignInPage /> }.into_any(),
+        Screen::Link(token) => view! { <session::link::LinkPage token /> }.into_any(),
+        Screen::SignOut => view! { <session::sign_out::SignOutPage /> }.into_any(),
+        Screen::Settings => view! { <session::settings::SettingsPage /> }.into_any(),
+        Screen::About => view! { <session::about::AboutPage /> }.into_any(),
+        Screen::Tray => view! { <tray::page::TrayPage /> }.into_any(),
+        _ => nowhere(),
+    }
+}
+
+/// The screens of [`Part::Desk`].
+pub fn draw_desk(screen: Screen) -> AnyView {
+    match screen {
+        Screen::People => view! { <session::people::PeoplePage /> }.into_any(),
+        Screen::Person(id) => view! { <session::person::PersonPage id /> }.into_any(),
+        Screen::CrewPlan => view! { <crew_plan::page::CrewPlanPage /> }.into_any(),
+        Screen::PlanNew => view! { <plan_job::page::PlanJobPage job=None /> }.into_any(),
+        Screen::PlanJob(id) => view! { <plan_job::page::PlanJobPage job=Some(id) /> }.into_any(),
+        Screen::JobDesk(job) => view! { <job_desk::page::JobDeskPage job /> }.into_any(),
+        Screen::DesignSheet(job) => view! { <design_sheet::page::DesignSheetPage job /> }.into_any(),
+        Screen::RegistrationDesk => view! { <registration_desk::page::RegistrationDeskPage /> }.into_any(),
+        Screen::SerialLedger => view! { <serial_ledger::page::SerialLedgerPage /> }.into_any(),
+        Screen::Catalogue => view! { <catalogue::page::CataloguePage /> }.into_any(),
+        _ => nowhere(),
     }
 }
 

@@ -8,6 +8,8 @@
 //! - `{{manifest}}` (in `sw.js` only): `{"build": …, "files": [{"url": …, "sha256": …}, …]}`, every file of the shell except
 //!   `sw.js` itself, so that the service worker can install all of it or nothing and can tell a damaged answer.
 //!
+//! The wasm is cut into the module that starts the app and the parts that it loads later (`web/src/parts.rs`).
+//!
 //! The same sources give the same bytes.
 
 use std::collections::BTreeMap;
@@ -15,9 +17,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use anyhow::{Context, Result, bail};
+use anyhow::{Context, Result, anyhow, bail};
 use sha2::{Digest, Sha256};
 use wasm_bindgen_cli_support::Bindgen;
+use wasm_split_cli_support::Options as Cut;
 
 use crate::tools;
 
@@ -29,6 +32,10 @@ const DIGEST: &str = "design_digest";
 const NAME_DIGITS: usize = 16;
 /// In the order of `Lang::ALL`.
 const LANGUAGES: [&str; 3] = ["en", "de", "es"];
+/// Where the glue finds the loaders of the parts.
+const LOADERS: &str = "parts.js";
+/// How the names of parts begin, so that they can be told from what is loaded first.
+const PART: &str = "part-";
 const BROTLI_QUALITY: i32 = 11;
 const BROTLI_WINDOW_BITS: i32 = 22;
 
@@ -89,12 +96,17 @@ pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
     }
     ensure_target()?;
     tools::say("building the web app");
-    compile(profile, &["--lib"]).context("the web app does not compile")?;
+    // The cut needs to know what points where.
+    compile(profile, &["--lib"], &["-Clink-arg=--emit-relocs"]).context("the web app does not compile")?;
 
     let _ = fs::remove_file(&stamp);
-    let wasm = compiled(profile).join("web.wasm");
+    let whole = compiled(profile).join("web.wasm");
+    let parts = tools::target_dir().join(format!("{}-parts", profile.cargo_name()));
+    let first = cut(&whole, &parts)?;
     let bound = tools::target_dir().join(format!("{}-bindgen", profile.cargo_name()));
-    bind(Bindgen::new().web(true)?, "web", &wasm, &bound)?;
+    bind(Bindgen::new().web(true)?.keep_lld_exports(true), "web", &first, &bound)?;
+    fs::remove_file(&first)?;
+    copy_tree(&parts, &bound)?;
     lay_out(&bound, &tools::root().join("web"), &dist)?;
     fs::write(&stamp, inputs)?;
     Ok(dist)
@@ -103,19 +115,20 @@ pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
 /// The module of the example `design_digest`, compiled as the app is, with a glue that is a plain script; gives their folder.
 pub(crate) fn build_digest(profile: Profile) -> Result<PathBuf> {
     ensure_target()?;
-    compile(profile, &["--example", DIGEST]).context("the digest of designs does not compile")?;
+    compile(profile, &["--example", DIGEST], &[]).context("the digest of designs does not compile")?;
     let bound = tools::target_dir().join(format!("{}-digest", profile.cargo_name()));
     let wasm = compiled(profile).join("examples").join(DIGEST).with_extension("wasm");
     bind(Bindgen::new().no_modules(true)?, DIGEST, &wasm, &bound)?;
     Ok(bound)
 }
 
-fn compile(profile: Profile, what: &[&str]) -> Result<()> {
-    let mut cargo = tools::cargo(["build", "--package", "web", "--target", TARGET, "--profile", profile.cargo_name()]);
+fn compile(profile: Profile, what: &[&str], for_rustc: &[&str]) -> Result<()> {
+    let mut cargo = tools::cargo(["rustc", "--package", "web", "--target", TARGET, "--profile", profile.cargo_name()]);
     cargo.args(what);
     if profile == Profile::Ship {
         make_small(&mut cargo);
     }
+    cargo.arg("--").args(for_rustc);
     tools::run(&mut cargo)
 }
 
@@ -165,27 +178,44 @@ fn has_std_sources() -> bool {
             && sources.exists())
 }
 
-/// Raw and compressed sizes of what a browser must load before it can draw.
+/// Raw and compressed sizes of the code.
 pub(crate) fn sizes(dist: &Path) -> Result<Vec<String>> {
-    let mut lines = Vec::new();
-    let (mut raw_sum, mut sent_sum) = (0, 0);
-    for (name, raw, sent) in code_sizes(dist)? {
-        lines.push(format!("{name}  {raw} bytes, {sent} as brotli"));
-        raw_sum += raw;
-        sent_sum += sent;
+    let sizes = code_sizes(dist)?;
+    let mut lines: Vec<String> =
+        sizes.iter().map(|one| format!("{}  {} bytes, {} as brotli", one.name, one.raw, one.sent)).collect();
+    for (what, later) in [("to the first screen", false), ("later", true)] {
+        let (raw, sent) = sizes
+            .iter()
+            .filter(|one| one.is_part() == later)
+            .fold((0, 0), |(raw, sent), one| (raw + one.raw, sent + one.sent));
+        lines.push(format!("{what}  {raw} bytes, {sent} as brotli"));
     }
-    lines.push(format!("code  {raw_sum} bytes, {sent_sum} as brotli"));
     Ok(lines)
 }
 
-/// Name, raw size and brotli size of the wasm and of every script in `assets/`, in bytes.
-pub(crate) fn code_sizes(dist: &Path) -> Result<Vec<(String, u64, u64)>> {
+/// A file of wasm or script.
+pub(crate) struct CodeSize {
+    name: String,
+    raw: u64,
+    /// As brotli sends it.
+    pub(crate) sent: u64,
+}
+
+impl CodeSize {
+    /// Loaded after the first screen stands.
+    pub(crate) fn is_part(&self) -> bool {
+        self.name.contains(PART)
+    }
+}
+
+/// Every wasm and script in `assets/`, sizes in bytes.
+pub(crate) fn code_sizes(dist: &Path) -> Result<Vec<CodeSize>> {
     let mut sizes = Vec::new();
     for file in tools::files_below(&dist.join(ASSETS))? {
         if matches!(file.extension().and_then(|ext| ext.to_str()), Some("wasm" | "js")) {
             let bytes = fs::read(&file)?;
             let name = file.strip_prefix(dist).unwrap_or(&file).display().to_string();
-            sizes.push((name, bytes.len() as u64, brotli_len(&bytes)?));
+            sizes.push(CodeSize { name, raw: bytes.len() as u64, sent: brotli_len(&bytes)? });
         }
     }
     Ok(sizes)
@@ -197,6 +227,57 @@ fn brotli_len(bytes: &[u8]) -> Result<u64> {
     let mut sent = Vec::new();
     brotli::BrotliCompress(&mut &bytes[..], &mut sent, &params)?;
     Ok(sent.len() as u64)
+}
+
+/// Cuts the module along the marks of `web/src/parts.rs`; gives the one that starts the app. The others and their loaders lie beside it.
+fn cut(whole: &Path, into: &Path) -> Result<PathBuf> {
+    if into.exists() {
+        fs::remove_dir_all(into)?;
+    }
+    let bytes = fs::read(whole)?;
+    let first = into.join("web.wasm");
+    let link_name = format!("./{LOADERS}");
+    let mut options = Cut::new(&bytes);
+    options.output_dir = into;
+    options.main_out_path = &first;
+    options.link_name = &link_name;
+    options.main_module = "./web.js";
+    let cut =
+        wasm_split_cli_support::transform(options).map_err(|error| anyhow!("the app cannot be cut: {error:#}"))?;
+    for part in cut.split_modules {
+        let bare = without_custom_sections(&fs::read(&part)?).with_context(|| part.display().to_string())?;
+        fs::write(&part, bare)?;
+    }
+    Ok(first)
+}
+
+/// A module without names and other notes for tools.
+fn without_custom_sections(module: &[u8]) -> Result<Vec<u8>> {
+    const HEADER: usize = 8;
+    let mut bare = module.get(..HEADER).context("no wasm")?.to_vec();
+    let mut at = HEADER;
+    while at < module.len() {
+        let (size, digits) = unsigned_leb128(&module[at + 1..]).context("a section without a size")?;
+        let end = at + 1 + digits + size;
+        let section = module.get(at..end).context("a section is cut off")?;
+        if section[0] != 0 {
+            bare.extend(section);
+        }
+        at = end;
+    }
+    Ok(bare)
+}
+
+/// The number and how many bytes it takes.
+fn unsigned_leb128(bytes: &[u8]) -> Option<(usize, usize)> {
+    let mut value = 0;
+    for (at, byte) in bytes.iter().enumerate().take(5) {
+        value |= usize::from(byte & 0x7f) << (7 * at);
+        if byte & 0x80 == 0 {
+            return Some((value, at + 1));
+        }
+    }
+    None
 }
 
 fn bind(bindgen: &mut Bindgen, name: &str, wasm: &Path, into: &Path) -> Result<()> {
@@ -218,7 +299,19 @@ fn lay_out(bound: &Path, web: &Path, dist: &Path) -> Result<()> {
     let wasm = write_named(&assets, "web", "wasm", &fs::read(bound.join("web_bg.wasm"))?)?;
     // The glue's own default address must name the same file, for a worker that loads it without being told.
     let glue = fs::read_to_string(bound.join("web.js"))?.replace("web_bg.wasm", &wasm);
-    let js = write_named(&assets, "web", "js", glue.as_bytes())?;
+    let mut loaders = fs::read_to_string(bound.join(LOADERS))?;
+    for file in tools::files_below(bound)? {
+        let Some(stem) = file.file_stem().and_then(|stem| stem.to_str()) else { continue };
+        if stem != "web_bg" && file.extension().is_some_and(|ext| ext == "wasm") {
+            let name = write_named(&assets, &format!("{PART}{stem}"), "wasm", &fs::read(&file)?)?;
+            loaders = loaders.replace(&format!("./{stem}.wasm"), &format!("./{name}"));
+        }
+    }
+    // Each of the two names the other, so both are named by what both say.
+    let digest = tools::hex(&Sha256::digest([glue.as_bytes(), loaders.as_bytes()].concat()));
+    let [js, loaders_js] = ["web", "parts"].map(|stem| format!("{stem}-{}.js", &digest[..NAME_DIGITS]));
+    fs::write(assets.join(&js), glue.replace(LOADERS, &loaders_js))?;
+    fs::write(assets.join(&loaders_js), loaders.replace("web.js", &js))?;
     let snippets = bound.join("snippets");
     if snippets.exists() {
         copy_tree(&snippets, &assets.join("snippets"))?;
@@ -369,7 +462,9 @@ mod tests {
         let bed = tools::target_dir().join(format!("xtask-test-{name}-{}", std::process::id()));
         let _ = fs::remove_dir_all(&bed);
         for (file, text) in [
-            ("bound/web.js", "const address = 'web_bg.wasm';"),
+            ("bound/web.js", "import * as parts from './parts.js'; const address = 'web_bg.wasm';"),
+            ("bound/parts.js", "import { initSync } from './web.js'; fetch('./split_desk.wasm');"),
+            ("bound/split_desk.wasm", "\0asm2"),
             ("bound/web_bg.wasm", "\0asm"),
             ("web/locales/en.json", r#"{ "b": "two", "a": "one" }"#),
             ("web/locales/de.json", r#"{ "a": "eins", "b": "zwei" }"#),

@@ -1,0 +1,50 @@
+//! The app comes in parts: one that cannot be fetched says so and comes at the next try, and what comes ahead is here when the
+//! network goes.
+
+use anyhow::{Result, ensure};
+use serde_json::{Value, json};
+use tests::browser::{Browser, DESK, WITHIN};
+
+use crate::people::{LEAD, browser_of, sign_in};
+use crate::rig::Rig;
+use crate::small_job::{plan, used_phone};
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_part_that_cannot_be_fetched_says_so_and_comes_at_the_next_try() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let desk = Browser::start("half-an-app", &rig.server.address(), DESK).await?;
+    // Past the service worker, which would have it.
+    desk.cdp("Network.enable", json!({})).await?;
+    desk.cdp("Network.setBypassServiceWorker", json!({"bypass": true})).await?;
+    desk.cdp("Network.setBlockedURLs", json!({"urls": ["*part-split_desk*"]})).await?;
+    desk.open("/sign-in").await?;
+    sign_in(&desk, LEAD, server::demo::PASSWORD).await?;
+    desk.until("the first screen behind the door", WITHIN, "return location.pathname !== '/sign-in'", &[]).await?;
+    desk.open("/plan").await?;
+    desk.see("This screen is not on the device yet").await?;
+    desk.press("Try again").await?;
+    desk.see("This screen is not on the device yet").await?;
+
+    desk.cdp("Network.setBlockedURLs", json!({"urls": []})).await?;
+    desk.press("Try again").await?;
+    desk.see("Plan a job").await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_part_of_a_technician_is_here_before_it_is_asked_for() -> Result<()> {
+    let rig = Rig::demo().await?;
+    plan(&rig).await?;
+    let phone = used_phone(&rig).await?;
+    phone.open("/day").await?;
+    phone.see("Lane 7").await?;
+    let loaded = "return performance.getEntriesByType('resource').map((one) => one.name).filter((name) => name.includes('/part-'))";
+    let both = "const all = performance.getEntriesByType('resource').map((one) => one.name); return ['part-split_site', 'part-split_own'].every((part) => all.some((name) => name.includes(part)))";
+    phone.until("the parts of a technician", WITHIN, both, &[]).await?;
+    let names: Value = phone.js(loaded, &[]).await?;
+    ensure!(!names.to_string().contains("part-split_desk"), "a phone loads the desk as well: {names}");
+    drop(phone);
+
+    let lead = browser_of(&rig, LEAD, DESK).await?;
+    let desk = "return performance.getEntriesByType('resource').some((one) => one.name.includes('/part-split_desk'))";
+    lead.until("the desk's part", WITHIN, desk, &[]).await.map(drop)
+}
