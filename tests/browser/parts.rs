@@ -27,7 +27,7 @@ async fn a_part_that_cannot_be_fetched_says_so_and_comes_at_the_next_try() -> Re
 
     desk.cdp("Network.setBlockedURLs", json!({"urls": []})).await?;
     desk.press("Try again").await?;
-    desk.see("Plan a job").await
+    desk.see("This week").await
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -38,7 +38,7 @@ async fn every_part_of_a_technician_is_here_before_it_is_asked_for() -> Result<(
     phone.open("/day").await?;
     phone.see("Lane 7").await?;
     let loaded = "return performance.getEntriesByType('resource').map((one) => one.name).filter((name) => name.includes('/part-'))";
-    let both = "const all = performance.getEntriesByType('resource').map((one) => one.name); return ['part-split_site', 'part-split_own'].every((part) => all.some((name) => name.includes(part)))";
+    let both = "const loaded = performance.getEntriesByType('resource').map((one) => one.name); return ['part-split_site', 'part-split_own'].every((part) => loaded.some((name) => name.includes(part)))";
     phone.until("the parts of a technician", WITHIN, both, &[]).await?;
     let names: Value = phone.js(loaded, &[]).await?;
     ensure!(!names.to_string().contains("part-split_desk"), "a phone loads the desk as well: {names}");

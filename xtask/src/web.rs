@@ -310,7 +310,12 @@ fn lay_out(bound: &Path, web: &Path, dist: &Path) -> Result<()> {
     // Each of the two names the other, so both are named by what both say.
     let digest = tools::hex(&Sha256::digest([glue.as_bytes(), loaders.as_bytes()].concat()));
     let [js, loaders_js] = ["web", "parts"].map(|stem| format!("{stem}-{}.js", &digest[..NAME_DIGITS]));
-    fs::write(assets.join(&js), glue.replace(LOADERS, &loaders_js))?;
+    // Only where it is fetched: the module itself knows it by its first name.
+    let fetched = |name: &str| format!("from \"./{name}\"");
+    if !glue.contains(&fetched(LOADERS)) {
+        bail!("the glue does not fetch {LOADERS}: no part could be loaded");
+    }
+    fs::write(assets.join(&js), glue.replace(&fetched(LOADERS), &fetched(&loaders_js)))?;
     fs::write(assets.join(&loaders_js), loaders.replace("web.js", &js))?;
     let snippets = bound.join("snippets");
     if snippets.exists() {
@@ -462,7 +467,7 @@ mod tests {
         let bed = tools::target_dir().join(format!("xtask-test-{name}-{}", std::process::id()));
         let _ = fs::remove_dir_all(&bed);
         for (file, text) in [
-            ("bound/web.js", "import * as parts from './parts.js'; const address = 'web_bg.wasm';"),
+            ("bound/web.js", "import * as parts from \"./parts.js\"; const address = 'web_bg.wasm';"),
             ("bound/parts.js", "import { initSync } from './web.js'; fetch('./split_desk.wasm');"),
             ("bound/split_desk.wasm", "\0asm2"),
             ("bound/web_bg.wasm", "\0asm"),
