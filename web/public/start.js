@@ -31,12 +31,9 @@ async function wordsOfTheApp() {
 }
 
 async function startApp() {
-  // All three at once. A wasm that does not come is asked for again below.
-  const wasm = fetch(root.dataset.wasm);
-  wasm.catch(() => {});
   const [glue, words] = await Promise.all([import(root.dataset.js), wordsOfTheApp()]);
   try {
-    await glue.default({ module_or_path: wasm });
+    await glue.default({ module_or_path: window.witnessmarkModule ?? root.dataset.wasm });
   } catch (refused) {
     console.warn("wasm was refused, once more from its bytes", refused);
     await glue.default({ module_or_path: await wasmBytes(root.dataset.wasm) });

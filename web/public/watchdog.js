@@ -47,6 +47,12 @@
   };
 
   var root = document.documentElement;
+
+  // Compiled while the page is still being read. What fails here is tried again by start.js, and told from there.
+  if (window.WebAssembly && WebAssembly.compileStreaming) {
+    window.witnessmarkModule = WebAssembly.compileStreaming(fetch(root.dataset.wasm));
+    window.witnessmarkModule.catch(function () {});
+  }
   var alive = false;
   var covered = false;
   var faults = [];

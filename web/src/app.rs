@@ -3,9 +3,9 @@
 use domain::people::Role;
 use domain::tray::Word;
 use leptos::prelude::*;
-use leptos_router::WildcardSegment;
 use leptos_router::components::{A, FlatRoutes, Redirect, Route, Router};
-use leptos_router::hooks::use_location;
+use leptos_router::hooks::{use_location, use_navigate};
+use leptos_router::{NavigateOptions, WildcardSegment};
 
 use crate::adapters::browser;
 use crate::adapters::fetch::Api;
@@ -14,7 +14,7 @@ use crate::features::session::menu::NowherePage;
 use crate::i18n::{Words, use_words};
 use crate::parts;
 use crate::prefs::{Prefs, use_prefs};
-use crate::routes::{Screen, rooms_of};
+use crate::routes::{Screen, home_of, rooms_of};
 use crate::session::{Session, use_session};
 use crate::sync::Ground;
 use crate::ui::{Banner, Button, Glyph, Icon, ToastList, Toasts};
@@ -82,30 +82,41 @@ pub fn App() -> impl IntoView {
 fn Door() -> impl IntoView {
     let (session, prefs) = (use_session(), use_prefs());
     let path = use_location().pathname;
-    let screen = Memo::new(move |_| Screen::parse(&path.get()));
+    let is_wide = RwSignal::new(false);
+    browser::on_media("(min-width: 1000px)", move |applies| is_wide.set(applies));
     // A renewed token must not build the screen anew; other roles or another person must.
     let who = Memo::new(move |_| session.profile().map(|profile| (profile.person.id, profile.person.roles)));
+    // Home is drawn as what it stands for at once; the address follows, and finds its screen drawn already.
+    let home = Memo::new(move |_| who.get().map(|(_, roles)| home_of(&roles)));
+    let screen = Memo::new(move |_| match Screen::parse(&path.get()) {
+        Screen::Home => home.get().unwrap_or(Screen::Home),
+        screen => screen,
+    });
+    let navigate = use_navigate();
+    Effect::new(move |_| {
+        if let (Screen::Home, Some(home)) = (Screen::parse(&path.get()), home.get()) {
+            navigate(&home.href(), NavigateOptions { replace: true, ..NavigateOptions::default() });
+        }
+    });
     move || {
         let (screen, who, words) = (screen.get(), who.get(), prefs.words());
         provide_context(words);
         expect_context::<Toasts>().clear();
         let roles = who.map(|(_, roles)| roles);
-        frame(screen, roles.as_deref()).into_any()
+        frame(screen, roles, is_wide).into_any()
     }
 }
 
-fn frame(screen: Screen, roles: Option<&[Role]>) -> impl IntoView {
+fn frame(screen: Screen, roles: Option<Vec<Role>>, is_wide: RwSignal<bool>) -> impl IntoView {
     let w = use_words();
     let alone = screen.is_alone() || roles.is_none();
-    let rail = roles.filter(|_| !alone).map(|roles| rail(w, &screen, roles));
-    let content = match (screen.access().admits(roles), roles, &screen) {
-        (false, None, _) => view! { <Redirect path=Screen::SignIn.href() /> }.into_any(),
-        (false, Some(_), _) => view! { <NowherePage words=key!("page.not_for_you") /> }.into_any(),
-        (true, Some(roles), Screen::Home) => {
-            view! { <Redirect path=crate::routes::home_of(roles).href() /> }.into_any()
-        }
-        (true, _, _) => screen.draw(),
+    let content = match (screen.access().admits(roles.as_deref()), &roles) {
+        (false, None) => view! { <Redirect path=Screen::SignIn.href() /> }.into_any(),
+        (false, Some(_)) => view! { <NowherePage words=key!("page.not_for_you") /> }.into_any(),
+        (true, _) => screen.clone().draw(),
     };
+    // A phone has no room for it, and building it would cost a tenth of the start.
+    let rail = move || roles.as_ref().filter(|_| !alone && is_wide.get()).map(|roles| rail(w, &screen, roles));
     view! {
         <div class="frame" class:alone=alone>
             <a class="skip" href="#main">{t!(w, "ui.skip_to_main")}</a>

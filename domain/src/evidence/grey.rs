@@ -47,6 +47,8 @@ impl Grey {
     }
 
     /// One value; the nearest one at the edge for a place outside.
+    // Called for each pixel several times; the browser build is made for size and would call it.
+    #[inline(always)]
     pub fn at(&self, x: usize, y: usize) -> u8 {
         self.pixels[y.min(self.height - 1) * self.width + x.min(self.width - 1)]
     }

@@ -186,6 +186,16 @@ pub fn on_update_ready(news: impl Fn() + 'static) {
     listener.forget();
 }
 
+/// Tells whether a media query applies, at once and whenever that changes. Lives as long as the page.
+pub fn on_media(query: &str, news: impl Fn(bool) + 'static) {
+    let Some(list) = window().and_then(|window| window.match_media(query).ok().flatten()) else { return };
+    news(list.matches());
+    let of = list.clone();
+    let listener = Closure::<dyn Fn()>::new(move || news(of.matches()));
+    let _ = list.add_event_listener_with_callback("change", listener.as_ref().unchecked_ref());
+    listener.forget();
+}
+
 /// Lets the waiting version in; the page reloads once it is in charge.
 pub fn take_over() {
     tell(TAKE_OVER, None);

@@ -4,7 +4,20 @@ use crate::ports::local_store::JobRow;
 use domain::ids::{EntryId, JobId};
 use domain::tray::{Delivery, EntryRow, PhotoDelivery, PhotoKey, PhotoRow};
 use js_sys::{Object, Reflect, Uint8Array};
-use wasm_bindgen::{JsCast, JsValue};
+use wasm_bindgen::prelude::*;
+
+/// A row of entries as the browser hands it out. Read by glue that knows the names: a page reads hundreds of them with each tap, and
+/// a name made of text each time would cost more than the row.
+#[wasm_bindgen]
+extern "C" {
+    type Row;
+    #[wasm_bindgen(method, getter, structural)]
+    fn id(this: &Row) -> JsValue;
+    #[wasm_bindgen(method, getter, structural)]
+    fn job(this: &Row) -> JsValue;
+    #[wasm_bindgen(method, getter, structural)]
+    fn row(this: &Row) -> JsValue;
+}
 
 fn set(object: &Object, key: &str, value: &JsValue) {
     Reflect::set(object, &key.into(), value).expect("a fresh object takes any property");
@@ -47,10 +60,9 @@ pub(super) fn entry_object(id: EntryId, job: JobId, row: &EntryRow) -> JsValue {
 
 /// `None` for a row that this app cannot read: a newer app's, or damaged. It is left where it is.
 pub(super) fn entry_of(object: &JsValue) -> Option<(EntryId, JobId, EntryRow)> {
-    let id = text(object, "id")?.parse().ok()?;
-    let job = text(object, "job")?.parse().ok()?;
-    let row = EntryRow::read(&bytes_of(&get(object, "row")?)?).ok()?;
-    Some((id, job, row))
+    let object: &Row = object.dyn_ref::<Object>()?.unchecked_ref();
+    let row = EntryRow::read(&bytes_of(&object.row())?).ok()?;
+    Some((object.id().as_string()?.parse().ok()?, object.job().as_string()?.parse().ok()?, row))
 }
 
 pub(super) fn photo_key(key: &PhotoKey) -> String {
@@ -71,7 +83,8 @@ pub(super) fn photo_object(row: &PhotoRow) -> JsValue {
 }
 
 pub(super) fn photo_of(object: &JsValue) -> Option<PhotoRow> {
-    PhotoRow::read(&bytes_of(&get(object, "row")?)?).ok()
+    let object: &Row = object.dyn_ref::<Object>()?.unchecked_ref();
+    PhotoRow::read(&bytes_of(&object.row())?).ok()
 }
 
 #[allow(clippy::cast_precision_loss, reason = "whole numbers far below 2^53")]
