@@ -112,8 +112,7 @@ impl Tray {
         if reply.reference_version != self.here.reference_version {
             self.link.wanted_reference = reply.reference_version;
         }
-        let here = &self.here.methods;
-        self.link.methods_of_jobs.extend(reply.methods.into_iter().filter(|method| !here.contains(method)));
+        self.link.methods_of_jobs.extend(self.here.without(reply.methods));
     }
 
     /// A push came to nothing, and it is not known why.

@@ -197,7 +197,7 @@ impl Link {
     }
 
     /// It is here, or it cannot be had now and is named again by the next pull.
-    pub(super) fn has_method(&mut self, method: &MethodRef) {
+    pub(super) fn ends_wanting(&mut self, method: &MethodRef) {
         self.methods_of_jobs.remove(method);
         self.other_methods.remove(method);
     }

@@ -193,14 +193,13 @@ impl Tray {
                 self.link.contact(now_ms);
                 self.link.reference.went_well();
                 self.link.wanted_reference = 0;
-                let here = &self.here.methods;
-                self.link.other_methods.extend(methods.into_iter().filter(|method| !here.contains(method)));
+                self.link.other_methods.extend(self.here.without(methods));
                 plan.push(Write::Reference { version, bytes });
             }
             (Request::Method(method), Answer::Method(bytes)) if Hash32::sha256(&bytes) == method.hash => {
                 self.link.contact(now_ms);
                 self.link.reference.went_well();
-                self.link.has_method(method);
+                self.link.ends_wanting(method);
                 plan.push(Write::Method(method.clone(), bytes));
             }
             (Request::Photo(key, step), Answer::Photo(answer)) => {
@@ -298,7 +297,7 @@ impl Tray {
     fn fetch_failed(&mut self, request: &Request, now_ms: u64, jitter: u32) {
         self.link.reference.failed(now_ms, jitter);
         if let Request::Method(method) = request {
-            self.link.has_method(method);
+            self.link.ends_wanting(method);
         }
     }
 }

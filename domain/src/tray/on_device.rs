@@ -153,6 +153,11 @@ impl Counts {
 }
 
 impl OnDevice {
+    /// Those of these methods that are not here.
+    pub(super) fn without(&self, methods: Vec<MethodRef>) -> impl Iterator<Item = MethodRef> {
+        methods.into_iter().filter(|method| !self.methods.contains(method))
+    }
+
     /// Counts over everything.
     pub fn counts(&self) -> Counts {
         let mut counts = Counts::default();
