@@ -73,33 +73,36 @@ impl Bench {
         Ok(this)
     }
 
-    /// `start_cold_ms`: the network is there.
-    pub async fn cold(&mut self) -> Result<f64> {
+    /// `start_cold_ms`: the network is there. With it, when "Stop work" could be pressed.
+    pub async fn cold(&mut self) -> Result<(f64, f64)> {
         self.starts("cold").await
     }
 
-    /// `start_offline_ms`: nobody listens.
-    pub async fn offline(&mut self) -> Result<f64> {
+    /// `start_offline_ms` and `start_offline_at_work_ms`: nobody listens.
+    pub async fn offline(&mut self) -> Result<(f64, f64)> {
         self.server.road.cut().await;
         let figure = self.starts("offline").await;
         self.server.road.heal().await;
         figure
     }
 
-    async fn starts(&mut self, what: &str) -> Result<f64> {
-        let mut times = Vec::new();
+    async fn starts(&mut self, what: &str) -> Result<(f64, f64)> {
+        let (mut rows, mut at_work) = (Vec::new(), Vec::new());
         for _ in 0..STARTS {
-            times.push(self.one_start().await?);
+            let (row, work) = self.one_start().await?;
+            rows.push(row);
+            at_work.push(work);
         }
-        eprintln!("start {what}, ms: {}", shown(&times));
-        Ok(median(times))
+        eprintln!("start {what}, first row and at work, ms: {} and {}", shown(&rows), shown(&at_work));
+        Ok((median(rows), median(at_work)))
     }
 
-    async fn one_start(&mut self) -> Result<f64> {
+    async fn one_start(&mut self) -> Result<(f64, f64)> {
         self.fresh_process().await?;
         self.phone.open("/").await?;
         let row = self.phone.until("the first job row", WITHIN, "return window.__bench.row || null", &[]).await?;
-        row.as_f64().context("a time")
+        let work = self.phone.until("the sheet at work", WITHIN, "return window.__bench.work || null", &[]).await?;
+        Ok((row.as_f64().context("a time")?, work.as_f64().context("a time")?))
     }
 
     /// A new process, slowed down, that watches every page from its beginning.

@@ -1,7 +1,7 @@
-// Put into every page before its own scripts: when the first job row was drawn, and how long from a tap or a chosen file
+// Put into every page before its own scripts: when the first job row was drawn, when work could be recorded, and how long from a tap or a chosen file
 // until the page says that it is saved. Times are those of the page's own clock, which begins with the navigation.
 (() => {
-  const bench = { row: 0, saved: [], aside: 0 };
+  const bench = { row: 0, work: 0, saved: [], aside: 0 };
   window.__bench = bench;
   let armed = null;
   const sign = () => document.querySelector("[data-saved=yes]");
@@ -15,10 +15,16 @@
   addEventListener("click", (event) => { if (event.target.closest?.("button.act.main")) arm(event); }, true);
   addEventListener("change", (event) => { if (event.target.matches?.("input[type=file]")) arm(event); }, true);
   let row = false;
+  let work = false;
   new MutationObserver(() => {
     if (!row && document.querySelector(".job-row")) {
       row = true;
       drawn((now) => { bench.row = now; });
+    }
+    // The job files are read and the store is open: work can be recorded.
+    if (!work && document.querySelector(".stop-work:not([disabled])")) {
+      work = true;
+      drawn((now) => { bench.work = now; });
     }
     const found = sign();
     // The sign of the save before may be the very element that says it again.
@@ -28,7 +34,7 @@
       armed = null;
       drawn((now) => bench.saved.push({ ms: now - at, aside: bench.aside - aside }));
     }
-  }).observe(document, { childList: true, subtree: true, attributes: true, attributeFilter: ["data-saved"] });
+  }).observe(document, { childList: true, subtree: true, attributes: true, attributeFilter: ["data-saved", "disabled"] });
 
   // Work that the browser does on other threads, which the slowdown does not reach: decoding and hashing.
   const aside = (owner, name) => {
@@ -42,5 +48,6 @@
     };
   };
   aside(window, "createImageBitmap");
+  if (window.ImageDecoder) aside(ImageDecoder.prototype, "decode");
   if (window.SubtleCrypto) aside(SubtleCrypto.prototype, "digest");
 })();

@@ -9,14 +9,12 @@ use leptos_router::{NavigateOptions, WildcardSegment};
 
 use crate::adapters::browser;
 use crate::adapters::fetch::Api;
-use crate::device::Device;
 use crate::features::session::menu::NowherePage;
 use crate::i18n::{Words, use_words};
 use crate::parts;
 use crate::prefs::{Prefs, use_prefs};
 use crate::routes::{Screen, home_of, rooms_of};
 use crate::session::{Session, use_session};
-use crate::sync::Ground;
 use crate::ui::{Banner, Button, Glyph, Icon, ToastList, Toasts};
 use crate::{key, t};
 
@@ -52,13 +50,12 @@ pub fn App() -> impl IntoView {
     let (session, status) = (Session::start(api, prefs), SyncStatus::default());
     provide_context(session);
     provide_context(status);
-    let ground = Ground::start(session, api, status);
-    provide_context(ground);
-    provide_context(Device::start(ground));
+    parts::lay_ground_below(Owner::current());
     provide_context(Toasts::default());
     let update = UpdateReady(RwSignal::new(false));
     provide_context(update);
     browser::on_update_ready(move || update.0.set(true));
+    parts::begin();
     // Once the first screen has what it shows: until then nothing else should want the phone.
     Effect::new(move |_| {
         if !status.is_looking()

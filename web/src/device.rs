@@ -19,10 +19,13 @@ use domain::tray::Counts;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
+use crate::adapters::fetch::Api;
+use crate::app::SyncStatus;
 use crate::features::job::load::{JobView, job_view};
 use crate::i18n::{Lang, use_words};
 use crate::ports::camera::PhotoRefusal;
 use crate::ports::local_store::StoreError;
+use crate::session::use_session;
 use crate::store::{JobStore, LoadedJob, NewEntry, PhotographError, Reference, SaveError};
 use crate::sync::{Ground, Opening};
 
@@ -145,6 +148,13 @@ pub struct Device {
     ground: Ground,
     inner: StoredValue<Inner, LocalStorage>,
     reference: RwSignal<Option<Arc<Reference>>>,
+}
+
+/// Opens store and sync for whoever works here, and the [`Device`] over them, as contexts of the owner at hand: once.
+pub fn lay_ground() {
+    let ground = Ground::start(use_session(), expect_context::<Api>(), expect_context::<SyncStatus>());
+    provide_context(ground);
+    provide_context(Device::start(ground));
 }
 
 /// The [`Device`] of the app.

@@ -7,14 +7,22 @@
 use std::cell::RefCell;
 
 use domain::people::Role;
+use gloo_timers::future::TimeoutFuture;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 use leptos::wasm_split::SplitLoaderError;
 
+use crate::features::day_sheet;
 use crate::i18n::use_words;
 use crate::routes::Screen;
 use crate::t;
 use crate::ui::{Banner, Button, LinkButton, Look, Page, Tone, Waiting};
+
+/// Long enough for a first frame, too short to be noticed.
+const AFTER_THE_FRAME_MS: u32 = 30;
+/// Between two tries to fetch what store and sync need.
+const PAUSE_MIN_MS: u32 = 1_000;
+const PAUSE_MAX_MS: u32 = 30_000;
 
 /// What a part gives once it is here.
 pub type Draw = fn(Screen) -> AnyView;
@@ -22,6 +30,8 @@ pub type Draw = fn(Screen) -> AnyView;
 /// Screens that travel together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Part {
+    /// The day sheet, and with it what every other part stands on: store, sync and the fold.
+    Day,
     /// Work on site: job, step, tests.
     Site,
     /// Planning, review, registration, the firm's lists.
@@ -32,12 +42,12 @@ pub enum Part {
 
 impl Part {
     /// Every part, in the order in which a page that stands loads them.
-    pub const ALL: [Self; 3] = [Self::Site, Self::Own, Self::Desk];
+    pub const ALL: [Self; 4] = [Self::Day, Self::Site, Self::Own, Self::Desk];
 
     /// Whether somebody with these roles can enter one of its screens.
     fn is_for(self, roles: &[Role]) -> bool {
         match self {
-            Self::Site | Self::Own => true,
+            Self::Day | Self::Site | Self::Own => true,
             Self::Desk => roles.iter().any(|role| *role != Role::Technician),
         }
     }
@@ -46,7 +56,9 @@ impl Part {
         if let Some(draw) = self.here() {
             return Ok(draw);
         }
+        stand_on_ground().await?;
         let draw = match self {
+            Self::Day => marked::day().await?,
             Self::Site => marked::site().await?,
             Self::Desk => marked::desk().await?,
             Self::Own => marked::own().await?,
@@ -69,7 +81,38 @@ impl Part {
 }
 
 thread_local! {
-    static HERE: RefCell<[Option<Draw>; 3]> = const { RefCell::new([None; 3]) };
+    static HERE: RefCell<[Option<Draw>; 4]> = const { RefCell::new([None; 4]) };
+    /// The app's own owner, and whether the ground has been laid below it.
+    static APP: RefCell<(Option<Owner>, bool)> = const { RefCell::new((None, false)) };
+}
+
+/// Below whom the ground is laid: called once, by the app.
+pub fn lay_ground_below(app: Option<Owner>) {
+    APP.with_borrow_mut(|own| *own = (app, false));
+}
+
+/// Store and sync are opened as soon as their code is here, and stay as long as the app does.
+async fn stand_on_ground() -> Result<(), SplitLoaderError> {
+    let lay = marked::ground().await?;
+    let app = APP.with_borrow_mut(|(app, is_laid)| if std::mem::replace(is_laid, true) { None } else { app.clone() });
+    if let Some(app) = app {
+        app.with(lay);
+    }
+    Ok(())
+}
+
+/// Lays the ground unasked, whichever screen is shown: what waits here must be sent. Without a network in the first seconds after a
+/// sign-in its code may not be here yet, so it is tried until it is.
+pub fn begin() {
+    spawn_local(async {
+        let mut pause_ms = PAUSE_MIN_MS;
+        // Timers are served after the frame that is due: the first screen is not kept waiting.
+        TimeoutFuture::new(AFTER_THE_FRAME_MS).await;
+        while stand_on_ground().await.is_err() {
+            TimeoutFuture::new(pause_ms).await;
+            pause_ms = (pause_ms * 2).min(PAUSE_MAX_MS);
+        }
+    });
 }
 
 /// Loads what this person may need next, one after the other, so that it is here when a network goes.
@@ -86,18 +129,33 @@ pub fn load_ahead(roles: Vec<Role>) {
 fn Coming(part: Part, screen: Screen) -> impl IntoView {
     let w = use_words();
     let come = RwSignal::new(None);
+    let tries = StoredValue::new(0_u32);
+    // Tried again unasked as well: somebody who walks back into a signal should not have to press.
     let ask = move || {
         come.set(None);
+        tries.update_value(|tries| *tries += 1);
+        let own = tries.get_value();
         spawn_local(async move {
-            let outcome = part.load().await.ok();
-            // The screen may be gone by now; then nobody waits for it.
-            let _ = come.try_set(Some(outcome));
+            TimeoutFuture::new(AFTER_THE_FRAME_MS).await;
+            let mut pause_ms = PAUSE_MIN_MS;
+            loop {
+                let outcome = part.load().await.ok();
+                let is_here = outcome.is_some();
+                // The screen may be gone by now, or somebody pressed: then nobody waits for this.
+                let is_wanted = tries.try_get_value() == Some(own);
+                if !is_wanted || come.try_set(Some(outcome)).is_some() || is_here {
+                    return;
+                }
+                TimeoutFuture::new(pause_ms).await;
+                pause_ms = (pause_ms * 2).min(PAUSE_MAX_MS);
+            }
         });
     };
     ask();
     move || {
         match come.get() {
-        None => view! { <main id="main" aria-busy="true"><Waiting /></main> }.into_any(),
+        None if part == Part::Day => day_sheet::rows::draw_last_look().unwrap_or_else(still_coming),
+        None => still_coming(),
         Some(Some(draw)) => draw(screen.clone()),
         Some(None) => view! {
             <Page
@@ -115,12 +173,27 @@ fn Coming(part: Part, screen: Screen) -> impl IntoView {
     }
 }
 
+fn still_coming() -> AnyView {
+    view! { <main id="main" aria-busy="true"><Waiting /></main> }.into_any()
+}
+
 /// The marks. The macro writes an import and an export by hand, which is what makes the cut; nothing here reads or writes memory.
 #[allow(unsafe_code, reason = "the macro of the splitting declares its imports and exports with `unsafe`")]
 mod marked {
     use super::{Draw, SplitLoaderError};
-    use crate::routes;
+    use crate::{device, routes};
     use leptos::wasm_split::wasm_split;
+
+    // Two doors of one part.
+    #[wasm_split(day, wasm_split_path = leptos::wasm_split, fallible)]
+    pub(super) fn ground() -> Result<fn(), SplitLoaderError> {
+        Ok(device::lay_ground)
+    }
+
+    #[wasm_split(day, wasm_split_path = leptos::wasm_split, fallible)]
+    pub(super) fn day() -> Result<Draw, SplitLoaderError> {
+        Ok(routes::draw_day)
+    }
 
     #[wasm_split(site, wasm_split_path = leptos::wasm_split, fallible)]
     pub(super) fn site() -> Result<Draw, SplitLoaderError> {

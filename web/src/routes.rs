@@ -166,7 +166,7 @@ impl Screen {
     pub fn draw(self) -> AnyView {
         match self {
             Self::Home | Self::Menu => view! { <session::menu::MenuPage /> }.into_any(),
-            Self::DaySheet => view! { <day_sheet::page::DaySheetPage /> }.into_any(),
+            Self::DaySheet => Part::Day.draw(self),
             Self::Nowhere => nowhere(),
             Self::Job(_) | Self::Step(..) | Self::TestSheet(_) => Part::Site.draw(self),
             Self::SignIn | Self::Link(_) | Self::SignOut | Self::Settings | Self::About | Self::Tray => {
@@ -179,6 +179,14 @@ impl Screen {
                 Part::Desk.draw(self)
             }
         }
+    }
+}
+
+/// The screen of [`Part::Day`].
+pub fn draw_day(screen: Screen) -> AnyView {
+    match screen {
+        Screen::DaySheet => view! { <day_sheet::page::DaySheetPage /> }.into_any(),
+        _ => nowhere(),
     }
 }
 

@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::adapters::fetch::{Api, Call, Renewal};
 use crate::adapters::{browser, kept};
+use crate::features::day_sheet::rows::KEPT as LAST_LOOK;
 use crate::i18n::{Decimal, Lang};
 use crate::prefs::Prefs;
 use crate::refusal::Refusal;
@@ -21,7 +22,7 @@ use crate::refusal::Refusal;
 const PROFILE: &str = "profile";
 const ENROLMENTS: &str = "enrolments";
 /// What must be read before a session can start.
-pub const KEPT: [&str; 2] = [PROFILE, ENROLMENTS];
+pub const KEPT: [&str; 3] = [PROFILE, ENROLMENTS, LAST_LOOK];
 
 /// A licence or competence.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -239,6 +240,7 @@ impl Session {
     pub async fn sign_out(self) -> Result<(), Refusal> {
         self.api.set_token(None);
         kept::keep(PROFILE, None).await;
+        kept::keep(LAST_LOOK, None).await;
         self.standing.set(Standing::Unknown);
         self.profile.set(None);
         self.api.send(Call::new("DELETE", "/api/session").anonymous()).await.map(|_| ())

@@ -15,9 +15,10 @@ use crate::tools;
 use crate::web::{self, Profile};
 
 /// Figures that a browser on a server gives.
-const BROWSER_FIGURES: [&str; 5] = [
+const BROWSER_FIGURES: [&str; 6] = [
     "start_cold_ms",
     "start_offline_ms",
+    "start_offline_at_work_ms",
     "tap_reading_saved_ms_p95",
     "photo_12mp_saved_ms_p95",
     "design_recompute_ms_p95",

@@ -72,7 +72,13 @@ impl LocalStore for Memory {
     ) -> Later<'_, Result<Vec<Entry>, StoreError>> {
         now(self.write(|shelf| {
             let position = shelf.jobs.get(&job).map_or(0, |here| here.position);
-            let entries = make(&shelf.job_file(job), position);
+            let rows: Vec<_> = shelf
+                .entries
+                .iter()
+                .filter(|(_, (of, _))| *of == job)
+                .map(|(id, (_, row))| (*id, row.clone()))
+                .collect();
+            let entries = make(&rows, position);
             let photos: Vec<(PhotoRow, Vec<u8>)> =
                 photos.into_iter().map(|(row, bytes)| (row, bytes.to_vec())).collect();
             shelf.keep(&entries, &photos);

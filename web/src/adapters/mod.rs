@@ -3,7 +3,7 @@
 //! - [`browser`]: small things: preferences, language, theme, clock, clipboard, cross-tab lock, the service worker's news;
 //! - [`fetch`]: calls to our server, with sign-in renewed, time limits and typed refusals;
 //! - [`indexed_db`]: what the device keeps ([`memory`] is the same for tests), [`file_bytes`]: bytes of photos;
-//! - [`camera`], [`photo`]: a chosen file to an original and its preview; [`barcode`]: a code seen by the camera;
+//! - [`camera`], [`photo`] over [`picture_decoder`]: a chosen file to an original and its preview; [`barcode`]: a code seen by the camera;
 //! - [`server`] over [`http`] and [`tus`]: the way to the server for sync;
 //! - [`pin_seal`]: a PIN that only the server opens;
 //! - [`kept`]: who works here, before any store is open;
@@ -28,6 +28,7 @@ pub mod locks;
 pub mod memory;
 pub mod performance;
 pub mod photo;
+mod picture_decoder;
 pub mod pin_seal;
 pub mod pointer;
 pub mod rescue_file;

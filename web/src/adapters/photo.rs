@@ -3,7 +3,7 @@
 
 use super::camera::ChosenFile;
 use super::file_bytes::FileBytes;
-use super::locks;
+use super::{locks, picture_decoder};
 use crate::ports::camera::{Original, PhotoRefusal, Preview};
 use domain::evidence::grey::{Grey, LONG_EDGE};
 use domain::evidence::image_header::{HEAD_BYTES, sniff};
@@ -91,31 +91,49 @@ pub async fn grey_of_preview(preview: &FileBytes) -> Option<Grey> {
     let buffer = preview.buffer();
     locks::one_picture_at_a_time(async {
         let bitmap = unpack(&buffer, &ImageBitmapOptions::new()).await?;
-        let grey = grey(&bitmap);
+        let canvas = Canvas::of(&bitmap, bitmap.width(), bitmap.height());
         bitmap.close();
+        let canvas = canvas?;
+        let grey = canvas.grey();
+        canvas.give_back();
         grey
     })
     .await
 }
 
 async fn draw(buffer: &ArrayBuffer, width: u32, height: u32) -> Option<Decoded> {
+    let canvas = match picture_decoder::unpack(buffer, width, height, EDGE_MAX).await {
+        Some(frame) => {
+            let canvas = Canvas::of(&frame.source(), frame.width(), frame.height());
+            frame.close();
+            canvas?
+        }
+        None => {
+            let bitmap = unpack(buffer, &small_and_upright(width, height)).await?;
+            let canvas = Canvas::of(&bitmap, bitmap.width(), bitmap.height());
+            bitmap.close();
+            canvas?
+        }
+    };
+    let grey = canvas.grey();
+    let preview = match canvas.encode().await {
+        Some((bytes, width, height)) => named(bytes, width, height).await,
+        None => None,
+    };
+    canvas.give_back();
+    Some(Decoded { preview, grey })
+}
+
+fn small_and_upright(width: u32, height: u32) -> ImageBitmapOptions {
     let options = ImageBitmapOptions::new();
     options.set_image_orientation(ImageOrientation::FromImage);
     options.set_resize_quality(ResizeQuality::Medium);
     // One edge is named and the browser keeps the shape. The other way round for a photo that it turns upright: then the
-    // longer edge may come out as the one not named, which the drawing below puts right.
+    // longer edge may come out as the one not named, which the drawing puts right.
     if width.max(height) > EDGE_MAX {
         if width >= height { options.set_resize_width(EDGE_MAX) } else { options.set_resize_height(EDGE_MAX) }
     }
-    let bitmap = unpack(buffer, &options).await?;
-    let grey = grey(&bitmap);
-    let encoded = encode(&bitmap).await;
-    bitmap.close();
-    let preview = match encoded {
-        Some((bytes, width, height)) => named(bytes, width, height).await,
-        None => None,
-    };
-    Some(Decoded { preview, grey })
+    options
 }
 
 async fn unpack(buffer: &ArrayBuffer, options: &ImageBitmapOptions) -> Option<ImageBitmap> {
@@ -134,48 +152,68 @@ async fn named(bytes: ArrayBuffer, width: u32, height: u32) -> Option<Preview> {
     Some(Preview { file: PhotoFile { hash, bytes: bytes.len(), width, height, media: MediaType::Jpeg }, bytes })
 }
 
-/// Drawn from what is unpacked already, for unpacking is what takes the time.
-fn grey(bitmap: &ImageBitmap) -> Option<Grey> {
-    let (width, height) = fit(bitmap.width(), bitmap.height(), LONG_EDGE);
-    let canvas = OffscreenCanvas::new(width, height).ok()?;
-    // A canvas on the graphics chip is slow to read, and this one is read at once.
-    let wish = Object::new();
-    Reflect::set(&wish, &"willReadFrequently".into(), &true.into()).ok()?;
-    let context = canvas.get_context_with_context_options("2d", &wish).ok()??;
-    // The cheap way of making small leaves pixels out, and grain then looks like edges.
-    Reflect::set(&context, &"imageSmoothingQuality".into(), &"high".into()).ok()?;
-    let context: OffscreenCanvasRenderingContext2d = context.dyn_into().ok()?;
-    context.draw_image_with_image_bitmap_and_dw_and_dh(bitmap, 0.0, 0.0, f64::from(width), f64::from(height)).ok()?;
-    let rgba = context.get_image_data(0.0, 0.0, f64::from(width), f64::from(height)).ok()?.data();
-    canvas.set_width(0);
-    canvas.set_height(0);
-    // Where nothing was drawn nothing is opaque: the fault of a canvas, of which nobody should hear that a photo is dark.
-    let is_drawn = rgba.chunks_exact(4).any(|pixel| pixel[3] != 0);
-    let (width, height) = (usize::try_from(width).ok()?, usize::try_from(height).ok()?);
-    if is_drawn { Grey::of_rgba(width, height, &rgba) } else { None }
+/// A picture drawn upright, [`EDGE_MAX`] at most: what is measured and what is encoded come from this one drawing.
+struct Canvas {
+    surface: OffscreenCanvas,
+    context: OffscreenCanvasRenderingContext2d,
 }
 
-async fn encode(bitmap: &ImageBitmap) -> Option<(ArrayBuffer, u32, u32)> {
-    let (width, height) = fit(bitmap.width(), bitmap.height(), EDGE_MAX);
-    let canvas = OffscreenCanvas::new(width, height).ok()?;
-    let context: OffscreenCanvasRenderingContext2d = canvas.get_context("2d").ok()??.dyn_into().ok()?;
-    context.draw_image_with_image_bitmap_and_dw_and_dh(bitmap, 0.0, 0.0, f64::from(width), f64::from(height)).ok()?;
-    let is_blank = is_flat(&context, width, height);
-    let options = ImageEncodeOptions::new();
-    options.set_type("image/jpeg");
-    options.set_quality(QUALITY);
-    let blob = if is_blank { None } else { canvas.convert_to_blob_with_options(&options).ok() };
-    let buffer = match blob {
-        Some(promise) => {
-            let blob: Blob = JsFuture::from(promise).await.ok()?.dyn_into().ok()?;
-            JsFuture::from(blob.array_buffer()).await.ok()?.dyn_into::<ArrayBuffer>().ok()
+impl Canvas {
+    fn of(source: &ImageBitmap, width: u32, height: u32) -> Option<Self> {
+        let (width, height) = fit(width, height, EDGE_MAX);
+        let this = Self::empty(width, height)?;
+        this.draw(source)?;
+        Some(this)
+    }
+
+    fn empty(width: u32, height: u32) -> Option<Self> {
+        let surface = OffscreenCanvas::new(width, height).ok()?;
+        // A canvas on the graphics chip is slow to read, and these are read at once.
+        let wish = Object::new();
+        Reflect::set(&wish, &"willReadFrequently".into(), &true.into()).ok()?;
+        let context = surface.get_context_with_context_options("2d", &wish).ok()??.dyn_into().ok()?;
+        Some(Self { surface, context })
+    }
+
+    fn draw(&self, source: &ImageBitmap) -> Option<()> {
+        let (width, height) = (f64::from(self.surface.width()), f64::from(self.surface.height()));
+        self.context.draw_image_with_image_bitmap_and_dw_and_dh(source, 0.0, 0.0, width, height).ok()
+    }
+
+    fn grey(&self) -> Option<Grey> {
+        let (width, height) = fit(self.surface.width(), self.surface.height(), LONG_EDGE);
+        let small = Self::empty(width, height)?;
+        // The cheap way of making small leaves pixels out, and grain then looks like edges.
+        Reflect::set(&small.context, &"imageSmoothingQuality".into(), &"high".into()).ok()?;
+        let (wide, high) = (f64::from(width), f64::from(height));
+        small.context.draw_image_with_offscreen_canvas_and_dw_and_dh(&self.surface, 0.0, 0.0, wide, high).ok()?;
+        let rgba = small.context.get_image_data(0.0, 0.0, wide, high).ok()?.data();
+        small.give_back();
+        // Where nothing was drawn nothing is opaque: the fault of a canvas, of which nobody should hear that a photo is dark.
+        let is_drawn = rgba.chunks_exact(4).any(|pixel| pixel[3] != 0);
+        let (width, height) = (usize::try_from(width).ok()?, usize::try_from(height).ok()?);
+        if is_drawn { Grey::of_rgba(width, height, &rgba) } else { None }
+    }
+
+    async fn encode(&self) -> Option<(ArrayBuffer, u32, u32)> {
+        let (width, height) = (self.surface.width(), self.surface.height());
+        if is_flat(&self.context, width, height) {
+            return None;
         }
-        None => None,
-    };
-    // The memory of a canvas is given back late unless it is made empty.
-    canvas.set_width(0);
-    canvas.set_height(0);
-    buffer.filter(|buffer| buffer.byte_length() > 0).map(|buffer| (buffer, width, height))
+        let options = ImageEncodeOptions::new();
+        options.set_type("image/jpeg");
+        options.set_quality(QUALITY);
+        let promise = self.surface.convert_to_blob_with_options(&options).ok()?;
+        let blob: Blob = JsFuture::from(promise).await.ok()?.dyn_into().ok()?;
+        let buffer: ArrayBuffer = JsFuture::from(blob.array_buffer()).await.ok()?.dyn_into().ok()?;
+        (buffer.byte_length() > 0).then_some((buffer, width, height))
+    }
+
+    /// The memory of a canvas is given back late unless it is made empty.
+    fn give_back(&self) {
+        self.surface.set_width(0);
+        self.surface.set_height(0);
+    }
 }
 
 /// A canvas above a limit of the platform gives one flat colour and no error. Some lines across are looked at.

@@ -3,8 +3,8 @@
 use super::Later;
 use crate::adapters::file_bytes::FileBytes;
 use domain::ids::{EntryId, Hash32, JobId};
+use domain::job_file::Entry;
 use domain::job_file::body::MethodRef;
-use domain::job_file::{Entry, JobFile};
 use domain::tray::{EntryRow, OnDevice, PhotoRow, Plan};
 use std::collections::BTreeSet;
 use std::rc::Rc;
@@ -59,9 +59,9 @@ pub struct JobRows {
     pub position: u64,
 }
 
-/// Makes the entries of one write from the job file as it stands inside the transaction and the position pulled. It may
+/// Makes the entries of one write from the job's rows as they stand inside the transaction and the position pulled. It may
 /// be called twice: once more after a lost connection.
-pub type MakeEntries = Rc<dyn Fn(&JobFile, u64) -> Vec<Entry>>;
+pub type MakeEntries = Rc<dyn Fn(&[(EntryId, EntryRow)], u64) -> Vec<Entry>>;
 
 /// A device's store. Each call is one transaction.
 pub trait LocalStore {

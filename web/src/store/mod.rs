@@ -10,6 +10,7 @@
 //!
 //! **Never enters:** a rule (those are in `domain`), the network ([`crate::sync`]), a browser type.
 
+mod known;
 mod likeness;
 mod photos;
 mod reference;
@@ -34,10 +35,11 @@ use crate::adapters::indexed_db::IndexedDb;
 use crate::ports::clock::{Clock, Ids};
 use crate::ports::local_store::{LocalStore, Space, StoreError};
 use domain::ids::{DeviceId, EntryId, FirmId, Hash32, JobId, PersonId};
+use domain::job_file::JobFile;
 use domain::job_file::body::MethodRef;
-use domain::job_file::{Entry, JobFile};
 use domain::method::Method;
 use domain::tray::{Counts, Delivery, PhotoRow};
+use known::{KnownFiles, ReadFile};
 use leptos::prelude::ArcRwSignal;
 use likeness::Likenesses;
 use revisions::Revisions;
@@ -59,7 +61,7 @@ pub struct Who {
 #[derive(Clone, Debug, Default)]
 pub struct LoadedJob {
     /// Every entry that this app can read.
-    pub file: JobFile,
+    pub file: Rc<JobFile>,
     /// Everything up to here was pulled: what new entries name as `seen`.
     pub position: u64,
     /// How far each entry got on its way to the server.
@@ -90,6 +92,7 @@ struct Inner {
     ids: Rc<dyn Ids>,
     revisions: Revisions,
     likenesses: Likenesses,
+    known: KnownFiles,
 }
 
 /// The store of one person on this device. Clones are the same store.
@@ -122,8 +125,8 @@ impl JobStore {
 
     /// Over any store, clock and chance: for tests.
     pub fn over(who: Who, local: Rc<dyn LocalStore>, clock: Rc<dyn Clock>, ids: Rc<dyn Ids>) -> Self {
-        let (revisions, likenesses) = (Revisions::default(), Likenesses::default());
-        Self(Rc::new(Inner { who, local, clock, ids, revisions, likenesses }))
+        let (revisions, likenesses, known) = (Revisions::default(), Likenesses::default(), KnownFiles::default());
+        Self(Rc::new(Inner { who, local, clock, ids, revisions, likenesses, known }))
     }
 
     /// Whose store this is.
@@ -195,17 +198,9 @@ impl JobStore {
     /// [`StoreError`].
     pub async fn load_job(&self, job: JobId) -> Result<LoadedJob, StoreError> {
         let rows = self.0.local.job(job).await?;
-        let mut loaded = LoadedJob { position: rows.position, photos: rows.photos, ..LoadedJob::default() };
-        for (id, row) in rows.entries {
-            loaded.deliveries.insert(id, row.delivery);
-            match Entry::read(&row.envelope) {
-                Ok(entry) => {
-                    loaded.file.absorb(entry, row.stamp);
-                }
-                Err(_) => loaded.unreadable.push(id),
-            }
-        }
-        Ok(loaded)
+        let ReadFile { file, unreadable } = self.0.known.read(job, &rows.entries);
+        let deliveries = rows.entries.iter().map(|(id, row)| (*id, row.delivery)).collect();
+        Ok(LoadedJob { file, position: rows.position, deliveries, photos: rows.photos, unreadable })
     }
 
     /// The jobs on this device.

@@ -1,8 +1,8 @@
 //! Work of another device, out of a rescue file: it joins the tray as if it had been recorded here.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use domain::ids::JobId;
+use domain::ids::{EntryId, JobId};
 use domain::job_file::Entry;
 use domain::tray::{Delivery, EntryRow, PhotoDelivery, PhotoRow};
 
@@ -53,8 +53,9 @@ impl JobStore {
         }
         let mut taken = 0;
         for (job, Brought { entries, photos }) in by_job {
-            let make = std::rc::Rc::new(move |file: &domain::job_file::JobFile, _: u64| {
-                entries.iter().filter(|entry| file.get(entry.header.id).is_none()).cloned().collect::<Vec<_>>()
+            let make = std::rc::Rc::new(move |rows: &[(EntryId, EntryRow)], _: u64| {
+                let here: BTreeSet<EntryId> = rows.iter().map(|(id, _)| *id).collect();
+                entries.iter().filter(|entry| !here.contains(&entry.header.id)).cloned().collect::<Vec<_>>()
             });
             taken += self.local().keep(job, make, photos).await?.len();
             self.changed([job]);

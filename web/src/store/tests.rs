@@ -5,8 +5,8 @@
 use super::*;
 use crate::adapters::memory::Memory;
 use domain::ids::{CaptureId, uuid_v7};
-use domain::job_file::Body;
 use domain::job_file::body::{MediaType, PhotoFile, Plain, Remark};
+use domain::job_file::{Body, Entry};
 use domain::tray::{PhotoDelivery, PhotoKey, PhotoRole};
 use leptos::prelude::GetUntracked;
 use std::cell::Cell;

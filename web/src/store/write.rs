@@ -3,10 +3,10 @@
 use super::JobStore;
 use crate::adapters::file_bytes::FileBytes;
 use crate::ports::camera::{Original, Preview, TakenPhoto};
-use crate::ports::local_store::StoreError;
+use crate::ports::local_store::{MakeEntries, StoreError};
 use domain::ids::{CaptureId, EntryId, JobId};
 use domain::job_file::body::PhotoFile;
-use domain::job_file::{Body, Content, Draft, Entry, JobFile};
+use domain::job_file::{Body, Content, Draft, Entry};
 use domain::tray::{PhotoDelivery, PhotoRole, PhotoRow};
 use domain::wire::limits::ENTRY_BYTES_MAX;
 use std::cell::Cell;
@@ -86,9 +86,6 @@ impl From<StoreError> for SaveError {
     }
 }
 
-/// Makes entries from what the device holds of the job and its position.
-type Maker = Rc<dyn Fn(&JobFile, u64) -> Vec<Entry>>;
-
 impl JobStore {
     /// Writes entries and photos of one job: all or nothing, in one strictly durable transaction, at the end of this
     /// device's chain as it stands inside that transaction. Returns the ids in the order given. An entry whose id is
@@ -115,8 +112,8 @@ impl JobStore {
             })
             .collect();
         let conflict: Rc<Cell<Option<EntryId>>> = Rc::default();
-        let make = self.maker(drafts, Rc::clone(&conflict));
-        let mut result = self.0.local.keep(job, Rc::clone(&make) as _, rows.clone()).await;
+        let make = self.maker(job, drafts, Rc::clone(&conflict));
+        let mut result = self.0.local.keep(job, Rc::clone(&make), rows.clone()).await;
         if result == Err(StoreError::QuotaExceeded) {
             let needed = rows.iter().map(|(_, bytes)| bytes.len()).sum::<u64>() + RESERVE_BYTES;
             let limit = now_ms.saturating_sub(KEEP_CONFIRMED_MS);
@@ -155,10 +152,12 @@ impl JobStore {
 
     /// Makes the entries from the job file inside the transaction. If an id is there with another content, nothing is
     /// made at all.
-    fn maker(&self, drafts: Vec<Draft>, conflict: Rc<Cell<Option<EntryId>>>) -> Maker {
+    fn maker(&self, job: JobId, drafts: Vec<Draft>, conflict: Rc<Cell<Option<EntryId>>>) -> MakeEntries {
         let clock = Rc::clone(&self.0.clock);
         let device = self.0.who.device;
-        Rc::new(move |file, seen| {
+        let store = self.clone();
+        Rc::new(move |rows, seen| {
+            let file = store.0.known.read(job, rows).file;
             conflict.set(None);
             let (mut head, mut latest) = (file.chain_head(device), file.latest_at());
             let mut made = Vec::new();

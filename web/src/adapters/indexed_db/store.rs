@@ -7,8 +7,8 @@ use crate::adapters::file_bytes::FileBytes;
 use crate::ports::Later;
 use crate::ports::local_store::{JobRow, JobRows, LocalStore, MakeEntries, Space, StoreError};
 use domain::ids::{EntryId, Hash32, JobId, PersonId};
+use domain::job_file::Entry;
 use domain::job_file::body::MethodRef;
-use domain::job_file::{Entry, JobFile};
 use domain::tray::shelf::resend;
 use domain::tray::{
     Delivery, EntryRow, JobHere, OnDevice, PhotoDelivery, PhotoKey, PhotoRole, PhotoRow, Plan, Shelf, TrayEntry,
@@ -120,7 +120,7 @@ async fn job_row(tx: &Transaction, job: JobId) -> Result<JobRow, StoreError> {
 async fn keep_once(
     db: &IdbDatabase,
     job: JobId,
-    make: &dyn Fn(&JobFile, u64) -> Vec<Entry>,
+    make: &MakeEntries,
     photos: &[(PhotoRow, FileBytes)],
 ) -> Result<Vec<Entry>, StoreError> {
     let prepared: Vec<(String, JsValue, String, JsValue)> = photos
@@ -128,14 +128,9 @@ async fn keep_once(
         .map(|(row, bytes)| (photo_key(&row.key()), photo_object(row), row.file.hash.hex(), bytes.buffer().into()))
         .collect();
     let tx = Transaction::begin(db, &[ENTRIES, JOBS, PHOTOS, PHOTO_BYTES], Mode::Evidence)?;
-    let mut file = JobFile::default();
-    for (_, _, row) in job_rows(&tx, job).await? {
-        if let Ok(entry) = Entry::read(&row.envelope) {
-            file.absorb(entry, row.stamp);
-        }
-    }
+    let rows: Vec<(EntryId, EntryRow)> = job_rows(&tx, job).await?.into_iter().map(|(id, _, row)| (id, row)).collect();
     let job_row = job_row(&tx, job).await?;
-    let entries = make(&file, job_row.position);
+    let entries = make(&rows, job_row.position);
     for entry in &entries {
         let row = EntryRow { envelope: entry.bytes().to_vec().into(), stamp: None, delivery: Delivery::FRESH };
         tx.put(ENTRIES, &entry_object(entry.header.id, job, &row), None)?;
@@ -365,7 +360,7 @@ impl LocalStore for IndexedDb {
         make: MakeEntries,
         photos: Vec<(PhotoRow, FileBytes)>,
     ) -> Later<'_, Result<Vec<Entry>, StoreError>> {
-        Box::pin(self.again(async move |db| keep_once(db, job, &*make, &photos).await))
+        Box::pin(self.again(async move |db| keep_once(db, job, &make, &photos).await))
     }
 
     fn note_opened(&self, job: JobId, now_ms: u64, asked: bool) -> Later<'_, Result<(), StoreError>> {

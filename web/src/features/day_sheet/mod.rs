@@ -2,5 +2,7 @@
 //!
 //! **Never enters:** jobs of others; what a device holds for its person is the server's word.
 
+pub mod cards;
 pub mod page;
+pub mod rows;
 pub mod view_model;

@@ -17,6 +17,8 @@ use domain::method::Method;
 use domain::method::gate::{Answer, Gate, LimitInfo, Obstacle, Plan, StepRef, StepState};
 use domain::method::plan::{Requirement, Text};
 
+pub use crate::features::day_sheet::cards::Progress;
+
 /// Everything about one job.
 #[derive(Clone, Debug, PartialEq)]
 pub struct JobView {
@@ -215,23 +217,6 @@ pub enum EvidenceStanding {
     Breach,
     /// The review had passed.
     Late,
-}
-
-/// How far a job is.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Progress {
-    /// Steps that are done.
-    pub done: usize,
-    /// Steps that apply.
-    pub total: usize,
-    /// Hold points that are done.
-    pub holds_done: usize,
-    /// Hold points that apply.
-    pub holds_total: usize,
-    /// Steps whose evidence does not do.
-    pub failed: usize,
-    /// Departures that wait for the lead.
-    pub asked: usize,
 }
 
 /// A stop.
