@@ -119,6 +119,13 @@ pub fn choice(method: &Method, step: &str, requirement: &str) -> Result<String> 
     Ok(option.with_context(|| format!("no good choice at {exact}"))?.label.en.clone())
 }
 
+/// The words of one option.
+pub fn option_words(method: &Method, step: &str, requirement: &str, option: &str) -> Result<String> {
+    let need = choice_need(method, step, requirement)?;
+    let found = need.options.iter().find(|own| own.id == option);
+    Ok(found.with_context(|| format!("{step}/{requirement} has no option {option}"))?.label.en.clone())
+}
+
 fn choice_need<'a>(method: &'a Method, step: &str, requirement: &str) -> Result<&'a ChoiceNeed> {
     let found = method.steps.iter().find(|own| own.id == step).and_then(|own| {
         own.requirements.iter().find_map(|need| match need {

@@ -7,13 +7,13 @@ use domain::method::load::from_toml;
 use domain::people::pin::{SlipCheck, Typed};
 use serde_json::json;
 use server::demo::PASSWORD;
-use tests::browser::{Browser, PHONE, WITHIN};
+use tests::browser::{PHONE, WITHIN};
 use tests::phone::method_text;
 
 use crate::people::{TECHNICIAN, browser_of, until_all_sent};
 use crate::rig::Rig;
 use crate::small_job::{plan_of, step_path, used_phone};
-use crate::step::{look, press_main, until};
+use crate::step::{countersign, draw, look, press_main, until};
 
 const SECOND: &str = "solano@larkfield.example";
 const SECOND_NAME: &str = "Mateo Solano";
@@ -69,17 +69,17 @@ async fn a_wrong_pin_is_found_out_and_shuts_what_it_opened() -> Result<()> {
     until_all_sent(&phone, WITHIN).await?;
     rig.server.road.cut().await;
 
-    countersign(&phone, &slip).await?;
+    countersign(&phone, SECOND_NAME, &slip).await?;
     phone.see("This is not the PIN of this person. Tries left: 4.").await?;
     // Reloading the page gives no new tries.
     phone.open(&step_path(job, "watch")).await?;
     look(&phone).await?;
-    countersign(&phone, &slip).await?;
+    countersign(&phone, SECOND_NAME, &slip).await?;
     phone.see("Tries left: 3.").await?;
-    countersign(&phone, "12").await?;
+    countersign(&phone, SECOND_NAME, "12").await?;
     phone.see("A PIN has four to eight digits.").await?;
 
-    countersign(&phone, &wrong).await?;
+    countersign(&phone, SECOND_NAME, &wrong).await?;
     until(&phone, "the step to count for now", WITHIN, |now| now.state == "satisfied").await?;
     phone.see("Countersigned, to be confirmed").await?;
     phone.open(&step_path(job, "after")).await?;
@@ -91,7 +91,7 @@ async fn a_wrong_pin_is_found_out_and_shuts_what_it_opened() -> Result<()> {
     phone.open(&step_path(job, "watch")).await?;
     until(&phone, "the countersignature to count for nothing", WITHIN, |now| now.state == "open").await?;
 
-    countersign(&phone, PIN).await?;
+    countersign(&phone, SECOND_NAME, PIN).await?;
     until(&phone, "the step to be done", WITHIN, |now| now.state == "satisfied").await?;
     phone.see_within("The server has confirmed the PIN.", WITHIN * 2).await?;
 
@@ -133,27 +133,4 @@ async fn pins(rig: &Rig) -> Result<(String, String)> {
     let mut others = (2_000..10_000).map(|n| n.to_string()).filter(|pin| pin != server::demo::PIN);
     let mut with = |typed: Typed| others.find(|pin| check.look(pin) == typed).context("a PIN");
     Ok((with(Typed::Slip)?, with(Typed::ToBeConfirmed)?))
-}
-
-async fn countersign(phone: &Browser, pin: &str) -> Result<()> {
-    phone.choose("Who confirms", SECOND_NAME).await?;
-    phone.fill("PIN of the second person", pin).await?;
-    press_main(phone, "Countersign").await
-}
-
-/// Some strokes across the field.
-async fn draw(phone: &Browser) -> Result<()> {
-    let script = r#"
-      const field = document.querySelector(".sign-field");
-      if (!field) return null;
-      const box = field.getBoundingClientRect();
-      const send = (type, at) => field.dispatchEvent(new PointerEvent(type, {
-        bubbles: true, cancelable: true, pointerId: 1, isPrimary: true, pointerType: "touch",
-        clientX: box.left + box.width * at, clientY: box.top + box.height * (0.5 + 0.2 * Math.sin(at * 20)),
-      }));
-      send("pointerdown", 0.1);
-      for (let at = 0.1; at < 0.9; at += 0.02) send("pointermove", at);
-      send("pointerup", 0.9);
-      return true;"#;
-    phone.until("a field to sign in", WITHIN, script, &[]).await.map(drop)
 }

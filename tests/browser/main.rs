@@ -2,6 +2,11 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
+#[path = "../../domain/tests/built_in/mod.rs"]
+mod built_in;
+#[path = "../../domain/tests/rehearsal/mod.rs"]
+mod domain_rehearsal;
+
 mod answers;
 mod countersign;
 mod design_sheet;
@@ -15,6 +20,7 @@ mod looks;
 mod parts;
 mod people;
 mod photos;
+mod rehearsal;
 mod rescue;
 mod rig;
 mod sign_in;
@@ -22,4 +28,5 @@ mod small_job;
 mod step;
 mod test_sheet;
 mod tray;
+mod two_methods;
 mod whole_job;

@@ -1,10 +1,15 @@
 //! The technician's step screen: asks the page what the step needs, and answers it as a person does.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::time::Duration;
 
 use anyhow::{Context as _, Result, bail};
+use domain::electrical::Quantity;
+use domain::electrical::units::Prefix;
+use domain::job_file::Body;
 use domain::method::Method;
+use domain::method::plan::Requirement;
 use serde::Deserialize;
 use serde_json::json;
 use tests::browser::{Browser, WITHIN};
@@ -68,11 +73,52 @@ pub struct Hands<'a> {
     pub photos: std::vec::IntoIter<PathBuf>,
     /// Files that were given to the app, in order.
     pub given: Vec<PathBuf>,
+    /// What a rehearsal would write at the step at work, by requirement; without it the table of [`answers`] is asked.
+    pub good: Option<BTreeMap<String, Body>>,
 }
 
 impl<'a> Hands<'a> {
     pub fn new(method: &'a Method, photos: Vec<PathBuf>) -> Self {
-        Self { method, photos: photos.into_iter(), given: Vec::new() }
+        Self { method, photos: photos.into_iter(), given: Vec::new(), good: None }
+    }
+
+    fn reading(&self, seen: &StepView, id: &str) -> Result<String> {
+        match self.good_body(id)? {
+            None => answers::reading(&seen.step, seen.slot, id),
+            Some(Body::Reading(reading)) => {
+                let need = self.method.step(&seen.step).and_then(|step| step.requirement(id));
+                let Some(Requirement::Reading(need)) = need else { bail!("{id} is no reading of {}", seen.name()) };
+                let micro = reading.micro.context("a rehearsed value")?;
+                let prefix = Prefix::from_symbol(&need.prefix).context("a prefix")?;
+                Ok(Quantity::of(need.unit, micro)
+                    .format(9, prefix, '.')
+                    .trim_end_matches('0')
+                    .trim_end_matches('.')
+                    .to_owned())
+            }
+            Some(other) => bail!("{id} is rehearsed as {other:?}"),
+        }
+    }
+
+    fn serial(&self, seen: &StepView, id: &str) -> Result<String> {
+        match self.good_body(id)? {
+            None => answers::serial(seen.slot),
+            Some(Body::Serial(read)) => Ok(read.stored.clone()),
+            Some(other) => bail!("{id} is rehearsed as {other:?}"),
+        }
+    }
+
+    fn choice(&self, seen: &StepView, id: &str) -> Result<String> {
+        match self.good_body(id)? {
+            None => answers::choice(self.method, &seen.step, id),
+            Some(Body::Choice(choice)) => answers::option_words(self.method, &seen.step, id, &choice.option),
+            Some(other) => bail!("{id} is rehearsed as {other:?}"),
+        }
+    }
+
+    fn good_body(&self, id: &str) -> Result<Option<&Body>> {
+        let Some(good) = &self.good else { return Ok(None) };
+        good.get(id).map(Some).with_context(|| format!("the rehearsal knows nothing of {id}"))
     }
 }
 
@@ -130,6 +176,13 @@ pub async fn work(phone: &Browser, hands: &mut Hands<'_>) -> Result<StepView> {
     Ok(seen)
 }
 
+/// Answers the requirement at work, and gives the page as it stands then.
+pub async fn answer_next(phone: &Browser, hands: &mut Hands<'_>) -> Result<StepView> {
+    let seen = look(phone).await?;
+    let at = seen.at.clone().with_context(|| format!("nothing is at work: {seen:?}"))?;
+    answer(phone, hands, &seen, &at).await
+}
+
 /// Answers one requirement well.
 async fn answer(phone: &Browser, hands: &mut Hands<'_>, seen: &StepView, id: &str) -> Result<StepView> {
     let before = seen.need(id).context("the requirement at work is on the page")?.clone();
@@ -139,11 +192,11 @@ async fn answer(phone: &Browser, hands: &mut Hands<'_>, seen: &StepView, id: &st
             WITHIN
         }
         "reading" => {
-            read(phone, id, &answers::reading(&seen.step, seen.slot, id)?).await?;
+            read(phone, id, &hands.reading(seen, id)?).await?;
             WITHIN
         }
         "serial" => {
-            let serial = answers::serial(seen.slot)?;
+            let serial = hands.serial(seen, id)?;
             phone.fill("Serial number", &serial).await?;
             phone.fill("Serial number once more", &serial).await?;
             press_main(phone, "Save the serial number").await?;
@@ -154,8 +207,20 @@ async fn answer(phone: &Browser, hands: &mut Hands<'_>, seen: &StepView, id: &st
             WITHIN
         }
         "choice" => {
-            phone.tick(&answers::choice(hands.method, &seen.step, id)?).await?;
+            phone.tick(&hands.choice(seen, id)?).await?;
             press_main(phone, "Save the choice").await?;
+            WITHIN
+        }
+        "countersign" => {
+            countersign(phone, LEAD_NAME, server::demo::PIN).await?;
+            WITHIN
+        }
+        "signature" => {
+            if phone.js("return !!findField('Name of the householder')", &[]).await? == json!(true) {
+                phone.fill("Name of the householder", crate::lead::HOUSEHOLDER).await?;
+            }
+            draw(phone).await?;
+            press_main(phone, "Save the signature").await?;
             WITHIN
         }
         "wait" => {
@@ -218,6 +283,30 @@ pub async fn read(phone: &Browser, id: &str, value: &str) -> Result<()> {
         phone.fill("Test voltage", "500").await?;
     }
     press_main(phone, "Save the reading").await
+}
+
+/// A second person types their PIN.
+pub async fn countersign(phone: &Browser, name: &str, pin: &str) -> Result<()> {
+    phone.choose("Who confirms", name).await?;
+    phone.fill("PIN of the second person", pin).await?;
+    press_main(phone, "Countersign").await
+}
+
+/// Some strokes across the field of a signature.
+pub async fn draw(phone: &Browser) -> Result<()> {
+    let script = r#"
+      const field = document.querySelector(".sign-field");
+      if (!field) return null;
+      const box = field.getBoundingClientRect();
+      const send = (type, at) => field.dispatchEvent(new PointerEvent(type, {
+        bubbles: true, cancelable: true, pointerId: 1, isPrimary: true, pointerType: "touch",
+        clientX: box.left + box.width * at, clientY: box.top + box.height * (0.5 + 0.2 * Math.sin(at * 20)),
+      }));
+      send("pointerdown", 0.1);
+      for (let at = 0.1; at < 0.9; at += 0.02) send("pointermove", at);
+      send("pointerup", 0.9);
+      return true;"#;
+    phone.until("a field to sign in", WITHIN, script, &[]).await.map(drop)
 }
 
 async fn confirm(phone: &Browser) -> Result<()> {

@@ -102,6 +102,21 @@ const INSTRUMENTS: &[DemoInstrument] = &[
         serial: "DC-7120",
         due_in_days: 460,
     },
+    DemoInstrument {
+        id: ids::EARTH_TESTER,
+        kind: "earth-tester",
+        label: "Earth tester",
+        serial: "DE-1180",
+        due_in_days: 390,
+    },
+    DemoInstrument {
+        id: ids::IR_CAMERA,
+        kind: "ir-camera",
+        label: "Infrared camera",
+        serial: "DH-0632",
+        due_in_days: 300,
+    },
+    DemoInstrument { id: ids::STOPWATCH, kind: "stopwatch", label: "Stopwatch", serial: "DS-0209", due_in_days: 800 },
 ];
 
 struct DemoModel {

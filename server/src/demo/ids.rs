@@ -57,3 +57,9 @@ pub const MULTIMETER: InstrumentId = InstrumentId::of(demo_id(0x2b));
 pub const OHMMETER: InstrumentId = InstrumentId::of(demo_id(0x2c));
 /// Clamp meter, in calibration.
 pub const CLAMP_METER: InstrumentId = InstrumentId::of(demo_id(0x2d));
+/// Earth tester.
+pub const EARTH_TESTER: InstrumentId = InstrumentId::of(demo_id(0x2e));
+/// Infrared camera.
+pub const IR_CAMERA: InstrumentId = InstrumentId::of(demo_id(0x2f));
+/// Stopwatch.
+pub const STOPWATCH: InstrumentId = InstrumentId::of(demo_id(0x30));
