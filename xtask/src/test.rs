@@ -1,9 +1,10 @@
 //! `cargo xtask test [PART…]`: all tests, the browser's too, with a private Postgres, and the minutes of each part.
 
-use std::cell::OnceCell;
+use std::cell::{Cell, OnceCell};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use anyhow::{Context, Result, bail};
@@ -14,6 +15,11 @@ use crate::{check, sim, tools, up};
 
 /// Suites of the package `tests` that are there whatever is written beside them, in the order in which they run; others follow.
 const SUITES_FIRST: [&str; 3] = ["api", "simulation", "browser"];
+
+/// Parts that need the web app as it ships.
+const NEED_THE_APP: [&str; 3] = ["web-build", "api", "browser"];
+/// The first part, which must be heard alone: what it finds is found in a minute or two.
+const ALONE: &str = "check";
 
 type Run = Box<dyn Fn(&Bed) -> Result<()>>;
 
@@ -28,6 +34,8 @@ struct Bed {
     cluster_name: String,
     cluster: OnceCell<Cluster>,
     dist: OnceCell<PathBuf>,
+    /// The web app, being built beside other parts: its last minutes use one core only, and its folder has a lock of its own.
+    dist_ahead: Cell<Option<JoinHandle<Result<PathBuf>>>>,
     server: OnceCell<PathBuf>,
 }
 
@@ -39,8 +47,11 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
         cluster_name: format!("test-{}", std::process::id()),
         cluster: OnceCell::new(),
         dist: OnceCell::new(),
+        dist_ahead: Cell::new(None),
         server: OnceCell::new(),
     };
+    let needs_the_app = parts.iter().any(|part| NEED_THE_APP.contains(&part.name.as_str()));
+    let mut to_begin = needs_the_app;
     let began = Instant::now();
     let mut lines = Vec::new();
     let mut failed = Vec::new();
@@ -50,6 +61,9 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
         }
         tools::say(format!("--- {}: {}", part.name, part.about));
         let part_began = Instant::now();
+        if part.name != ALONE && std::mem::take(&mut to_begin) {
+            bed.dist_ahead.set(Some(std::thread::spawn(|| web::build(Profile::Ship))));
+        }
         let result = (part.run)(&bed);
         let word = if result.is_ok() { "ok" } else { "FAILED" };
         lines.push(format!("{:<16} {:>6} min  {word}", part.name, minutes(part_began.elapsed())));
@@ -153,7 +167,11 @@ impl Bed {
 
     fn dist(&self) -> Result<&Path> {
         if self.dist.get().is_none() {
-            let _ = self.dist.set(web::build(Profile::Ship)?);
+            let dist = match self.dist_ahead.take() {
+                Some(ahead) => ahead.join().map_err(|_| anyhow::anyhow!("the build of the web app panicked"))??,
+                None => web::build(Profile::Ship)?,
+            };
+            let _ = self.dist.set(dist);
         }
         self.dist.get().map(PathBuf::as_path).context("the folder was just set")
     }
@@ -187,6 +205,10 @@ impl Bed {
     }
 
     fn close(mut self) -> Result<()> {
+        // A build that nobody waited for must not outlive the command.
+        if let Some(ahead) = self.dist_ahead.take() {
+            let _ = ahead.join();
+        }
         if let Some(cluster) = self.cluster.take() {
             cluster.stop()?;
             Cluster::remove(&self.cluster_name)?;
