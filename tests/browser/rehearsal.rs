@@ -20,7 +20,7 @@ use tests::phone::TestPhone;
 use uuid::Uuid;
 
 use crate::built_in::FILES;
-use crate::domain_rehearsal::{id, opening, photo_file};
+use crate::domain_rehearsal::{id, opening, photo_file, ways};
 use crate::people::{LEAD, TECHNICIAN};
 use crate::rig::Rig;
 
@@ -54,6 +54,49 @@ impl Rehearsal {
         let mut this = Self { method, job, technician, second, pin_key };
         this.technician.pull().await;
         Ok(this)
+    }
+
+    /// A job that somebody has planned on the screens.
+    pub async fn of(rig: &Rig, method: Method, job: JobId) -> Result<Self> {
+        let mut technician = TestPhone::of(rig.server.sign_in(TECHNICIAN, PASSWORD).await?);
+        let second = PersonId::of(rig.server.sign_in(LEAD, PASSWORD).await?.person());
+        technician.pull().await;
+        Ok(Self { method, job, technician, second, pin_key: Vec::new() })
+    }
+
+    /// What good work would write at each step that applies, with every choice that switches the most on. Nothing is sent, and the job
+    /// file is as it was before.
+    pub fn whole(&mut self) -> Result<BTreeMap<(String, u16), BTreeMap<String, Body>>> {
+        let options = ways(&self.method).swap_remove(0).options;
+        let (file, tray) = (self.technician.files[&self.job].clone(), self.technician.tray.clone());
+        let mut whole: BTreeMap<(String, u16), BTreeMap<String, Body>> = BTreeMap::new();
+        loop {
+            let said = self.with_gate(|gate, cast| {
+                let open = gate.unfinished().into_iter().find(|at| gate.obstacles(*at).is_empty());
+                open.map_or_else(Vec::new, |at| answers(gate, at, cast))
+            });
+            if said.is_empty() {
+                break;
+            }
+            for mut one in said {
+                if let Body::Choice(choice) = &mut one.body
+                    && let Some(option) = options.get(&(choice.at.step.clone(), choice.at.requirement.clone()))
+                {
+                    choice.option.clone_from(option);
+                }
+                if let Some(at) = one.body.evidence_place() {
+                    let step = whole.entry((at.step.clone(), at.slot)).or_default();
+                    step.insert(at.requirement.clone(), one.body.clone());
+                }
+                let entry = self.entry(one);
+                self.technician.keep(entry);
+            }
+        }
+        let left = self.with_gate(|gate, _| gate.unfinished().len());
+        self.technician.files.insert(self.job, file);
+        self.technician.tray = tray;
+        ensure!(left == 0, "good work does not close {left} steps");
+        Ok(whole)
     }
 
     /// Good work at every step that can be worked and that `past` names, until there is none; then it is sent.

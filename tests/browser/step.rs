@@ -73,19 +73,18 @@ pub struct Hands<'a> {
     pub photos: std::vec::IntoIter<PathBuf>,
     /// Files that were given to the app, in order.
     pub given: Vec<PathBuf>,
-    /// What a rehearsal would write at the step at work, by requirement; without it the table of [`answers`] is asked.
-    pub good: Option<BTreeMap<String, Body>>,
+    /// What a rehearsal would write at the step at work, by requirement.
+    pub good: BTreeMap<String, Body>,
 }
 
 impl<'a> Hands<'a> {
     pub fn new(method: &'a Method, photos: Vec<PathBuf>) -> Self {
-        Self { method, photos: photos.into_iter(), given: Vec::new(), good: None }
+        Self { method, photos: photos.into_iter(), given: Vec::new(), good: BTreeMap::new() }
     }
 
     fn reading(&self, seen: &StepView, id: &str) -> Result<String> {
         match self.good_body(id)? {
-            None => answers::reading(&seen.step, seen.slot, id),
-            Some(Body::Reading(reading)) => {
+            Body::Reading(reading) => {
                 let need = self.method.step(&seen.step).and_then(|step| step.requirement(id));
                 let Some(Requirement::Reading(need)) = need else { bail!("{id} is no reading of {}", seen.name()) };
                 let micro = reading.micro.context("a rehearsed value")?;
@@ -96,29 +95,26 @@ impl<'a> Hands<'a> {
                     .trim_end_matches('.')
                     .to_owned())
             }
-            Some(other) => bail!("{id} is rehearsed as {other:?}"),
+            other => bail!("{id} is rehearsed as {other:?}"),
         }
     }
 
-    fn serial(&self, seen: &StepView, id: &str) -> Result<String> {
+    fn serial(&self, id: &str) -> Result<String> {
         match self.good_body(id)? {
-            None => answers::serial(seen.slot),
-            Some(Body::Serial(read)) => Ok(read.stored.clone()),
-            Some(other) => bail!("{id} is rehearsed as {other:?}"),
+            Body::Serial(read) => Ok(read.stored.clone()),
+            other => bail!("{id} is rehearsed as {other:?}"),
         }
     }
 
     fn choice(&self, seen: &StepView, id: &str) -> Result<String> {
         match self.good_body(id)? {
-            None => answers::choice(self.method, &seen.step, id),
-            Some(Body::Choice(choice)) => answers::option_words(self.method, &seen.step, id, &choice.option),
-            Some(other) => bail!("{id} is rehearsed as {other:?}"),
+            Body::Choice(choice) => answers::option_words(self.method, &seen.step, id, &choice.option),
+            other => bail!("{id} is rehearsed as {other:?}"),
         }
     }
 
-    fn good_body(&self, id: &str) -> Result<Option<&Body>> {
-        let Some(good) = &self.good else { return Ok(None) };
-        good.get(id).map(Some).with_context(|| format!("the rehearsal knows nothing of {id}"))
+    fn good_body(&self, id: &str) -> Result<&Body> {
+        self.good.get(id).with_context(|| format!("the rehearsal knows nothing of {id}"))
     }
 }
 
@@ -196,7 +192,7 @@ async fn answer(phone: &Browser, hands: &mut Hands<'_>, seen: &StepView, id: &st
             WITHIN
         }
         "serial" => {
-            let serial = hands.serial(seen, id)?;
+            let serial = hands.serial(id)?;
             phone.fill("Serial number", &serial).await?;
             phone.fill("Serial number once more", &serial).await?;
             press_main(phone, "Save the serial number").await?;

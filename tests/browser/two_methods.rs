@@ -116,7 +116,7 @@ async fn wait_under_attack(phone: &mut Browser, hands: &mut Hands<'_>, job: &mut
     let shut = look(phone).await?;
     phone.check(shut.state == "locked", &format!("what follows the wait is shut: {shut:?}")).await?;
     phone.open(&path).await?;
-    hands.good = Some(job.good("discharge-wait", 0).await?);
+    hands.good = job.good("discharge-wait", 0).await?;
     let began = Instant::now();
     let mut seen = crate::step::read_cautions(phone).await?;
     while seen.at.as_deref() != Some("wait") {
@@ -168,7 +168,7 @@ async fn longest_wait(job: &mut Rehearsal) -> Result<u64> {
 /// Opens a step, works it and sees it done.
 async fn play(phone: &Browser, hands: &mut Hands<'_>, job: &mut Rehearsal, step: &str) -> Result<StepView> {
     let slot = job.slot_of(step)?;
-    hands.good = Some(job.good(step, slot).await?);
+    hands.good = job.good(step, slot).await?;
     phone.open(&format!("/jobs/{}/steps/{step}/{slot}", job.job)).await?;
     until(phone, &format!("{step} to open"), WITHIN * 2, |now| now.step == step && now.state != "locked").await?;
     let done = work(phone, hands).await?;

@@ -1,11 +1,11 @@
 //! The whole job once: planned at the desk, worked offline through two kills, sent, passed, registered, reported.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
 use anyhow::{Context as _, Result, ensure};
 use domain::ids::{Hash32, JobId};
-use domain::method::Method;
+use domain::job_file::Body;
 use image::ImageReader;
 use serde_json::{Value, json};
 use tests::browser::{Browser, DESK, WITHIN};
@@ -14,6 +14,7 @@ use tests::pictures::{jpegs_inside, stands_upright};
 use crate::downloads::downloaded;
 use crate::ledger::OnDevice;
 use crate::people::{LEAD, OFFICE, TECHNICIAN, browser_of, sign_in, until_all_sent};
+use crate::rehearsal::Rehearsal;
 use crate::rig::Rig;
 use crate::small_job::used_phone;
 use crate::step::{Hands, look, read, read_cautions, until, work};
@@ -23,6 +24,9 @@ use crate::{answers, lead, photos};
 const PHOTOS: u32 = 96;
 /// A hundred photos over the loopback, decoded and turned by a server that is not optimised.
 const SENT_WITHIN: Duration = Duration::from_secs(180);
+
+/// What good work would write, by step and slot, then by requirement.
+type Good = BTreeMap<(String, u16), BTreeMap<String, Body>>;
 
 #[tokio::test(flavor = "multi_thread")]
 async fn the_whole_job_is_worked_offline_arrives_once_and_is_registered() -> Result<()> {
@@ -39,6 +43,7 @@ async fn the_whole_job_is_worked_offline_arrives_once_and_is_registered() -> Res
     let job = lead::plan_job(&desk).await?;
     until_all_sent(&desk, WITHIN).await?;
     drop(desk);
+    let good = Rehearsal::of(&rig, method.clone(), job).await?.whole()?;
 
     let mut phone = used_phone(&rig).await?;
     phone.open("/day").await?;
@@ -54,8 +59,8 @@ async fn the_whole_job_is_worked_offline_arrives_once_and_is_registered() -> Res
     phone.open("/").await?;
     let mut hands = Hands::new(&method, files.await??);
     open_next_step(&phone, job).await?;
-    let worked = work_everything(&mut phone, &mut hands, job).await?;
-    every_step_was_worked(&method, &worked)?;
+    let worked = work_everything(&mut phone, &mut hands, &good, job).await?;
+    every_step_was_worked(&good, &worked)?;
 
     phone.open(&format!("/jobs/{job}")).await?;
     phone.press("Hand in for review").await?;
@@ -80,7 +85,7 @@ async fn the_whole_job_is_worked_offline_arrives_once_and_is_registered() -> Res
     drop(phone);
 
     lead_passes(&rig, job).await?;
-    office_registers(&rig, job, hands.given.len()).await
+    office_registers(&rig, job, &good, hands.given.len()).await
 }
 
 /// The demo's inverter wants five minutes; the method's own least wait is one. The window fits two modules.
@@ -106,16 +111,23 @@ async fn open_next_step(phone: &Browser, job: JobId) -> Result<()> {
 }
 
 /// Follows the main action from step to step until it leads back to the job.
-async fn work_everything(phone: &mut Browser, hands: &mut Hands<'_>, job: JobId) -> Result<BTreeSet<(String, u16)>> {
+async fn work_everything(
+    phone: &mut Browser,
+    hands: &mut Hands<'_>,
+    good: &Good,
+    job: JobId,
+) -> Result<BTreeSet<(String, u16)>> {
     let mut worked = BTreeSet::new();
     let mut killed = false;
     loop {
         let seen = look(phone).await?;
         match (seen.step.as_str(), seen.slot) {
             ("prove-dead-dc", _) => reading_out_of_limits_keeps_the_gate_shut(phone).await?,
-            ("serial-label", 2) => serial_of_another_place_does_not_fill_this_one(phone).await?,
+            ("serial-label", 2) => serial_of_another_place_does_not_fill_this_one(phone, &serial(good, 1)?).await?,
             _ => {}
         }
+        let here = (seen.step.clone(), seen.slot);
+        hands.good.clone_from(good.get(&here).with_context(|| format!("nothing is rehearsed at {here:?}"))?);
         let done = work(phone, hands).await?;
         phone.check(done.state == "satisfied", &format!("{}/{} is done: {done:?}", done.step, done.slot)).await?;
         worked.insert((done.step.clone(), done.slot));
@@ -167,10 +179,10 @@ async fn reading_out_of_limits_keeps_the_gate_shut(phone: &Browser) -> Result<()
 }
 
 /// The serial of place 1 at place 2: the place stays empty, and the words say where that serial stands.
-async fn serial_of_another_place_does_not_fill_this_one(phone: &Browser) -> Result<()> {
+async fn serial_of_another_place_does_not_fill_this_one(phone: &Browser, other: &str) -> Result<()> {
     read_cautions(phone).await?;
     let seen = until(phone, "the serial to be at work", WITHIN, |now| now.at.as_deref() == Some("serial")).await?;
-    phone.fill("Serial number", &answers::serial(1)?).await?;
+    phone.fill("Serial number", other).await?;
     phone.see("place 1").await?;
     let shut = phone.js("const main = document.querySelector('.bottom .act.main'); return main.disabled || main.getAttribute('aria-disabled') === 'true'", &[]).await?;
     phone.check(shut == json!(true), "a serial that stands elsewhere in the job cannot be saved").await?;
@@ -178,14 +190,23 @@ async fn serial_of_another_place_does_not_fill_this_one(phone: &Browser) -> Resu
     phone.check(after.need("serial") == seen.need("serial"), &format!("the place stays empty: {after:?}")).await
 }
 
-fn every_step_was_worked(method: &Method, worked: &BTreeSet<(String, u16)>) -> Result<()> {
-    for step in &method.steps {
-        ensure!(worked.iter().any(|(id, _)| *id == step.id), "step {} was never worked", step.id);
-    }
+/// Every step that applies, each in every slot.
+fn every_step_was_worked(good: &Good, worked: &BTreeSet<(String, u16)>) -> Result<()> {
+    let missed: Vec<_> = good.keys().filter(|step| !worked.contains(*step)).collect();
+    ensure!(missed.is_empty(), "never worked: {missed:?}");
     for slot in 1..=answers::MODULES {
         ensure!(worked.contains(&("link-module".to_owned(), slot)), "module {slot} was not linked");
     }
+    ensure!(worked.len() >= 45, "only {} steps were worked", worked.len());
     Ok(())
+}
+
+fn serial(good: &Good, slot: u16) -> Result<String> {
+    let body = good.get(&("serial-label".to_owned(), slot)).and_then(|step| step.get("serial"));
+    match body {
+        Some(Body::Serial(read)) => Ok(read.stored.clone()),
+        other => anyhow::bail!("no serial is rehearsed in place {slot}: {other:?}"),
+    }
 }
 
 /// A session that was lost with the killed process is opened again, as the screen asks for it; then everything goes out.
@@ -215,7 +236,7 @@ async fn lead_passes(rig: &Rig, job: JobId) -> Result<()> {
     until_all_sent(&desk, WITHIN).await
 }
 
-async fn office_registers(rig: &Rig, job: JobId, photos: usize) -> Result<()> {
+async fn office_registers(rig: &Rig, job: JobId, good: &Good, photos: usize) -> Result<()> {
     let office = browser_of(rig, OFFICE, DESK).await?;
     office.open(&format!("/registration?job={job}")).await?;
     office.see(lead::HOUSEHOLDER).await?;
@@ -229,7 +250,7 @@ async fn office_registers(rig: &Rig, job: JobId, photos: usize) -> Result<()> {
         .await?;
     let csv = String::from_utf8(download(&office, "Registration (CSV)", "csv").await?)?;
     for slot in 1..=3 {
-        let serial = answers::serial(slot)?;
+        let serial = serial(good, slot)?;
         office
             .check(
                 csv.contains(&serial) && json.to_string().contains(&serial),
