@@ -17,6 +17,7 @@ mod people;
 mod photos;
 mod rescue;
 mod rig;
+mod rule_sets;
 mod sign_in;
 mod small_job;
 mod step;
