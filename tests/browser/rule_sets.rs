@@ -10,6 +10,9 @@ use crate::people::{LEAD, browser_of, until_all_sent};
 use crate::rig::Rig;
 use crate::small_job::plan;
 
+/// The firm's rules in lists of them.
+const OURS: &str = "United Kingdom, our rules, version 2";
+
 /// Waits until a limit of the form has this word beside it.
 async fn stands(desk: &Browser, rule: &str, word: &str) -> Result<()> {
     let script =
@@ -23,12 +26,13 @@ async fn verdict(desk: &Browser, line: &str, wanted: &str) -> Result<()> {
     desk.until(&format!("{line} to be {wanted}"), WITHIN, script, &[json!(line), json!(wanted)]).await.map(drop)
 }
 
-/// Plans a job with the least that the form asks for; the rules are those that it offers.
+/// Plans a job with the least that the form asks for, by the firm's rules.
 async fn plan_on_form(desk: &Browser) -> Result<JobId> {
     desk.open("/plan/new").await?;
     desk.fill("Street and house", "Kiln Lane 4").await?;
     desk.fill("Postcode and town", "00417 Larkfield").await?;
     desk.choose("By which plan of work", &built_in_method()?.title.en).await?;
+    desk.choose("By which rule set", OURS).await?;
     desk.press("Save the job").await?;
     let script = "return location.pathname.startsWith('/desk/') ? location.pathname : null";
     let path = desk.until("the desk of the new job", WITHIN, script, &[]).await?;
@@ -59,13 +63,17 @@ async fn a_firm_tightens_its_rules_and_a_new_job_is_judged_by_them_offline() -> 
     desk.see("New jobs can follow uk 1 firm 2.").await?;
 
     let job = plan_on_form(&desk).await?;
+    // From now on a new job begins with them.
+    desk.open("/plan/new").await?;
+    let script = "return findField('By which rule set')?.value === 'uk 1 firm 2'";
+    desk.until("the firm's only own rules to be chosen", WITHIN, script, &[]).await?;
     desk.open(&format!("/desk/{job}/design")).await?;
     desk.see("Computed by rule set uk 1 firm 2").await?;
     until_all_sent(&desk, WITHIN).await?;
     rig.server.road.cut().await;
     desk.open(&format!("/desk/{job}/design")).await?;
     desk.see("Computed by rule set uk 1 firm 2").await?;
-    desk.see("UK-2M: 2\u{202f}m became 1.5\u{202f}m. Reason: agreed with the fire officer").await?;
+    desk.see("UK-2M: 2 m became 1.5 m. Reason: agreed with the fire officer").await?;
     desk.choose("Kind of location", "outdoors at a wall").await?;
     desk.fill("Distance to doors and windows", "1.2").await?;
     verdict(&desk, "UK-1M", "fail").await?;
@@ -75,7 +83,7 @@ async fn a_firm_tightens_its_rules_and_a_new_job_is_judged_by_them_offline() -> 
     desk.fill("Distance to doors and windows", "1.2").await?;
     desk.choose("Where the job is", "United Kingdom").await?;
     verdict(&desk, "UK-1M", "pass").await?;
-    desk.choose("Where the job is", "United Kingdom, our rules, version 2").await?;
+    desk.choose("Where the job is", OURS).await?;
     verdict(&desk, "UK-1M", "fail").await?;
     desk.press("Save the design").await?;
     desk.see("The design is saved on this device.").await?;

@@ -8,10 +8,11 @@ use serde::Serialize;
 use super::own_rules::{Typed, compared, name, read, shown, unit_of, wrong};
 use super::words::cited;
 use crate::adapters::fetch::use_api;
-use crate::features::words::rules_place;
+use crate::features::words::{rules_place, source};
 use crate::i18n::{Words, use_words};
 use crate::load::{self, Load, load};
 use crate::refusal::Refusal;
+use crate::sync::{Ground, use_ground};
 use crate::ui::{
     Area, Banner, Button, Caution, Chip, Choice, Field, FieldKind, Icon, Look, Page, Select, Toasts, Tone,
 };
@@ -75,13 +76,14 @@ struct Sender {
     busy: RwSignal<bool>,
     refused: RwSignal<Option<Refusal>>,
     toasts: Toasts,
+    ground: Ground,
     changed: UnsyncCallback<()>,
 }
 
 impl Sender {
     fn new(changed: UnsyncCallback<()>) -> Self {
         let (busy, refused) = (RwSignal::new(false), RwSignal::new(None));
-        Self { busy, refused, toasts: expect_context::<Toasts>(), changed }
+        Self { busy, refused, toasts: expect_context::<Toasts>(), ground: use_ground(), changed }
     }
 
     fn send(self, w: Words, place: Place, next: Next) {
@@ -96,6 +98,10 @@ impl Sender {
                 Ok(saved) => {
                     let label = saved.named().map(|name| name.label()).unwrap_or_default();
                     self.toasts.say(t!(w, "rules.saved", label = label));
+                    // A job that is planned next must find it on this device.
+                    if let Some(local) = untrack(|| self.ground.local()) {
+                        local.sync.ask_now();
+                    }
                     self.changed.try_run(());
                 }
                 Err(refusal) => {
@@ -202,7 +208,8 @@ fn row_view(w: Words, row: Row, fault: Signal<Option<String>>) -> AnyView {
     let stands = Memo::new(move |_| compared(w, &rule, &row.typed()));
     let is_standard = !rule.source.standard.is_empty();
     let built_in = rule.value.map(|value| shown(w, &rule, value.micro)).unwrap_or_default();
-    let from = t!(w, "rules.built_in", value = built_in, source = cited(w, rule.source));
+    let source = if is_standard { cited(w, rule.source) } else { source(w, rule.source) };
+    let from = t!(w, "rules.built_in", value = built_in, source = source);
     let chip = move || match stands.get() {
         Compared::Same => view! { <Chip label=t!(w, "rules.same") /> }.into_any(),
         Compared::Stricter => {

@@ -99,8 +99,8 @@ fn new_draft(store: &JobStore, reference: &Reference) -> PlanDraft {
 }
 
 /// What can be chosen for a new job: the firm's own newest versions first.
-fn rules_choices(w: Words, reference: &Reference) -> Vec<Choice> {
-    let own = newest(&reference.rule_sets).into_iter().filter_map(FirmRules::named);
+fn rules_choices(w: Words, own: &[FirmRules]) -> Vec<Choice> {
+    let own = newest(own).into_iter().filter_map(FirmRules::named);
     let neutral = RulesName::built_in(Place::Neutral);
     let built_in = Place::ALL.map(RulesName::built_in).into_iter().filter(|name| *name != neutral);
     let choice = |name: RulesName| Choice::new(name.label(), rules_name(w, name));
@@ -419,7 +419,10 @@ fn MethodSection(ground: Ground, reference: Arc<Reference>, method: Chosen, is_n
         ));
     }
     let none = lines.is_empty();
-    let rules = StoredValue::new(rules_choices(w, &reference));
+    let device = use_device();
+    // A version that comes while the form is open can be chosen at once.
+    let rules = Memo::new(move |_| device.rule_sets());
+    let rules = Signal::derive(move || rules.with(|own| rules_choices(w, own)));
     let choices = StoredValue::new(choices);
     let fault = Signal::derive(move || {
         let fault = ground.reading.with(|reading| reading.faults.get(&super::view_model::FieldId::Method).cloned())?;
@@ -445,8 +448,7 @@ fn MethodSection(ground: Ground, reference: Arc<Reference>, method: Chosen, is_n
                 <Select label=t!(w, "plan.method_field") value=form.method choices=Signal::derive(move || choices.get_value()) fault />
             })}
             {is_new.then(|| view! {
-                <Select label=t!(w, "plan.rules_field") hint=t!(w, "plan.rules_hint") value=form.rules
-                    choices=Signal::derive(move || rules.get_value()) />
+                <Select label=t!(w, "plan.rules_field") hint=t!(w, "plan.rules_hint") value=form.rules choices=rules />
             })}
             {(!is_new).then(|| view! { <p class="soft">{t!(w, "plan.method_pinned")}</p> })}
             {none.then(|| view! { <p class="soft">{t!(w, "plan.no_methods")}</p> })}
