@@ -121,7 +121,7 @@ fn a_firm_that_tightened_its_rules_finds_more() {
     let change = Change { rule: "AU-900-UP".to_owned(), micro: 1_200_000, reason: String::new() };
     let rules = RuleSet::of(Place::Au).adapted(2, &[change]).unwrap();
     let sheet = sheet(&design, &rules);
-    assert_eq!(sheet.rules, "au-nz 1 firm 2");
+    assert_eq!(sheet.rules, "au 1 firm 2");
     assert_eq!(failed(&sheet), ["dc_fuse", "AU-600-WIN", "AU-900-UP"]);
 }
 

@@ -360,6 +360,11 @@ fn install_with_backup() {
 }
 
 #[test]
+fn install_with_backup_second_version() {
+    whole_method("install-with-backup-2.toml");
+}
+
+#[test]
 fn replace_fuse() {
     whole_method("replace-fuse.toml");
 }

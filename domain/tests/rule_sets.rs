@@ -88,3 +88,54 @@ fn the_route_decides_the_forms() {
     assert_eq!(forms("inverter_w = 3681"), ["UK-G99-A", "UK-G99-C", "UK-PART-P"]);
     assert_eq!(forms(""), ["UK-G98-B", "UK-G99-A", "UK-G99-C", "UK-PART-P"], "both until it is known");
 }
+
+/// Designs that between them reach every check that a rule's figure goes into.
+fn designs() -> Vec<Design> {
+    let whole = ["uk-terrace", "us-garage", "au-garage"].map(|name| {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/golden/designs");
+        std::fs::read_to_string(format!("{folder}/{name}.design.txt")).unwrap()
+    });
+    let places = ["indoor", "attached_garage", "detached_garage", "outdoor_wall", "outdoor_ground"];
+    // Before the route is known the forms of all routes are told.
+    let mut designs = vec![Design::new()];
+    for text in &whole {
+        for place in places {
+            for earthing in [1, 3] {
+                let mut design = Design::parse(text).unwrap();
+                let code = domain::design::field("location_kind").unwrap().choices.iter().position(|own| *own == place);
+                design.set("location_kind", (i64::try_from(code.unwrap()).unwrap() + 1) * 1_000_000);
+                design.set("earthing", earthing * 1_000_000);
+                design.set("fault_clearing_s", 100_000);
+                design.set("rcd_residual_a", 100_000);
+                design.set("stacks", 2_000_000);
+                design.clear("pe_cap_ohm");
+                designs.push(design);
+            }
+        }
+    }
+    designs
+}
+
+/// A figure that a firm may change is one that a check uses, and the other way round: a tightened limit that nothing looks at
+/// would be a promise that nobody keeps.
+#[test]
+fn what_a_firm_may_change_is_what_is_judged() {
+    use domain::electrical::rule_set::Stricter;
+    let designs = designs();
+    for place in Place::ALL {
+        let set = RuleSet::of(place);
+        let before: Vec<_> = designs.iter().map(|design| sheet(design, &set)).collect();
+        let allowed: Vec<&str> = set.adjustable().map(|rule| rule.id).collect();
+        for (at, rule) in set.rules.iter().enumerate() {
+            let Some(value) = rule.value.filter(|_| rule.topic.stricter() != Stricter::Neither) else { continue };
+            let mut other = set.clone();
+            let micro = if value.micro > 1_000_000 { value.micro - 1_000_000 } else { value.micro / 2 };
+            other.rules[at].value = Some(domain::electrical::Quantity::of(value.unit, micro));
+            let moves = designs.iter().zip(&before).any(|(design, before)| sheet(design, &other) != *before);
+            // Zero days cannot become fewer.
+            let expected = moves && value.micro > 0;
+            assert_eq!(allowed.contains(&rule.id), expected, "{place:?} {}", rule.id);
+        }
+        assert!(allowed.len() >= 3, "{place:?}: {allowed:?}");
+    }
+}

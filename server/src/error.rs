@@ -63,6 +63,9 @@ pub enum ApiError {
     /// Well formed, and still not acceptable; the code says what.
     #[error("invalid: {0}")]
     Invalid(&'static str),
+    /// A rule set that cannot be: the code says what, the text names the rule.
+    #[error("rule refused: {0} {1}")]
+    RuleRefused(&'static str, String),
     /// Not what this address takes. The words are for developers.
     #[error("malformed: {0}")]
     Malformed(String),
@@ -129,7 +132,7 @@ impl ApiError {
             Self::LinkUsed => (S::GONE, "link_used"),
             Self::LinkExpired => (S::GONE, "link_expired"),
             Self::Conflict(code) => (S::CONFLICT, code),
-            Self::Invalid(code) => (S::UNPROCESSABLE_ENTITY, code),
+            Self::Invalid(code) | Self::RuleRefused(code, _) => (S::UNPROCESSABLE_ENTITY, code),
             Self::Malformed(_) => (S::BAD_REQUEST, "malformed"),
             Self::TooLarge => (S::PAYLOAD_TOO_LARGE, "too_large"),
             Self::MediaType => (S::UNSUPPORTED_MEDIA_TYPE, "media_type"),
@@ -158,7 +161,7 @@ impl IntoResponse for ApiError {
             "status": status.as_u16(),
             "code": code,
         });
-        if let Self::Malformed(detail) = &self {
+        if let Self::Malformed(detail) | Self::RuleRefused(_, detail) = &self {
             body["detail"] = json!(detail);
         }
         let mut response = (status, Json(body)).into_response();

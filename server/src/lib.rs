@@ -17,6 +17,7 @@ pub mod methods;
 pub mod paper;
 pub mod photos;
 pub mod routes;
+pub mod rule_sets;
 pub mod state;
 pub mod tasks;
 

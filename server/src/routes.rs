@@ -7,7 +7,7 @@ use axum::routing::{delete, get, patch, post, put};
 use tower_http::compression::CompressionLayer;
 
 use crate::error::ApiError;
-use crate::features::{desks, devices, health, links, people, photos, reference, report, session, sync};
+use crate::features::{desks, devices, health, links, people, photos, reference, report, rule_sets, session, sync};
 use crate::http::{JSON_BYTES_MAX, files, headers, time_limit, trace};
 use crate::state::AppState;
 
@@ -43,6 +43,8 @@ fn api() -> Router<AppState> {
         .route("/instruments/{id}", patch(reference::change_instrument))
         .route("/models", get(reference::list_models).post(reference::add_model))
         .route("/models/{id}", patch(reference::change_model))
+        .route("/rule-sets", get(rule_sets::list_rule_sets))
+        .route("/rule-sets/{place}", post(rule_sets::add_rule_set_version))
         // --- sync; reads its bodies itself, within limits of its own
         .route("/sync/push", post(sync::push_entries))
         .route("/sync/pull", post(sync::pull_entries))

@@ -9,6 +9,7 @@ mod people;
 mod photos;
 mod pins;
 mod reference;
+mod rule_sets;
 mod service;
 mod session;
 mod sync;

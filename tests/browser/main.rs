@@ -23,6 +23,7 @@ mod photos;
 mod rehearsal;
 mod rescue;
 mod rig;
+mod rule_sets;
 mod sign_in;
 mod small_job;
 mod step;

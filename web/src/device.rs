@@ -11,6 +11,7 @@ use std::future::Future;
 use std::rc::Rc;
 use std::sync::Arc;
 
+use domain::electrical::rule_set::FirmRules;
 use domain::ids::{EntryId, JobId, PersonId};
 use domain::job_file::Body;
 use domain::job_file::body::MethodRef;
@@ -215,6 +216,11 @@ impl Device {
     /// People, instruments, catalogue and methods. Tracked.
     pub fn reference(self) -> Option<Arc<Reference>> {
         self.reference.get()
+    }
+
+    /// All versions of the firm's own rule sets. Tracked.
+    pub fn rule_sets(self) -> Vec<FirmRules> {
+        self.reference().map(|reference| reference.rule_sets.clone()).unwrap_or_default()
     }
 
     /// Names of the firm's people. Tracked.

@@ -63,6 +63,8 @@ pub enum Screen {
     SerialLedger,
     /// Models.
     Catalogue,
+    /// The firm's own rule sets.
+    RuleSets,
     /// No such address.
     Nowhere,
 }
@@ -112,6 +114,7 @@ impl Screen {
             ["registration"] => Self::RegistrationDesk,
             ["units"] => Self::SerialLedger,
             ["catalogue"] => Self::Catalogue,
+            ["rule-sets"] => Self::RuleSets,
             _ => Self::Nowhere,
         }
     }
@@ -141,6 +144,7 @@ impl Screen {
             Self::RegistrationDesk => "/registration".to_owned(),
             Self::SerialLedger => "/units".to_owned(),
             Self::Catalogue => "/catalogue".to_owned(),
+            Self::RuleSets => "/rule-sets".to_owned(),
         }
     }
 
@@ -150,7 +154,7 @@ impl Screen {
             Self::SignIn | Self::Link(_) | Self::About | Self::Nowhere => Access::Anybody,
             Self::Home | Self::Menu | Self::SignOut | Self::Settings | Self::Tray => Access::Person,
             Self::DaySheet | Self::Job(_) | Self::Step(..) | Self::TestSheet(_) => Access::Person,
-            Self::CrewPlan | Self::PlanNew => Access::Roles(LEADING),
+            Self::CrewPlan | Self::PlanNew | Self::RuleSets => Access::Roles(LEADING),
             Self::PlanJob(_) | Self::JobDesk(_) | Self::DesignSheet(_) => Access::Roles(DESK),
             Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => Access::Roles(DESK),
             Self::People | Self::Person(_) => Access::Roles(&[Role::Owner]),
@@ -175,7 +179,7 @@ impl Screen {
             Self::People | Self::Person(_) | Self::CrewPlan | Self::PlanNew | Self::PlanJob(_) | Self::JobDesk(_) => {
                 Part::Desk.draw(self)
             }
-            Self::DesignSheet(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => {
+            Self::DesignSheet(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue | Self::RuleSets => {
                 Part::Desk.draw(self)
             }
         }
@@ -226,6 +230,7 @@ pub fn draw_desk(screen: Screen) -> AnyView {
         Screen::RegistrationDesk => view! { <registration_desk::page::RegistrationDeskPage /> }.into_any(),
         Screen::SerialLedger => view! { <serial_ledger::page::SerialLedgerPage /> }.into_any(),
         Screen::Catalogue => view! { <catalogue::page::CataloguePage /> }.into_any(),
+        Screen::RuleSets => view! { <design_sheet::own_rules_page::OwnRulesPage /> }.into_any(),
         _ => nowhere(),
     }
 }
@@ -266,6 +271,7 @@ pub const ROOMS: &[Room] = &[
     Room { screen: Screen::RegistrationDesk, name: key!("screen.registration_desk"), icon: Icon::Tray, roles: DESK },
     Room { screen: Screen::SerialLedger, name: key!("screen.serial_ledger"), icon: Icon::Scan, roles: DESK },
     Room { screen: Screen::Catalogue, name: key!("screen.catalogue"), icon: Icon::Box, roles: DESK },
+    Room { screen: Screen::RuleSets, name: key!("rules.title"), icon: Icon::Document, roles: LEADING },
     Room { screen: Screen::Tray, name: key!("screen.tray"), icon: Icon::Tray, roles: &Role::ALL },
     Room { screen: Screen::People, name: key!("people.title"), icon: Icon::People, roles: &[Role::Owner] },
 ];
@@ -319,6 +325,7 @@ mod tests {
             Screen::RegistrationDesk,
             Screen::SerialLedger,
             Screen::Catalogue,
+            Screen::RuleSets,
         ]
     }
 

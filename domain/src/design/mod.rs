@@ -34,7 +34,7 @@ pub use equipment::with_equipment;
 pub use field::{FIELDS, Field, Section, field, fields, load_of};
 pub use inputs::Design;
 pub use notices::NoticeLine;
-pub use of_job::{RULES_PLACE, RULES_VERSION, as_built, modules_on_record, place_of_job};
+pub use of_job::{RULES_FIRM, RULES_PLACE, RULES_VERSION, as_built, modules_of_job, modules_on_record, rules_of_job};
 pub use sheet::{Line, LineName, Outcome, Sheet, line_name, sheet};
 pub use suggest::Suggestion;
 pub use test_record::{Came, Fact, Point, Standing, standing};

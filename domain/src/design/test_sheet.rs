@@ -49,6 +49,8 @@ impl Test {
             }
             "insulation_ac" => &[("ac-insulation", "live-e"), ("backup-insulation", "live-e")],
             "polarity_dc" => &[("dc-polarity", "stack"), ("dc-polarity", "inverter"), ("dc-polarity", "polarity")],
+            "separation" => &[("separation", "data-e")],
+            "polarity_ac" => &[("ac-polarity", "polarity")],
             "bus_termination" => &[("bus-termination", "resistance")],
             "electrode" => &[("electrode", "resistance")],
             "loop_measured" => &[("supply", "loop"), ("supply", "loop-verdict")],
@@ -56,15 +58,18 @@ impl Test {
             "network_loss" => &[("loss-of-grid", "stop-time")],
             "island_neutral_link" => &[("neutral-earth-bond", "open"), ("neutral-earth-bond", "closed")],
             "island_protection" => &[("island-protection", "trip-time"), ("island-protection", "fault")],
-            // The methods ask for the time at the rated residual current and for none of its multiples.
             trip if trip.ends_with(RATED_TRIP) => &[("rcd-test", "trip-time")],
+            trip if trip.ends_with(DOUBLE_TRIP) => &[("rcd-multiples", "trip-time-2")],
+            trip if trip.ends_with(FIVEFOLD_TRIP) => &[("rcd-multiples", "trip-time-5")],
             _ => &[],
         }
     }
 }
 
-/// How the rules for the trip time at the rated residual current are named in every rule set.
+/// How the rules for the trip times are named in every rule set: at the rated residual current, at twice and at five times.
 const RATED_TRIP: &str = "-RCD-1";
+const DOUBLE_TRIP: &str = "-RCD-2";
+const FIVEFOLD_TRIP: &str = "-RCD-5";
 
 const fn dead(
     key: &'static str,
@@ -178,10 +183,12 @@ mod tests {
     }
 
     #[test]
-    fn the_rated_trip_time_is_told_by_the_name_of_its_rule() {
+    fn a_trip_time_is_told_by_the_name_of_its_rule() {
         for place in Place::ALL {
             for rule in RuleSet::of(place).about(crate::electrical::rule_set::Topic::RcdTime) {
-                assert_eq!(rule.id.ends_with(RATED_TRIP), rule.about == "1", "{}", rule.id);
+                for (end, multiple) in [(RATED_TRIP, "1"), (DOUBLE_TRIP, "2"), (FIVEFOLD_TRIP, "5")] {
+                    assert_eq!(rule.id.ends_with(end), rule.about == multiple, "{}", rule.id);
+                }
             }
         }
     }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::judge::{Limit, Verdict, Why, judge};
 use super::reading::ParsedReading;
-use super::units::{Quantity, Unit};
+use super::units::{Prefix, Quantity, Unit};
 
 /// How certain a figure of a standard is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -32,6 +32,15 @@ pub struct Source {
 pub struct CheckLimit {
     pub unit: Unit,
     pub limit: Limit,
+}
+
+impl CheckLimit {
+    /// In which prefix people read it: insulation in megohms, a conductor in ohms.
+    pub fn prefix(self) -> Prefix {
+        const LARGE_MICRO: i64 = 100_000_000_000;
+        let least = self.limit.at_least.unwrap_or(0);
+        if self.unit == Unit::Ohm && least >= LARGE_MICRO { Prefix::Mega } else { Prefix::One }
+    }
 }
 
 /// A remark that does not change the verdict.

@@ -3,9 +3,11 @@
 use super::lines::{self, check_report, quantity};
 use super::sheet::sheet_report;
 use super::{Context, Headings, Report, StageReport, StepReport, Table};
+use crate::design::{RULES_PLACE, rules_of_job};
 use crate::electrical::Prefix;
 use crate::ids::Hash32;
 use crate::job_file::body::{Body, ConsentState, CrewRole, LeftAs, StopCause, UnitKind};
+use crate::job_file::record::Record;
 use crate::job_file::{JobState, Phase};
 use crate::method::gate::{Answer, FailWhy, LimitInfo, LimitSource, OpenWhy, StepRef, StepState};
 use crate::method::plan::Requirement;
@@ -55,6 +57,13 @@ const fn phase_key(phase: Phase) -> &'static str {
     }
 }
 
+/// The rules that judge the job: a design that was saved under others than the plan's says so.
+fn rule_set(record: &Record<'_>, planned: &str) -> String {
+    let figures = record.design.as_ref().map_or(&[][..], |design| &design.value.values);
+    let chosen = figures.iter().any(|(key, _)| key == RULES_PLACE);
+    if chosen { rules_of_job(figures, planned).label() } else { planned.to_owned() }
+}
+
 fn facts(state: &JobState<'_, '_>, context: &Context<'_>) -> Vec<(String, String)> {
     let words = context.words;
     let record = state.gate.record();
@@ -73,7 +82,7 @@ fn facts(state: &JobState<'_, '_>, context: &Context<'_>) -> Vec<(String, String
         facts.push((words.get("fact.grid_point"), site.value.grid_point.clone()));
     }
     if let Some(plan) = record.plan {
-        facts.push((words.get("fact.rule_set"), plan.2.rule_set.clone()));
+        facts.push((words.get("fact.rule_set"), rule_set(record, &plan.2.rule_set)));
         facts.push((words.get("fact.planned_by"), (context.person)(plan.1)));
     }
     if let Some(schedule) = &record.schedule {

@@ -94,7 +94,7 @@ pub(super) fn check_report(context: &Context<'_>, check: &Check) -> CheckReport 
     let said = |key: &str, blank: &str, parts: Vec<String>| {
         if parts.is_empty() { String::new() } else { context.words.with(key, &[(blank, &parts.join("; "))]) }
     };
-    let known = check.limit.as_ref().map(|known| limit(context, known.unit, &known.limit, Prefix::One));
+    let known = check.limit.as_ref().map(|known| limit(context, known.unit, &known.limit, known.prefix()));
     let notes = check.notes.iter().map(|note| context.words.get(note_key(*note)));
     let limits: Vec<String> = known.into_iter().filter(|text| !text.is_empty()).chain(notes).collect();
     CheckReport {

@@ -12,6 +12,7 @@ mod words;
 
 pub use words::Words;
 
+use crate::electrical::rule_set::FirmRules;
 use crate::ids::{Hash32, PersonId};
 
 /// What a report needs from outside the job file.
@@ -24,6 +25,8 @@ pub struct Context<'c> {
     pub decimal: char,
     /// The firm's name.
     pub firm: &'c str,
+    /// All versions of the firm's own rule sets.
+    pub own_rules: &'c [FirmRules],
     /// A person's name.
     pub person: &'c dyn Fn(PersonId) -> String,
     /// An instant (microseconds since 1970 UTC) as the site's local date and time.

@@ -3,34 +3,29 @@
 use super::lines::{check_report, cited, limit, named, quantity, verdict_text};
 use super::{CheckReport, Context, SheetLine, SheetReport};
 use crate::design::{
-    Design, Line, LineName, Outcome, Sheet, as_built, line_name, load_of, modules_on_record, place_of_job, sheet,
+    Design, Line, LineName, Outcome, Sheet, as_built, line_name, load_of, modules_of_job, rules_of_job, sheet,
     with_equipment,
 };
 use crate::electrical::rule_set::RuleSet;
 use crate::electrical::{Check, Prefix, Quantity, Verdict};
 use crate::job_file::JobState;
-use crate::job_file::body::UnitKind;
-use crate::job_file::record::Record;
 
 /// The sheet of the job; absent while nothing is designed.
-pub(super) fn sheet_report(state: &JobState<'_, '_>, context: &Context<'_>) -> Option<SheetReport> {
+pub(super) fn sheet_report(state: &mut JobState<'_, '_>, context: &Context<'_>) -> Option<SheetReport> {
+    let modules = modules_of_job(&mut state.gate);
     let record = state.gate.record();
     let figures = &record.design.as_ref()?.value.values;
     let label = record.plan.map_or("", |(_, _, plan)| plan.rule_set.as_str());
-    let rules = RuleSet::of(place_of_job(figures, label));
+    let name = rules_of_job(figures, label);
+    let Some(rules) = name.find(context.own_rules) else {
+        let missing = context.words.with("design.rules_missing", &[("label", &name.label())]);
+        return Some(SheetReport { rules: missing, ..SheetReport::default() });
+    };
     let mut design = Design::of_values(figures.iter().map(|(key, micro)| (key.as_str(), *micro)));
     if let Some(equipment) = &record.equipment {
-        design = as_built(&with_equipment(&design, equipment.value), modules(record));
+        design = as_built(&with_equipment(&design, equipment.value), modules);
     }
     Some(report_of(&sheet(&design, &rules), &rules, context))
-}
-
-fn modules(record: &Record<'_>) -> Option<i64> {
-    let equipment = &record.equipment.as_ref()?.value;
-    let modules = equipment.slots.iter().filter(|slot| {
-        equipment.models.get(usize::from(slot.model)).is_some_and(|model| model.kind == UnitKind::Module)
-    });
-    modules_on_record(modules.map(|slot| (slot.new, record.serial_of_slot(slot.number).is_some())))
 }
 
 fn report_of(sheet: &Sheet, rules: &RuleSet, context: &Context<'_>) -> SheetReport {
@@ -62,7 +57,7 @@ fn limit_line(line: &Line, rules: &RuleSet, context: &Context<'_>) -> SheetLine 
     let known = line.check().and_then(|check| check.limit);
     let verdict = known.map_or_else(
         || verdict_text(context, line.verdict()),
-        |known| limit(context, known.unit, &known.limit, Prefix::One),
+        |known| limit(context, known.unit, &known.limit, known.prefix()),
     );
     SheetLine { verdict, ..explained(line, rules, context) }
 }
@@ -113,20 +108,31 @@ fn field(context: &Context<'_>, key: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::electrical::rule_set::Place;
+    use crate::electrical::rule_set::{Change, FirmRules, Place};
+    use crate::ids::{DeviceId, EntryId, FirmId, Hash32, JobId, PersonId, SiteId, uuid_v7};
+    use crate::job_file::body::{Body, DesignInputs, JobPlanned, MethodRef, Purpose};
+    use crate::job_file::{ChainHead, Draft, Entry, JobFile, fold};
+    use crate::method::gate::Plan;
     use crate::pack::Words;
     use std::collections::BTreeMap;
 
     const TERRACE: &str = include_str!("../../tests/golden/designs/uk-terrace.design.txt");
 
     fn report(text: &str) -> SheetReport {
+        let (design, rules) = (Design::parse(text).expect("well formed"), RuleSet::of(Place::Uk));
+        with_context(&[], |context| report_of(&sheet(&design, &rules), &rules, context))
+    }
+
+    fn with_context<T>(own_rules: &[FirmRules], then: impl FnOnce(&Context<'_>) -> T) -> T {
         let words = [
             ("check.inputs", "Inputs: {values}"),
             ("check.limit", "Limit: {limit}"),
             ("check.rule", "rule {id}: {source}"),
             ("design.line.ac_drop", "Voltage drop"),
             ("design.missing", "Missing: {figures}"),
+            ("design.loosened", "{rule}: {from} became {to}. {reason}"),
             ("design.rules", "By {label}"),
+            ("design.rules_missing", "Unknown: {label}"),
             ("design.field.load_w", "Load {n}"),
             ("figure.length", "Length"),
             ("limit.at_most", "at most {most}"),
@@ -140,12 +146,69 @@ mod tests {
             language: "en",
             decimal: '.',
             firm: "",
+            own_rules,
             person: &|_| String::new(),
             when: &|_| String::new(),
             arrived: &|_| false,
         };
-        let (design, rules) = (Design::parse(text).expect("well formed"), RuleSet::of(Place::Uk));
-        report_of(&sheet(&design, &rules), &rules, &context)
+        then(&context)
+    }
+
+    /// A job that was planned by rules of that label and has the design of the terrace.
+    fn sheet_of_job(label: &str, own_rules: &[FirmRules]) -> SheetReport {
+        let design = Design::parse(TERRACE).expect("well formed");
+        let values = design.values().map(|(key, micro): (&str, i64)| (key.to_owned(), micro)).collect();
+        let method = MethodRef { id: "m".into(), version: 1, hash: Hash32::of([0; 32]) };
+        let site = SiteId::of(uuid_v7(0, &[3; 10]));
+        let plan = JobPlanned { purpose: Purpose::Install, site, method, rule_set: label.into() };
+        let (mut file, mut head) = (JobFile::default(), ChainHead::START);
+        for (number, body) in (1_u64..).zip([Body::JobPlanned(plan), Body::DesignInputs(DesignInputs { values })]) {
+            let nobody = uuid_v7(0, &[1; 10]);
+            let draft = Draft {
+                id: EntryId::of(uuid_v7(number, &[2; 10])),
+                firm: FirmId::of(nobody),
+                job: JobId::of(nobody),
+                author: PersonId::of(nobody),
+                device: DeviceId::of(nobody),
+                salt: [0; 16],
+                body,
+            };
+            let entry = Entry::write(draft, head, 0, number, head.hlc);
+            head = entry.as_head();
+            file.absorb(entry, None);
+        }
+        let method = crate::method::Method {
+            id: "m".into(),
+            version: 1,
+            purpose: Purpose::Install,
+            title: Default::default(),
+            about: Default::default(),
+            reviewed: Vec::new(),
+            cautions: Vec::new(),
+            stages: Vec::new(),
+            steps: Vec::new(),
+            design: Vec::new(),
+            units: Vec::new(),
+            boards: None,
+        };
+        let plan = Plan::of(&method);
+        let mut state = fold(&file, &plan);
+        with_context(own_rules, |context| sheet_report(&mut state, context)).expect("something is designed")
+    }
+
+    #[test]
+    fn a_loosened_limit_stands_on_the_report_with_its_reason() {
+        let changes = |micro, reason: &str| vec![Change { rule: "UK-1M".to_owned(), micro, reason: reason.to_owned() }];
+        let set = |version, changes| FirmRules { place: "uk".to_owned(), version, base: 1, changes };
+        let own = [set(1, changes(600_000, "agreed with the fire officer")), set(2, changes(1_500_000, ""))];
+        let loose = sheet_of_job("uk 1 firm 1", &own);
+        assert_eq!(loose.rules, "By uk 1 firm 1");
+        assert_eq!(loose.loosened, ["UK-1M: 1 m became 0.6 m. agreed with the fire officer"]);
+        assert_eq!(sheet_of_job("uk 1 firm 2", &own).loosened, [""; 0], "tightening is nobody's business");
+        // Rules that are not there judge nothing, and no others stand in for them.
+        let absent = sheet_of_job("uk 1 firm 3", &own);
+        assert_eq!((absent.rules.as_str(), absent.lines.len()), ("Unknown: uk 1 firm 3", 0));
+        assert!(sheet_of_job("uk 1", &own).lines.len() > 20);
     }
 
     fn line<'a>(lines: &'a [SheetLine], name: &str) -> &'a SheetLine {

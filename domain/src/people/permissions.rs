@@ -33,6 +33,8 @@ pub enum Action {
     ChangeInstruments,
     /// Add a model or a version of one.
     ChangeModels,
+    /// Copy a rule set, add a version of the firm's own.
+    ChangeRules,
     /// Push and pull entries.
     Sync,
     /// A job's entries, photos and report. Own: assigned to it.
@@ -61,7 +63,7 @@ pub enum Action {
 
 impl Action {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 24] = [
+    pub const ALL: [Self; 25] = [
         Self::SeePeople,
         Self::SeePeopleDetails,
         Self::InvitePerson,
@@ -74,6 +76,7 @@ impl Action {
         Self::SeeReference,
         Self::ChangeInstruments,
         Self::ChangeModels,
+        Self::ChangeRules,
         Self::Sync,
         Self::SeeJob,
         Self::SendPhoto,
@@ -140,7 +143,8 @@ const fn role_may(role: Role, action: Action, ownership: Ownership) -> bool {
             owner || lead || office
         }
         A::SeeJob | A::SendPhoto => own || owner || lead || office,
-        A::WritePlan | A::WriteDecision => owner || lead,
+        // A rule set decides what passes: whoever plans and decides.
+        A::ChangeRules | A::WritePlan | A::WriteDecision => owner || lead,
         // An owner who also works on site holds the role for it: evidence stands under a licence.
         A::WriteEvidence => matches!(role, Role::Lead | Role::Technician),
         A::WriteFinding => false,
@@ -239,6 +243,7 @@ RevokeDevice: own all; firm owner
 SeeReference: all
 ChangeInstruments: owner lead office
 ChangeModels: owner lead office
+ChangeRules: owner lead
 Sync: all
 SeeJob: own all; firm owner lead office
 SendPhoto: own all; firm owner lead office

@@ -5,6 +5,7 @@ pub const FILES: &[(&str, &str)] = &[
     ("series-stack-floor.toml", include_str!("../../../server/methods/series-stack-floor.toml")),
     ("series-stack-floor-2.toml", include_str!("../../../server/methods/series-stack-floor-2.toml")),
     ("install-with-backup.toml", include_str!("../../../server/methods/install-with-backup.toml")),
+    ("install-with-backup-2.toml", include_str!("../../../server/methods/install-with-backup-2.toml")),
     ("replace-fuse.toml", include_str!("../../../server/methods/replace-fuse.toml")),
     ("shared/ac-side.toml", include_str!("../../../server/methods/shared/ac-side.toml")),
     ("shared/arrival.toml", include_str!("../../../server/methods/shared/arrival.toml")),
@@ -12,6 +13,7 @@ pub const FILES: &[(&str, &str)] = &[
     ("shared/covers.toml", include_str!("../../../server/methods/shared/covers.toml")),
     ("shared/dead-tests.toml", include_str!("../../../server/methods/shared/dead-tests.toml")),
     ("shared/first-power.toml", include_str!("../../../server/methods/shared/first-power.toml")),
+    ("shared/further-tests.toml", include_str!("../../../server/methods/shared/further-tests.toml")),
     ("shared/goods-in.toml", include_str!("../../../server/methods/shared/goods-in.toml")),
     ("shared/handover.toml", include_str!("../../../server/methods/shared/handover.toml")),
     ("shared/install.toml", include_str!("../../../server/methods/shared/install.toml")),
@@ -23,5 +25,10 @@ pub const FILES: &[(&str, &str)] = &[
 
 /// Files that are methods themselves.
 #[allow(dead_code, reason = "not every suite walks all of them")]
-pub const METHODS: [&str; 4] =
-    ["series-stack-floor.toml", "series-stack-floor-2.toml", "install-with-backup.toml", "replace-fuse.toml"];
+pub const METHODS: [&str; 5] = [
+    "series-stack-floor.toml",
+    "series-stack-floor-2.toml",
+    "install-with-backup.toml",
+    "install-with-backup-2.toml",
+    "replace-fuse.toml",
+];

@@ -9,6 +9,7 @@ pub mod people;
 pub mod photos;
 pub mod reference;
 pub mod report;
+pub mod rule_sets;
 pub mod session;
 pub mod sync;
 // report adds its line here.

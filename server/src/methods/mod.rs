@@ -17,7 +17,8 @@ use crate::db::Db;
 use crate::error::ApiError;
 
 /// The methods that come with the server, by file.
-const BUILT_IN: &[&str] = &["series-stack-floor.toml", "install-with-backup.toml", "replace-fuse.toml"];
+const BUILT_IN: &[&str] =
+    &["series-stack-floor.toml", "install-with-backup.toml", "install-with-backup-2.toml", "replace-fuse.toml"];
 
 /// Checked and rehearsed like the others, and not offered yet: it would take the place of version 1 in the list of methods, and version 1
 /// is the one that the test of the whole job plays on a phone.
@@ -29,6 +30,7 @@ const FILES: &[(&str, &str)] = &[
     ("series-stack-floor.toml", include_str!("../../methods/series-stack-floor.toml")),
     ("series-stack-floor-2.toml", include_str!("../../methods/series-stack-floor-2.toml")),
     ("install-with-backup.toml", include_str!("../../methods/install-with-backup.toml")),
+    ("install-with-backup-2.toml", include_str!("../../methods/install-with-backup-2.toml")),
     ("replace-fuse.toml", include_str!("../../methods/replace-fuse.toml")),
     ("shared/ac-side.toml", include_str!("../../methods/shared/ac-side.toml")),
     ("shared/arrival.toml", include_str!("../../methods/shared/arrival.toml")),
@@ -36,6 +38,7 @@ const FILES: &[(&str, &str)] = &[
     ("shared/covers.toml", include_str!("../../methods/shared/covers.toml")),
     ("shared/dead-tests.toml", include_str!("../../methods/shared/dead-tests.toml")),
     ("shared/first-power.toml", include_str!("../../methods/shared/first-power.toml")),
+    ("shared/further-tests.toml", include_str!("../../methods/shared/further-tests.toml")),
     ("shared/goods-in.toml", include_str!("../../methods/shared/goods-in.toml")),
     ("shared/handover.toml", include_str!("../../methods/shared/handover.toml")),
     ("shared/install.toml", include_str!("../../methods/shared/install.toml")),

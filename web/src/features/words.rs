@@ -5,6 +5,7 @@
 
 use std::fmt::Write as _;
 
+use domain::electrical::rule_set::{Place as RulesPlace, RulesName};
 use domain::electrical::{Check, CheckNote, Cmp, Limit, Mark, Note, Prefix, Quantity, Source, Unit, Why};
 use domain::identification::Problem;
 use domain::ids::PersonId;
@@ -899,6 +900,27 @@ pub fn source(w: Words, source: Source) -> String {
     }
     let parts = [source.standard, source.edition, source.clause];
     parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ")
+}
+
+/// The name of a place.
+pub const fn rules_place(place: RulesPlace) -> Key {
+    match place {
+        RulesPlace::Us => key!("design.place.us"),
+        RulesPlace::Uk => key!("design.place.uk"),
+        RulesPlace::Au => key!("design.place.au"),
+        RulesPlace::Nz => key!("design.place.nz"),
+        RulesPlace::De => key!("design.place.de"),
+        RulesPlace::Neutral => key!("design.place.neutral"),
+    }
+}
+
+/// Rules to choose: a place, or a firm's own version for it.
+pub fn rules_name(w: Words, name: RulesName) -> String {
+    let place = w.say(rules_place(name.place));
+    match name.firm_version {
+        Some(version) => t!(w, "design.rules_own", place = place, version = version),
+        None => place.to_owned(),
+    }
 }
 
 /// Whose word a limit is.

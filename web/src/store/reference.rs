@@ -1,6 +1,7 @@
-//! People, instruments, catalogue and methods of the firm, as `GET /api/reference` gives them.
+//! People, instruments, catalogue, methods and rule sets of the firm, as `GET /api/reference` gives them.
 
 use crate::session::Person;
+use domain::electrical::rule_set::FirmRules;
 use domain::ids::{Hash32, InstrumentId, ModelId, PersonId, from_hex};
 use domain::job_file::body::{InstrumentSnapshot, MethodRef, ModelSnapshot, UnitKind};
 use domain::people::pin::KEY_BYTES;
@@ -24,6 +25,9 @@ pub struct Reference {
     /// Plans of work.
     #[serde(default)]
     pub methods: Vec<MethodLine>,
+    /// All versions of the firm's own rule sets.
+    #[serde(default)]
+    pub rule_sets: Vec<FirmRules>,
     /// What PINs are sealed to: an uncompressed P-256 point, hexadecimal. Empty at a server that has none.
     #[serde(default)]
     pub pin_key: String,

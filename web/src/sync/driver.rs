@@ -118,7 +118,7 @@ impl SyncHandle {
         self.0.bell.ring();
     }
 
-    /// Asks what is new at once: a job was opened that may not be here.
+    /// Asks what is new at once: a job was opened that may not be here, or somebody here has just changed reference data.
     pub fn ask_now(&self) {
         self.0.tray.borrow_mut().ask_now();
         self.0.bell.ring();

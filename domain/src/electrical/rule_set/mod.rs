@@ -6,16 +6,19 @@
 //! current-capacity table, a maker's figure, a sentence for people (rules are named by their id and about-key).
 //!
 //! A firm's set is a built-in one with [`Change`]s on top ([`RuleSet::adapted`]): it may tighten freely; loosening what a
-//! standard says needs a reason and is kept for the report. A set is named by id and version for ever ([`RuleSet::label`]);
+//! standard says needs a reason and is kept for the report. Its versions are [`FirmRules`]; [`RulesName`] is how a job names
+//! one of them. A set is named by id and version for ever ([`RuleSet::label`]);
 //! a changed figure is a new version, never an edit.
 //!
 //! Start with [`RuleSet::of`], then [`Topic`].
 
 mod change;
+mod firm;
 mod notice;
 mod table;
 
-pub use change::{Change, ChangeFault, Loosened};
+pub use change::{Change, ChangeFault, Compared, Loosened};
+pub use firm::{FirmRules, RulesName, newest};
 pub use notice::{Basis, due};
 
 use super::check::{Mark, Source};
@@ -247,11 +250,17 @@ impl RuleSet {
         RuleSet { id, version, firm_version: None, place, rules, loosened: Vec::new() }
     }
 
+    /// The built-in rules of a place in one version; a released one stays here when a newer one comes.
+    pub fn of_version(place: Place, version: u32) -> Option<RuleSet> {
+        Some(RuleSet::of(place)).filter(|set| set.version == version)
+    }
+
     /// How every verdict and every job names these rules: `uk 1`, `uk 1 firm 3`.
     pub fn label(&self) -> String {
         match self.firm_version {
             None => format!("{} {}", self.id, self.version),
-            Some(firm) => format!("{} {} firm {firm}", self.id, self.version),
+            // By the place: two places that share a file have firm's versions of their own.
+            Some(firm) => format!("{} {} firm {firm}", self.place.word(), self.version),
         }
     }
 

@@ -10,6 +10,7 @@ mod answer;
 mod before;
 mod limit;
 mod plan;
+mod serial;
 mod signed;
 mod wait;
 mod why;
@@ -17,6 +18,7 @@ mod why;
 pub use answer::{Answer, FailWhy, OpenWhy, stored_reading};
 pub use limit::{LimitInfo, LimitSource};
 pub use plan::{Need, Plan, Reach};
+pub use serial::SlotSerial;
 pub use why::{Lack, Missing, Why};
 
 use self::before::Before;

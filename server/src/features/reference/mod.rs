@@ -1,4 +1,4 @@
-//! Instruments, models and methods: what a device holds to work offline. All of it at once: [`get_reference`].
+//! Instruments, models, methods and rule sets: what a device holds to work offline. All of it at once: [`get_reference`].
 //!
 //! A job pins what it uses, so a change here never changes an old job.
 
@@ -10,6 +10,7 @@ use axum::Json;
 use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
+use domain::electrical::rule_set::FirmRules;
 use domain::ids::{Hash32, hex};
 use domain::people::{Action, Ownership};
 use serde::Serialize;
@@ -27,6 +28,7 @@ use crate::error::ApiError;
 use crate::firms;
 use crate::http::{Cbor, Path};
 use crate::methods::Methods;
+use crate::rule_sets::load_rule_sets;
 use crate::state::AppState;
 
 /// `GET /api/reference`.
@@ -38,6 +40,8 @@ pub struct Reference {
     instruments: Vec<Instrument>,
     models: Vec<Model>,
     methods: Vec<MethodLine>,
+    /// All versions: a job names one of them.
+    rule_sets: Vec<FirmRules>,
     /// What phones seal PINs to: an uncompressed P-256 point, hexadecimal.
     pin_key: String,
 }
@@ -85,6 +89,7 @@ pub async fn get_reference(caller: Caller, State(state): State<AppState>) -> Res
         instruments: instruments::load_instruments(&mut tx).await?,
         models: models::load_models(&mut tx).await?,
         methods: lines.collect(),
+        rule_sets: load_rule_sets(&mut tx).await?,
         pin_key: hex(PinKey::of_firm(&config.token_secret, caller.firm).public()),
     }))
 }

@@ -11,6 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse as _, Response};
+use domain::electrical::rule_set::FirmRules;
 use domain::ids::{Hash32, JobId, PersonId};
 use domain::job_file::{JobFile, fold};
 use domain::method::gate::Plan;
@@ -33,6 +34,7 @@ use crate::methods::Published;
 use crate::paper::{self, Document, Template};
 use crate::photos::media::Media;
 use crate::photos::view::upright_jpeg;
+use crate::rule_sets::load_rule_sets;
 use crate::state::AppState;
 
 /// The query of both papers.
@@ -64,6 +66,7 @@ pub async fn get_report(
     let firm = firms::load_firm(&mut tx).await?.name;
     let people = firms::visible_people(&mut tx, &caller).await?;
     let arrived = queries::arrived(&mut tx, job).await?;
+    let own_rules = load_rule_sets(&mut tx).await?;
     // Pictures take seconds; no transaction is held over them.
     tx.commit().await?;
     let arrived: BTreeMap<Hash32, Media> = arrived
@@ -71,8 +74,8 @@ pub async fn get_report(
         .filter_map(|row| Some((Hash32::of(row.sha256.try_into().ok()?), Media::of_word(&row.media))))
         .collect();
     let names: BTreeMap<PersonId, String> = people.into_iter().map(|person| (person.id, person.display_name)).collect();
-    let outside =
-        Outside { language: known_language(&ask.language), firm, names, arrived: arrived.keys().copied().collect() };
+    let language = known_language(&ask.language);
+    let outside = Outside { language, firm, own_rules, names, arrived: arrived.keys().copied().collect() };
     let report = assemble(&loaded.file, &method, job, &outside);
     let pictures = pictures(&state, &caller, &report, &arrived).await?;
     let document = document(&report, pictures, outside.language);
@@ -87,6 +90,7 @@ pub async fn get_report(
 struct Outside {
     language: &'static str,
     firm: String,
+    own_rules: Vec<FirmRules>,
     names: BTreeMap<PersonId, String>,
     arrived: BTreeSet<Hash32>,
 }
@@ -111,6 +115,7 @@ fn assemble(file: &JobFile, method: &Published, job: JobId, outside: &Outside) -
         language: outside.language,
         decimal: if outside.language == "en" { '.' } else { ',' },
         firm: &outside.firm,
+        own_rules: &outside.own_rules,
         person: &|id| outside.names.get(&id).cloned().unwrap_or_else(|| unknown(id)),
         when: &|us| local_time(&zone, us),
         arrived: &|hash| outside.arrived.contains(hash),

@@ -3,12 +3,12 @@
 use std::sync::Arc;
 
 use domain::design::{Design, Differences, differences};
-use domain::electrical::{CheckLimit, Prefix, Verdict};
+use domain::electrical::{CheckLimit, Verdict};
 use leptos::prelude::*;
 
 use super::form::part;
 use super::results::Ground;
-use super::view_model::{RULES_PLACE, RULES_VERSION, as_built, field_at, with_models};
+use super::view_model::{RULES_FIRM, RULES_PLACE, RULES_VERSION, as_built, field_at, with_models};
 use super::words::{field_name, line_name, value, verdict};
 use crate::features::desk::DeskJob;
 use crate::features::words::limit;
@@ -62,7 +62,7 @@ fn figures(w: Words, found: &Differences) -> Vec<AnyView> {
     let mut lines = Vec::new();
     for changed in &found.figures {
         // By which rules is no figure of the installation; the sheet says it elsewhere.
-        if [RULES_PLACE, RULES_VERSION].contains(&changed.key.as_str()) {
+        if [RULES_PLACE, RULES_VERSION, RULES_FIRM].contains(&changed.key.as_str()) {
             continue;
         }
         let show = |micro: Option<i64>| match (micro, field_at(&changed.key)) {
@@ -89,7 +89,7 @@ fn verdicts(w: Words, ground: Ground, found: &Differences) -> Vec<AnyView> {
 
 fn limits(w: Words, ground: Ground, found: &Differences) -> Vec<AnyView> {
     let show = |own: Option<CheckLimit>| match own {
-        Some(known) => limit(w, known.limit, known.unit, Prefix::One),
+        Some(known) => limit(w, known.limit, known.unit, known.prefix()),
         None => t!(w, "design.absent").to_owned(),
     };
     let mut lines = Vec::new();

@@ -1,12 +1,14 @@
 //! The fields: what was typed as signals, and the sections that show them.
 
 use domain::design::{Design, FIELDS, Field as Figure, Section};
-use domain::electrical::rule_set::{Place, RuleSet};
+use domain::electrical::rule_set::{FirmRules, RuleSet, RulesName};
 use leptos::prelude::*;
 
-use super::view_model::{Read, SheetDraft, figure, load_of, rule_mark, text_of, value_of};
+use super::view_model::{
+    Read, SheetDraft, figure, load_of, rule_mark, rules_of_word, rules_offered, rules_word, text_of, value_of,
+};
 use super::words::{self, SECTIONS, field_name};
-use crate::features::words::mark;
+use crate::features::words::{mark, rules_name};
 use crate::i18n::Words;
 use crate::t;
 use crate::ui::{Choice, Field, FieldKind, Select};
@@ -20,10 +22,10 @@ pub struct Own {
     pub read: Memo<Read>,
 }
 
-/// All fields in the order of [`FIELDS`], and the place; `Copy`.
+/// All fields in the order of [`FIELDS`], and the rules; `Copy`.
 #[derive(Clone, Copy)]
 pub struct Form {
-    /// The word of the place.
+    /// The choice of rules.
     pub place: RwSignal<String>,
     own: StoredValue<Vec<Own>>,
     /// Place and texts as the job has them.
@@ -32,8 +34,8 @@ pub struct Form {
 
 impl Form {
     /// What the job says, with a draft on top.
-    pub fn of(design: &[(String, i64)], place: Place, draft: &SheetDraft, w: Words) -> Self {
-        let base_place = place.word().to_owned();
+    pub fn of(design: &[(String, i64)], rules: RulesName, draft: &SheetDraft, w: Words) -> Self {
+        let base_place = rules_word(rules);
         let shown = if draft.place.is_empty() { base_place.clone() } else { draft.place.clone() };
         let (mut base, mut own) = (Vec::with_capacity(FIELDS.len()), Vec::with_capacity(FIELDS.len()));
         for field in FIELDS {
@@ -110,9 +112,9 @@ impl Form {
         self.base.set_value((self.place.get_untracked(), texts));
     }
 
-    /// The place that is chosen. Tracked.
-    pub fn place(self) -> Place {
-        self.place.with(|word| Place::from_word(word)).unwrap_or(Place::Neutral)
+    /// The rules that are chosen. Tracked.
+    pub fn rules(self) -> RulesName {
+        self.place.with(|word| rules_of_word(word))
     }
 }
 
@@ -243,11 +245,11 @@ fn is_offered(form: Form, at: usize, key: &str) -> bool {
 }
 
 /// Where the job is, and by which editions it is computed.
-pub fn rules_part(around: Around, other: Option<i64>) -> AnyView {
+pub fn rules_part(around: Around, other: Option<i64>, of_job: RulesName, own: Signal<Vec<FirmRules>>) -> AnyView {
     let Around { w, form, rules, shut, .. } = around;
-    let places: Vec<Choice> =
-        Place::ALL.into_iter().map(|place| Choice::new(place.word(), w.say(words::place(place)))).collect();
-    let choices = StoredValue::new(places);
+    let choice = move |name: RulesName| Choice::new(rules_word(name), rules_name(w, name));
+    let choices = Memo::new(move |_| own.with(|own| rules_offered(own, of_job)));
+    let choices = Signal::derive(move || choices.get().into_iter().map(choice).collect::<Vec<Choice>>());
     let label = Memo::new(move |_| rules.with(RuleSet::label));
     let standards = move || {
         let mut all = Vec::new();
@@ -265,7 +267,7 @@ pub fn rules_part(around: Around, other: Option<i64>) -> AnyView {
     };
     let content = view! {
         <div class="form-grid">
-            <Select label=t!(w, "design.rules_place") value=form.place choices=Signal::derive(move || choices.get_value())
+            <Select label=t!(w, "design.rules_place") value=form.place choices=choices
                 hint=t!(w, "design.rules_hint") disabled=shut />
         </div>
         <p data-testid="rules-label">{move || t!(w, "design.rules_version", label = label.get())}</p>

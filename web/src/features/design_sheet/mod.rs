@@ -4,11 +4,15 @@
 //! [`results`] the checks, [`drawings`] the pictures, [`built`] what the visit changed. [`test_page`] is the test sheet that follows from
 //! the design, [`test_rows`] what stands on it.
 //!
+//! [`own_rules_page`] is the desk of the firm's own rule sets, [`own_rules`] what is typed there, read.
+//!
 //! **Never enters:** a formula or a limit; those are `domain`'s, which also draws.
 
 mod built;
 mod drawings;
 mod form;
+mod own_rules;
+pub mod own_rules_page;
 pub mod page;
 mod results;
 pub mod test_page;

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use domain::design::Design;
-use domain::electrical::rule_set::RuleSet;
+use domain::electrical::rule_set::{FirmRules, RuleSet, RulesName};
 use domain::ids::JobId;
 use domain::job_file::body::{Body, DesignInputs};
 use leptos::prelude::*;
@@ -13,9 +13,10 @@ use super::built::built_part;
 use super::drawings::{single_line_part, stack_part};
 use super::form::{Around, Form, rules_part, sections};
 use super::results::{Ground, checks_part, limits_part, missing_part, notices_part, standing, suggestions_part};
-use super::view_model::{SheetDraft, compute, other_version, place_of_job, values_to_save, with_models};
+use super::view_model::{SheetDraft, compute, other_version, rules_of_job, values_to_save, with_models};
 use super::words::{SECTIONS, section};
 use crate::adapters::{browser, performance};
+use crate::device::use_device;
 use crate::features::desk::shared::rights;
 use crate::features::desk::{DeskJob, Store, follow_job, save_error, with_store, write};
 use crate::i18n::{Words, use_words};
@@ -75,7 +76,19 @@ fn Opening(store: Store, job: JobId) -> impl IntoView {
             let _ = attempt.try_update(|attempt| *attempt += 1);
         });
     });
+    let device = use_device();
+    // Rules that this device does not hold yet come with the reference data; until then nothing is judged.
+    let absent = Memo::new(move |_| {
+        let named = here.with(|here| here.as_ref().map(|here| rules_of_job(&here.view.design, &here.rule_set)))?;
+        named.find(&device.rule_sets()).is_none().then(|| named.label())
+    });
     move || match (known.get(), draft.get()) {
+        (Some(true), Some(_)) if absent.with(Option::is_some) => {
+            let label = absent.get().unwrap_or_default();
+            let empty =
+                view! { <Empty words=t!(w, "design.rules_absent", label = label) icon=Icon::Wait /> }.into_any();
+            around(w, job, empty)
+        }
         (Some(true), Some(draft)) => sheet_view(w, store, job, here, draft, discard),
         (Some(false), _) => {
             let empty = view! { <Empty words=t!(w, "desk.not_here") icon=Icon::Wait /> }.into_any();
@@ -99,11 +112,13 @@ fn sheet_view(
 ) -> AnyView {
     let Some(opened) = here.get_untracked() else { return ().into_any() };
     let design = &opened.view.design;
-    let place = place_of_job(design, &opened.rule_set);
-    let draft = draft.without_saved(design, place, w);
+    let of_job = rules_of_job(design, &opened.rule_set);
+    let draft = draft.without_saved(design, of_job, w);
     let is_kept = RwSignal::new(!draft.is_empty());
-    let form = Form::of(design, place, &draft, w);
-    let rules = Memo::new(move |_| RuleSet::of(form.place()));
+    let form = Form::of(design, of_job, &draft, w);
+    let device = use_device();
+    let own_rules = Memo::new(move |_| device.rule_sets());
+    let rules = Memo::new(move |_| chosen_rules(form.rules(), of_job, &own_rules.get()));
     let other = rules.with_untracked(|rules| other_version(design, rules));
     let session = use_session();
     let me = store.get().who().person;
@@ -148,7 +163,7 @@ fn sheet_view(
                     <LinkButton label=t!(w, "design.tests") href=Screen::TestSheet(job).href() icon=Icon::List />
                     <Button label=t!(w, "design.print") icon=Icon::Document on_press=print />
                 </div>
-                {columns(ground, here, other)}
+                {columns(ground, here, rules_part(fields, other, of_job, own_rules.into()))}
                 {single_line_part(ground)}
                 {stack_part(ground)}
             </div>
@@ -157,11 +172,16 @@ fn sheet_view(
     .into_any()
 }
 
+/// The rules of a choice. One that is not on this device (an old draft names it) falls back to the job's, which is there.
+fn chosen_rules(chosen: RulesName, of_job: RulesName, own: &[FirmRules]) -> RuleSet {
+    chosen.find(own).or_else(|| of_job.find(own)).unwrap_or_else(|| RuleSet::of(of_job.place))
+}
+
 /// What is typed, and beside it what follows.
-fn columns(ground: Ground, here: Here, other: Option<i64>) -> AnyView {
+fn columns(ground: Ground, here: Here, rules: AnyView) -> AnyView {
     view! {
         <div class="two-columns sheet-columns">
-            <div class="stack loose">{rules_part(ground.around, other)}{sections(ground.around)}</div>
+            <div class="stack loose">{rules}{sections(ground.around)}</div>
             <div class="stack loose">
                 {built_part(ground, here)}
                 {checks_part(ground)}

@@ -129,7 +129,7 @@ fn row(ground: Ground, key: &'static str, limit_only: bool) -> AnyView {
 
 fn limit_chip(w: Words, line: &Line) -> AnyView {
     match line.check().and_then(|check| check.limit) {
-        Some(known) => view! { <b class="limit">{limit(w, known.limit, known.unit, Prefix::One)}</b> }.into_any(),
+        Some(known) => view! { <b class="limit">{limit(w, known.limit, known.unit, known.prefix())}</b> }.into_any(),
         None => verdict_chip(w, line.verdict()),
     }
 }
@@ -159,7 +159,7 @@ fn line_body(w: Words, line: &Line) -> AnyView {
         let from = (from != check.source).then(|| cited(w, from));
         (name, from.unwrap_or_default())
     });
-    let known = check.limit.map(|known| limit(w, known.limit, known.unit, Prefix::One));
+    let known = check.limit.map(|known| limit(w, known.limit, known.unit, known.prefix()));
     let notes: Vec<AnyView> =
         check.notes.iter().map(|note| view! { <p class="soft">{w.say(check_note(*note))}</p> }.into_any()).collect();
     view! {

@@ -3,7 +3,6 @@
 use std::sync::Arc;
 
 use domain::design::{Line, Stage, Standing};
-use domain::electrical::{CheckLimit, Prefix, Unit};
 use domain::ids::{JobId, PersonId};
 use leptos::prelude::*;
 use leptos::task::spawn_local;
@@ -63,8 +62,14 @@ fn title(w: Words, job: JobId, here: Signal<Option<Arc<DeskJob>>>) -> String {
 }
 
 fn sheet_view(w: Words, job: JobId, here: &DeskJob) -> AnyView {
-    let found = test_rows(w, &here.view, &here.rule_set);
-    let people = use_device().people();
+    let device = use_device();
+    let found = match test_rows(w, &here.view, &here.rule_set, &device.rule_sets()) {
+        Ok(found) => found,
+        Err(label) => {
+            return view! { <Empty words=t!(w, "design.rules_absent", label = label) icon=Icon::Wait /> }.into_any();
+        }
+    };
+    let people = device.people();
     let stage = |stage: Stage, from: usize| {
         let rows = found.rows.iter().enumerate().filter(|(_, row)| row.stage == stage);
         let rows: Vec<AnyView> = rows.map(|(at, row)| row_view(w, job, at + 1, row, &people)).collect();
@@ -129,19 +134,12 @@ fn named(name: &'static str, text: String) -> AnyView {
     view! { <p class="named"><b>{name}</b>" "<span>{text}</span></p> }.into_any()
 }
 
-/// Insulation is read in megohms, a conductor in ohms.
-fn prefix(known: CheckLimit) -> Prefix {
-    const LARGE_MICRO: i64 = 100_000_000_000;
-    let least = known.limit.at_least.unwrap_or(0);
-    if known.unit == Unit::Ohm && least >= LARGE_MICRO { Prefix::Mega } else { Prefix::One }
-}
-
 /// The limit with its source; where there is none yet, what it waits for.
 fn limit_view(w: Words, line: &Line) -> AnyView {
     let known = line.check().and_then(|check| check.limit.map(|known| (check, known)));
     match known {
         Some((check, known)) => {
-            let text = limit(w, known.limit, known.unit, prefix(known));
+            let text = limit(w, known.limit, known.unit, known.prefix());
             let rule = line.rule.filter(|(_, from)| *from != check.source).map(|(id, from)| {
                 let (name, value) = (t!(w, "design.rule", id = id), cited(w, from));
                 view! { <p class="soft">{t!(w, "design.pair", name = name, value = value)}</p> }

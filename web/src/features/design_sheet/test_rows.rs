@@ -3,14 +3,14 @@
 use domain::design::{
     Circuit, Design, Fact, Line, Point, Sheet, Stage, Standing, Test, opened_again, sheet, standing, test_sheet,
 };
-use domain::electrical::rule_set::RuleSet;
+use domain::electrical::rule_set::FirmRules;
 use domain::ids::PersonId;
 use domain::method::gate::{LimitInfo, StepState};
 use domain::method::plan::Requirement;
 
 pub use domain::design::Came;
 
-use super::view_model::{as_built, place_of_job, with_models};
+use super::view_model::{as_built, rules_of_job, with_models};
 use super::words::line_name;
 use crate::features::job::load::{EvidenceStanding, JobView, RequirementCard, StepCard};
 use crate::features::words::{evidence, limit, limit_source, prefix_of, step_title};
@@ -73,8 +73,12 @@ pub struct Record {
 }
 
 /// The rows of a job, by its figures as saved, its models and the modules on record.
-pub fn test_rows(w: Words, view: &JobView, rule_set: &str) -> TestRows {
-    let rules = RuleSet::of(place_of_job(&view.design, rule_set));
+///
+/// # Errors
+/// The label of the job's rules, where they are not on this device.
+pub fn test_rows(w: Words, view: &JobView, rule_set: &str, own: &[FirmRules]) -> Result<TestRows, String> {
+    let named = rules_of_job(&view.design, rule_set);
+    let rules = named.find(own).ok_or_else(|| named.label())?;
     let design = Design::of_values(view.design.iter().map(|(key, micro)| (key.as_str(), *micro)));
     let design = as_built(&with_models(&design, view.equipment.as_ref()), &view.units);
     let sheet = sheet(&design, &rules);
@@ -103,7 +107,7 @@ pub fn test_rows(w: Words, view: &JobView, rule_set: &str) -> TestRows {
             step: own().next().map(|(step, ..)| (step.id.clone(), step.slot)),
         }
     };
-    TestRows { rules: rules.label(), rows: tests.iter().map(row).collect() }
+    Ok(TestRows { rules: rules.label(), rows: tests.iter().map(row).collect() })
 }
 
 /// Every requirement of a step that applies, with what was recorded there and neither taken back nor recorded out of turn.
@@ -216,7 +220,8 @@ mod tests {
         let w = Words::default();
         let text = "phases = 3\nload_1_w = 100\nearthing = tt";
         for place in domain::electrical::rule_set::Place::ALL {
-            let (design, rules) = (Design::parse(text).unwrap(), RuleSet::of(place));
+            let rules = domain::electrical::rule_set::RuleSet::of(place);
+            let design = Design::parse(text).unwrap();
             for test in test_sheet(&design, &sheet(&design, &rules)) {
                 assert!(test.disconnect.iter().all(|word| disconnect(word).is_some()), "{:?}", test.disconnect);
                 assert!(test_key(test.key).is_some() || line_name(w, &rules, test.key) != test.key, "{}", test.key);

@@ -1,7 +1,7 @@
 #![allow(clippy::unwrap_used, reason = "tests")]
 
 use domain::design::{Design, FIELDS, differences, field};
-use domain::electrical::rule_set::{Place, RuleSet};
+use domain::electrical::rule_set::{Change, FirmRules, Place, RuleSet, RulesName};
 use domain::electrical::{Mark, Verdict};
 use domain::ids::{DeviceId, EntryId, FirmId, JobId, ModelId, PersonId, uuid_v7};
 use domain::job_file::body::{Body, Confirmation, DesignInputs, ModelSnapshot, UnitKind};
@@ -159,9 +159,15 @@ fn saving_keeps_what_the_sheet_does_not_know() {
         ]
     );
     assert_eq!(values_to_save(&saved, core::iter::empty(), &rules), saved, "a second save changes nothing");
-    assert_eq!(place_of_job(&saved, "neutral 1"), Place::Uk);
-    assert_eq!(place_of_job(&job, "de 1"), Place::De);
-    assert_eq!(place_of_job(&job, ""), Place::Neutral);
+    assert_eq!(rules_of_job(&saved, "neutral 1").label(), "uk 1");
+    assert_eq!(rules_of_job(&job, "de 1 firm 4").label(), "de 1 firm 4");
+    assert_eq!(rules_of_job(&job, "").label(), "neutral 1");
+    // The firm's own version goes with it, and goes again when the built-in rules are taken.
+    let change = Change { rule: "UK-1M".into(), micro: 1_500_000, reason: String::new() };
+    let own = rules.adapted(3, &[change]).unwrap();
+    let by_own = values_to_save(&saved, core::iter::empty(), &own);
+    assert_eq!(rules_of_job(&by_own, "neutral 1").label(), "uk 1 firm 3");
+    assert_eq!(values_to_save(&by_own, core::iter::empty(), &rules), saved);
     assert_eq!(other_version(&saved, &rules), None);
     let older = [(RULES_PLACE.to_owned(), 2_000_000), (RULES_VERSION.to_owned(), 0)];
     assert_eq!(other_version(&older, &rules), Some(0));
@@ -172,9 +178,9 @@ fn a_draft_that_was_saved_is_none() {
     let job = vec![("inverter_w".to_owned(), 3_680_000_000)];
     let mut draft = SheetDraft { place: "uk".into(), ..SheetDraft::default() };
     draft.texts.insert("inverter_w".into(), "3.68 kW".into());
-    assert!(draft.clone().without_saved(&job, Place::Uk, POINT).is_empty());
+    assert!(draft.clone().without_saved(&job, RulesName::built_in(Place::Uk), POINT).is_empty());
     draft.texts.insert("modules".into(), "many".into());
-    let kept = draft.without_saved(&job, Place::De, POINT);
+    let kept = draft.without_saved(&job, RulesName::built_in(Place::De), POINT);
     assert_eq!((kept.place.as_str(), kept.texts.len()), ("uk", 1), "what cannot be read is kept");
     let bytes = serde_json::to_vec(&kept).unwrap();
     assert_eq!(serde_json::from_slice::<SheetDraft>(&bytes).unwrap(), kept);
@@ -289,4 +295,25 @@ fn chosen_models_fill_what_nobody_typed() {
     assert_eq!(filled.get("module_wh"), Some(5_000_000_000), "what was typed stands");
     assert_eq!(filled.get("module_cells"), Some(16_000_000));
     assert_eq!(with_models(&typed, None), typed);
+}
+
+#[test]
+fn a_job_keeps_its_version_and_is_offered_the_newest() {
+    let change = |micro| vec![Change { rule: "UK-1M".into(), micro, reason: String::new() }];
+    let set = |version, micro| FirmRules { place: "uk".into(), version, base: 1, changes: change(micro) };
+    let own = [set(1, 1_200_000), set(2, 1_500_000)];
+    let offered = |label: &str| {
+        let all = rules_offered(&own, RulesName::parse(label).unwrap());
+        all.into_iter().map(rules_word).collect::<Vec<_>>()
+    };
+    let built_in = ["us", "uk", "au", "nz", "de", "neutral"];
+    assert_eq!(offered("uk 1")[..1], ["uk 1 firm 2"]);
+    assert_eq!(offered("uk 1")[1..], built_in);
+    assert_eq!(offered("uk 1 firm 1")[..2], ["uk 1 firm 2", "uk 1 firm 1"]);
+    for word in offered("uk 1 firm 1") {
+        assert_eq!(rules_word(rules_of_word(&word)), word);
+    }
+    // A draft of an older app has the place alone, or nonsense.
+    assert_eq!(rules_of_word("de").label(), "de 1");
+    assert_eq!(rules_of_word("atlantis").label(), "neutral 1");
 }

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use domain::design::{Design, FIELDS, Field, Line, Sheet, sheet, single_line, stack_drawing, with_equipment};
-pub use domain::design::{RULES_PLACE, RULES_VERSION, load_of, place_of_job};
-use domain::electrical::rule_set::{Place, RuleSet, Topic};
+pub use domain::design::{RULES_FIRM, RULES_PLACE, RULES_VERSION, load_of, rules_of_job};
+use domain::electrical::rule_set::{FirmRules, Place, RuleSet, RulesName, Topic, newest};
 use domain::electrical::{Cmp, FieldSpec, Mark, NumberLocale, Prefix, Quality, Quantity, Unit, Verdict, parse_reading};
 use domain::job_file::body::{Equipment, UnitKind};
 use serde::{Deserialize, Serialize};
@@ -20,7 +20,7 @@ const SHARES: [&str; 2] = ["ac_power_factor", "push_factor"];
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct SheetDraft {
-    /// The word of another place than the job's; empty while the job's holds.
+    /// Other rules than the job's, as [`rules_word`] has them; empty while the job's hold.
     pub place: String,
     /// Text by key, of fields that do not show what the job says.
     pub texts: BTreeMap<String, String>,
@@ -33,16 +33,37 @@ impl SheetDraft {
     }
 
     /// Forgets what the job says by now: it was saved, and the page ended before the draft could go.
-    pub fn without_saved(mut self, design: &[(String, i64)], place: Place, w: Words) -> Self {
+    pub fn without_saved(mut self, design: &[(String, i64)], rules: RulesName, w: Words) -> Self {
         self.texts.retain(|key, text| {
             let Some(field) = domain::design::field(key) else { return false };
             figure(field, text, w) != Ok(value_of(design, key))
         });
-        if self.place == place.word() {
+        if self.place == rules_word(rules) {
             self.place.clear();
         }
         self
     }
+}
+
+/// Rules as the form's choice has them: the built-in ones by their place alone, whichever version is compiled in.
+pub fn rules_word(name: RulesName) -> String {
+    if name.firm_version.is_some() { name.label() } else { name.place.word().to_owned() }
+}
+
+/// The rules of a choice.
+pub fn rules_of_word(word: &str) -> RulesName {
+    let built_in = || RulesName::built_in(Place::from_word(word).unwrap_or(Place::Neutral));
+    RulesName::parse(word).unwrap_or_else(built_in)
+}
+
+/// What can be chosen: the firm's newest for each place, the job's own version, and every built-in set.
+pub fn rules_offered(own: &[FirmRules], of_job: RulesName) -> Vec<RulesName> {
+    let mut all: Vec<RulesName> = newest(own).into_iter().filter_map(FirmRules::named).collect();
+    if of_job.firm_version.is_some() && !all.contains(&of_job) {
+        all.push(of_job);
+    }
+    all.extend(Place::ALL.map(RulesName::built_in));
+    all
 }
 
 /// Why a field is not taken.
@@ -81,8 +102,17 @@ pub fn figure(field: &Field, text: &str, w: Words) -> Read {
         let code = found.and_then(|index| i64::try_from(index + usize::from(!field.is_yes_or_no())).ok());
         return code.map(|code| Some(code * MICRO)).ok_or_else(|| Fault::NoSuchChoice(text.to_owned()));
     }
-    let least = if field.unit == Unit::Celsius { i64::MIN } else { 0 };
-    let spec = FieldSpec::plain(field.unit, Prefix::One, least, i64::MAX);
+    let micro = number(field.unit, text, w)?;
+    if is_count(field) && micro % MICRO != 0 { Err(Fault::NotWhole) } else { Ok(Some(micro)) }
+}
+
+/// Reads an exact figure of a unit.
+///
+/// # Errors
+/// [`Fault`].
+pub fn number(unit: Unit, text: &str, w: Words) -> Result<i64, Fault> {
+    let least = if unit == Unit::Celsius { i64::MIN } else { 0 };
+    let spec = FieldSpec::plain(unit, Prefix::One, least, i64::MAX);
     let parsed = parse_reading(text, &spec, NumberLocale::from_decimal(w.decimal.sign()));
     match parsed.quality {
         Quality::Ok => {}
@@ -94,8 +124,7 @@ pub fn figure(field: &Field, text: &str, w: Words) -> Read {
     match (parsed.value, parsed.cmp) {
         (None, _) => Err(Fault::Unreadable),
         (Some(_), Cmp::Less | Cmp::Greater) => Err(Fault::NotExact),
-        (Some(value), Cmp::Equal) if is_count(field) && value.micro % MICRO != 0 => Err(Fault::NotWhole),
-        (Some(value), Cmp::Equal) => Ok(Some(value.micro)),
+        (Some(value), Cmp::Equal) => Ok(value.micro),
     }
 }
 
@@ -136,6 +165,10 @@ pub fn values_to_save(
     }
     all.insert(RULES_PLACE.to_owned(), rules.place.code() * MICRO);
     all.insert(RULES_VERSION.to_owned(), i64::from(rules.version) * MICRO);
+    match rules.firm_version {
+        Some(version) => all.insert(RULES_FIRM.to_owned(), i64::from(version) * MICRO),
+        None => all.remove(RULES_FIRM),
+    };
     all.into_iter().collect()
 }
 

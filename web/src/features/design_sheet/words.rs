@@ -1,7 +1,7 @@
 //! Words for fields, choices, checks and deadlines of the sheet.
 
 use domain::design::{FIELDS, Field, Line, LineName, NoticeLine, Section};
-use domain::electrical::rule_set::{Basis, Place, RuleSet};
+use domain::electrical::rule_set::{Basis, RuleSet};
 use domain::electrical::{Prefix, Quantity, Source};
 
 use super::view_model::{Fault, field_at, load_of};
@@ -100,18 +100,6 @@ pub const fn section(section: Section) -> Key {
         Section::Backup => key!("design.section.backup"),
         Section::Work => key!("design.section.work"),
         Section::Grid => key!("design.section.grid"),
-    }
-}
-
-/// The name of a place.
-pub const fn place(place: Place) -> Key {
-    match place {
-        Place::Us => key!("design.place.us"),
-        Place::Uk => key!("design.place.uk"),
-        Place::Au => key!("design.place.au"),
-        Place::Nz => key!("design.place.nz"),
-        Place::De => key!("design.place.de"),
-        Place::Neutral => key!("design.place.neutral"),
     }
 }
 

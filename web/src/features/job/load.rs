@@ -9,12 +9,12 @@ use domain::electrical::Check;
 use domain::ids::{EntryId, Hash32, JobId, PersonId, SiteId};
 use domain::job_file::body::{
     Assigned, Body, Consent, CrewRole, Equipment, Finding, ModelSnapshot, PhotoFile, Place, Purpose, Schedule,
-    SiteDetails, StopCause, UnitKind,
+    SiteDetails, Slot, StopCause, UnitKind,
 };
 use domain::job_file::record::{CountersignState, Deviation, Evidence, Record};
 use domain::job_file::{BreachWhy, Content, JobFile, JobState, Phase, fold};
 use domain::method::Method;
-use domain::method::gate::{Answer, Gate, LimitInfo, Obstacle, Plan, StepRef, StepState};
+use domain::method::gate::{Answer, Gate, LimitInfo, Obstacle, Plan, SlotSerial, StepRef, StepState};
 use domain::method::plan::{Requirement, Text};
 
 pub use crate::features::day_sheet::cards::Progress;
@@ -372,6 +372,7 @@ pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &
             steps: steps.iter().enumerate().filter(|(_, step)| step.stage == index).map(|(at, _)| at).collect(),
         })
         .collect();
+    let units = units_of(&mut state.gate);
     let record = state.gate.record();
     let deviations = deviations_of(record);
     let phase = if method.is_some() { state.phase } else { phase_without_method(&state) };
@@ -390,7 +391,7 @@ pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &
         consent: record.consent.as_ref().map(|latest| latest.value.clone()),
         equipment: record.equipment.as_ref().map(|latest| latest.value.clone()),
         design: record.design.as_ref().map(|latest| latest.value.values.clone()).unwrap_or_default(),
-        units: units_of(record, &steps),
+        units,
         stages,
         progress: progress_of(&steps),
         steps,
@@ -565,37 +566,24 @@ fn countersigned(record: &Record<'_>, place: &Place) -> Option<CountersignState>
     matches!(last.body, Body::Countersign(_)).then(|| record.countersign_state(last.key.id))
 }
 
-fn units_of(record: &Record<'_>, steps: &[StepCard]) -> Vec<UnitView> {
-    let Some(equipment) = &record.equipment else { return Vec::new() };
-    let mut units: Vec<UnitView> = equipment
-        .value
-        .slots
-        .iter()
-        .filter_map(|slot| {
-            let model = equipment.value.models.get(usize::from(slot.model))?;
-            let found = steps.iter().enumerate().find_map(|(index, step)| {
-                let card = step.requirements.iter().find(|card| matches!(card.need, Requirement::Serial(_)))?;
-                (step.slot == slot.number).then_some((index, card))
-            });
-            let counting = found.and_then(|(_, card)| {
-                card.evidence.iter().rev().find(|item| item.standing == EvidenceStanding::Counts)
-            });
-            let met = found.is_some_and(|(_, card)| card.answer.lets_through());
-            let serial = counting.and_then(|item| match &item.body {
-                Body::Serial(read) => Some(read.stored.clone()),
-                _ => None,
-            });
-            Some(UnitView {
-                slot: slot.number,
-                kind: model.kind,
-                model: model.clone(),
-                new: slot.new,
-                serial_bad: serial.is_some() && !met,
-                serial: serial.filter(|_| met),
-                serial_step: found.map(|(index, _)| index),
-            })
+fn units_of(gate: &mut Gate<'_, '_>) -> Vec<UnitView> {
+    let Some(equipment) = &gate.record().equipment else { return Vec::new() };
+    let equipment = equipment.value;
+    let steps = gate.steps();
+    let unit = |slot: &Slot| {
+        let model = equipment.models.get(usize::from(slot.model))?;
+        let serial = gate.serial_of(slot.number);
+        Some(UnitView {
+            slot: slot.number,
+            kind: model.kind,
+            model: model.clone(),
+            new: slot.new,
+            serial: serial.and_then(SlotSerial::standing).map(|read| read.stored.clone()),
+            serial_bad: serial.is_some_and(|serial| serial.read.is_some() && !serial.stands),
+            serial_step: serial.and_then(|serial| steps.iter().position(|at| *at == serial.at)),
         })
-        .collect();
+    };
+    let mut units: Vec<UnitView> = equipment.slots.iter().filter_map(unit).collect();
     units.sort_by_key(|unit| unit.slot);
     units
 }

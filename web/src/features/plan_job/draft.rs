@@ -23,6 +23,8 @@ pub struct PlanDraft {
     pub site: SiteText,
     /// `id@version` of the chosen method; empty while none is chosen.
     pub method: String,
+    /// Label of the rules of a new job; empty for the neutral ones.
+    pub rules: String,
     /// Units by kind, by the kind's word.
     pub units: BTreeMap<String, UnitText>,
     /// Design figures by key.

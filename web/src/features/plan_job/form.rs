@@ -41,6 +41,7 @@ pub struct Form {
     pub(super) access: RwSignal<String>,
     pub(super) zone: RwSignal<String>,
     pub(super) method: RwSignal<String>,
+    pub(super) rules: RwSignal<String>,
     pub(super) consent: RwSignal<String>,
     pub(super) consent_reference: RwSignal<String>,
     pub(super) day: RwSignal<String>,
@@ -83,6 +84,7 @@ impl Form {
             access: text(access),
             zone: text(zone),
             method: text(&draft.method),
+            rules: text(&draft.rules),
             consent: text(&draft.consent),
             consent_reference: text(&draft.consent_reference),
             day: text(&draft.day),
@@ -126,6 +128,7 @@ impl Form {
                 zone: self.zone.get(),
             },
             method: self.method.get(),
+            rules: self.rules.get(),
             units: KINDS.iter().zip(&self.units).filter_map(unit).collect(),
             design: design.iter().map(|(key, field)| (key.clone(), field.text.get())).collect(),
             design_checked: design

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use domain::electrical::rule_set::{FirmRules, Place, RulesName, newest};
 use domain::ids::{JobId, SiteId};
 use domain::job_file::body::{CrewRole, MethodRef, ModelSnapshot, Ticket};
 use domain::method::Method;
@@ -20,7 +21,7 @@ use crate::adapters::save_file::time_zone;
 use crate::device::use_device;
 use crate::features::desk::shared::rights;
 use crate::features::desk::{DeskJob, Methods, Store, job_here, method_of, save_error, today, with_store, write};
-use crate::features::words::purpose;
+use crate::features::words::{purpose, rules_name};
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
 use crate::session::use_session;
@@ -90,7 +91,20 @@ fn new_draft(store: &JobStore, reference: &Reference) -> PlanDraft {
     if let [only] = latest_methods(reference).as_slice() {
         draft.method = method_value(&only.id, only.version);
     }
+    // A firm that has rules of its own works by them; where it has several, a person says by which.
+    if let [only] = newest(&reference.rule_sets).as_slice() {
+        draft.rules = only.named().map(RulesName::label).unwrap_or_default();
+    }
     draft
+}
+
+/// What can be chosen for a new job: the firm's own newest versions first.
+fn rules_choices(w: Words, own: &[FirmRules]) -> Vec<Choice> {
+    let own = newest(own).into_iter().filter_map(FirmRules::named);
+    let neutral = RulesName::built_in(Place::Neutral);
+    let built_in = Place::ALL.map(RulesName::built_in).into_iter().filter(|name| *name != neutral);
+    let choice = |name: RulesName| Choice::new(name.label(), rules_name(w, name));
+    own.map(choice).chain([Choice::new("", rules_name(w, neutral))]).chain(built_in.map(choice)).collect()
 }
 
 /// The newest version of each method.
@@ -405,6 +419,10 @@ fn MethodSection(ground: Ground, reference: Arc<Reference>, method: Chosen, is_n
         ));
     }
     let none = lines.is_empty();
+    let device = use_device();
+    // A version that comes while the form is open can be chosen at once.
+    let rules = Memo::new(move |_| device.rule_sets());
+    let rules = Signal::derive(move || rules.with(|own| rules_choices(w, own)));
     let choices = StoredValue::new(choices);
     let fault = Signal::derive(move || {
         let fault = ground.reading.with(|reading| reading.faults.get(&super::view_model::FieldId::Method).cloned())?;
@@ -428,6 +446,9 @@ fn MethodSection(ground: Ground, reference: Arc<Reference>, method: Chosen, is_n
         <Part id="method" title=t!(w, "plan.method")>
             {is_new.then(|| view! {
                 <Select label=t!(w, "plan.method_field") value=form.method choices=Signal::derive(move || choices.get_value()) fault />
+            })}
+            {is_new.then(|| view! {
+                <Select label=t!(w, "plan.rules_field") hint=t!(w, "plan.rules_hint") value=form.rules choices=rules />
             })}
             {(!is_new).then(|| view! { <p class="soft">{t!(w, "plan.method_pinned")}</p> })}
             {none.then(|| view! { <p class="soft">{t!(w, "plan.no_methods")}</p> })}

@@ -19,7 +19,7 @@ use crate::features::job::load::{JobView, job_view};
 use crate::i18n::Words;
 use crate::i18n::format::Day;
 
-/// Rule set of new jobs: public standards by number and edition, as `domain::electrical` computes them.
+/// Rule set of new jobs where nobody chose: public standards by number and edition, as `domain::electrical` computes them.
 pub const RULE_SET: &str = "neutral 1";
 
 /// A person who can be put on a job.
@@ -157,7 +157,7 @@ pub struct Around<'a> {
 pub fn read(draft: &PlanDraft, around: Around<'_>, w: Words) -> Reading {
     let mut out = Reading::default();
     site(draft, around, &mut out);
-    plan(around, &mut out);
+    plan(draft, around, &mut out);
     if let Some((method, _)) = around.method {
         equipment(draft, method, around, &mut out);
         design(draft, method, around, w, &mut out);
@@ -174,7 +174,7 @@ fn push_if_changed(out: &mut Reading, changed: bool, body: Body) {
     }
 }
 
-fn plan(around: Around<'_>, out: &mut Reading) {
+fn plan(draft: &PlanDraft, around: Around<'_>, out: &mut Reading) {
     match (around.before, around.method) {
         (Some(_), _) => {}
         (None, None) => {
@@ -188,7 +188,7 @@ fn plan(around: Around<'_>, out: &mut Reading) {
                     purpose: method.purpose,
                     site: around.site,
                     method: reference.clone(),
-                    rule_set: RULE_SET.into(),
+                    rule_set: if draft.rules.is_empty() { RULE_SET.into() } else { draft.rules.clone() },
                 }),
             );
         }
