@@ -12,4 +12,5 @@ mod reference;
 mod service;
 mod session;
 mod sync;
+mod voice;
 mod walls;

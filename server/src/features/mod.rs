@@ -11,4 +11,5 @@ pub mod reference;
 pub mod report;
 pub mod session;
 pub mod sync;
+pub mod voice;
 // report adds its line here.
