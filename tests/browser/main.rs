@@ -22,4 +22,5 @@ mod small_job;
 mod step;
 mod test_sheet;
 mod tray;
+mod voice;
 mod whole_job;
