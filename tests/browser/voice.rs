@@ -120,6 +120,10 @@ async fn shown_to_the_lead(lead: &Browser) -> Result<String> {
     lead.press_css("[data-step=level] summary").await?;
     lead.press("Allow by telephone").await?;
     lead.see("Each time an answer is shown, it is recorded with your name").await?;
+    offline(lead, true).await?;
+    lead.press("Show the answer").await?;
+    lead.see("This needs a network: only the server has the answers").await?;
+    offline(lead, false).await?;
     lead.press("Show the answer").await?;
     let script =
         "const shown = document.querySelector('[data-testid=voice-answer]'); return shown ? words(shown) : null";
@@ -130,6 +134,13 @@ async fn shown_to_the_lead(lead: &Browser) -> Result<String> {
     let gone = "return !document.querySelector('[data-testid=voice-answer]')";
     lead.until("the answer to be gone from the screen", WITHIN, gone, &[]).await?;
     Ok(answer)
+}
+
+/// The lead's own road is the server's; their browser alone is without.
+async fn offline(lead: &Browser, offline: bool) -> Result<()> {
+    let conditions = json!({"offline": offline, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1});
+    lead.cdp("Network.enable", json!({})).await?;
+    lead.cdp("Network.emulateNetworkConditions", conditions).await.map(drop)
 }
 
 /// Types what was heard and waits until the phone has looked at it.

@@ -1,6 +1,7 @@
 //! Departures allowed over the telephone: for their place, once, never where only evidence opens.
 
 use super::*;
+use crate::pack::{Context, Report, Words};
 use crate::people::voice::{Sealed, Trial, Tried, issue, unused, wanting};
 use std::collections::BTreeMap;
 
@@ -145,6 +146,30 @@ fn an_answer_opens_the_gate_offline_and_names_whom_it_was_shown() {
     s.world.sync(TECH);
     assert_eq!(s.by_voice(asked), Some(vec![person(LEAD)]));
     assert_eq!(s.world.breaches(), [(not_lead, BreachWhy::NotLead)]);
+    assert_eq!(in_the_report(&s.world), ["by telephone, typed by technician; shown to lead"]);
+}
+
+/// What the report answers to each request for a departure.
+fn in_the_report(world: &World) -> Vec<String> {
+    let said = |key: &str, text: &str| (key.to_owned(), text.to_owned());
+    let words = Words::of(BTreeMap::from([
+        said("exception.allowed_by_voice", "by telephone, typed by {who}"),
+        said("exception.shown_to", "shown to {who}"),
+    ]));
+    let name = |who| if who == person(LEAD) { "lead" } else { "technician" }.to_owned();
+    let context = Context {
+        words: &words,
+        language: "en",
+        decimal: '.',
+        firm: "",
+        person: &name,
+        when: &|_| String::new(),
+        arrived: &|_| true,
+    };
+    let plan = Plan::of(&world.method);
+    let report = Report::assemble(&mut fold(&world.server, &plan), "", &context);
+    let departures = report.exceptions.rows.into_iter().filter(|row| row[0] == "exception.deviation");
+    departures.map(|mut row| row.remove(3)).collect()
 }
 
 #[test]
