@@ -48,6 +48,11 @@ impl Clock {
         domain::ids::uuid_v7(ms, &rand::random())
     }
 
+    /// Sixty-four random bits.
+    pub fn new_bits(&self) -> u64 {
+        rand::random()
+    }
+
     /// Sixteen random bytes.
     pub fn new_salt(&self) -> [u8; 16] {
         rand::random()

@@ -7,7 +7,9 @@ use axum::routing::{delete, get, patch, post, put};
 use tower_http::compression::CompressionLayer;
 
 use crate::error::ApiError;
-use crate::features::{desks, devices, health, links, people, photos, reference, report, rule_sets, session, sync};
+use crate::features::{
+    desks, devices, health, links, people, photos, reference, report, rule_sets, session, sync, voice,
+};
 use crate::http::{JSON_BYTES_MAX, files, headers, time_limit, trace};
 use crate::state::AppState;
 
@@ -60,6 +62,7 @@ fn api() -> Router<AppState> {
         // --- desks
         .route("/jobs", get(desks::list_jobs))
         .route("/jobs/{job}", get(desks::get_job))
+        .route("/jobs/{job}/voice-answers", post(voice::show_answer))
         .route("/jobs/{job}/registration.json", get(desks::get_registration_json))
         .route("/jobs/{job}/registration.csv", get(desks::get_registration_csv))
         .route("/registration", get(desks::list_registrations))

@@ -13,4 +13,5 @@ mod rule_sets;
 mod service;
 mod session;
 mod sync;
+mod voice;
 mod walls;

@@ -30,4 +30,5 @@ mod step;
 mod test_sheet;
 mod tray;
 mod two_methods;
+mod voice;
 mod whole_job;

@@ -67,8 +67,7 @@ pub(super) fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey)
         }
         Body::VoiceAnswerShown(shown) => {
             let record = gate.record_mut(Touched::Nothing);
-            let first = record.voice_shown.entry((shown.issue, shown.at.clone())).or_insert((key, author));
-            *first = (*first).min((key, author));
+            record.voice_shown.entry((shown.issue, shown.at.clone())).or_default().insert(key, author);
         }
         Body::DeviationByVoice(said) => {
             gate.record_mut(Touched::Everything).voice_said.insert(key, (author, said));

@@ -139,7 +139,7 @@ pub struct Record<'a> {
     /// Hashes of answers for departures by voice.
     pub voice_answers: BTreeMap<EntryId, &'a VoiceAnswers>,
     /// Answers that were shown to a lead: (batch, place), when and to whom.
-    pub voice_shown: BTreeMap<(EntryId, Place), (OrderKey, PersonId)>,
+    pub voice_shown: BTreeMap<(EntryId, Place), BTreeMap<OrderKey, PersonId>>,
     /// Departures allowed by voice, whether or not their answers are right.
     pub(crate) voice_said: BTreeMap<OrderKey, (PersonId, &'a DeviationByVoice)>,
     /// Server time by position, of what is in this record.
@@ -205,10 +205,12 @@ impl<'a> Record<'a> {
         allowed
     }
 
-    /// Whether the answer that counts was given by voice.
-    pub fn decided_by_voice(&self, asked: EntryId) -> bool {
-        let last = self.deviations.get(&asked).and_then(|deviation| deviation.decisions.last_key_value());
-        last.is_some_and(|(key, _)| self.voice_said.contains_key(key))
+    /// Where the decision that counts was given by voice: when its answer was shown and to whom, as far as that is here.
+    pub fn by_voice(&self, asked: EntryId) -> Option<Vec<(u64, PersonId)>> {
+        let deviation = self.deviations.get(&asked)?;
+        let (_, said) = self.voice_said.get(deviation.decisions.last_key_value()?.0)?;
+        let shown = self.voice_shown.get(&(said.issue, deviation.asked.at.clone()));
+        Some(shown.into_iter().flatten().map(|(key, person)| (key.at, *person)).collect())
     }
 
     /// Slots of new units of a kind (or of any kind), ascending.

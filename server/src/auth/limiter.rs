@@ -10,6 +10,8 @@ use std::net::IpAddr;
 use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
+use domain::ids::PersonId;
+
 use crate::clock::SECOND_US;
 use crate::error::ApiError;
 
@@ -17,6 +19,8 @@ use crate::error::ApiError;
 const BY_EMAIL: Rule = Rule { burst: 10, refill_us: 30 * SECOND_US };
 /// Tries from one network address: a whole office may sit behind it on Monday morning.
 const BY_ADDRESS: Rule = Rule { burst: 60, refill_us: 2 * SECOND_US };
+/// Answers that are shown to one lead: a visit needs a few, nobody needs all of a job's.
+const BY_LEAD: Rule = Rule { burst: 10, refill_us: 60 * SECOND_US };
 /// Buckets of each kind.
 const BUCKETS_MAX: usize = 20_000;
 
@@ -70,15 +74,20 @@ impl<K: Eq + Hash + Clone> Buckets<K> {
     }
 }
 
-/// The buckets of sign-ins and one-time links.
+/// The buckets of sign-ins, of one-time links, and of answers that are read out over the telephone.
 pub struct SignInLimits {
     by_email: Mutex<Buckets<String>>,
     by_address: Mutex<Buckets<IpAddr>>,
+    by_lead: Mutex<Buckets<PersonId>>,
 }
 
 impl Default for SignInLimits {
     fn default() -> Self {
-        Self { by_email: Mutex::new(Buckets::new(BY_EMAIL)), by_address: Mutex::new(Buckets::new(BY_ADDRESS)) }
+        Self {
+            by_email: Mutex::new(Buckets::new(BY_EMAIL)),
+            by_address: Mutex::new(Buckets::new(BY_ADDRESS)),
+            by_lead: Mutex::new(Buckets::new(BY_LEAD)),
+        }
     }
 }
 
@@ -99,6 +108,15 @@ impl SignInLimits {
     pub fn take_email(&self, email: &str, now_us: i64) -> Result<(), ApiError> {
         let mut buckets = self.by_email.lock().unwrap_or_else(PoisonError::into_inner);
         buckets.take(&email.to_owned(), now_us).map_err(too_many)
+    }
+
+    /// Takes one showing of an answer to this lead.
+    ///
+    /// # Errors
+    /// [`ApiError::TooMany`].
+    pub fn take_showing(&self, lead: PersonId, now_us: i64) -> Result<(), ApiError> {
+        let mut buckets = self.by_lead.lock().unwrap_or_else(PoisonError::into_inner);
+        buckets.take(&lead, now_us).map_err(too_many)
     }
 
     /// It was the right password: the try does not count.

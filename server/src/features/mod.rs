@@ -12,4 +12,5 @@ pub mod report;
 pub mod rule_sets;
 pub mod session;
 pub mod sync;
+pub mod voice;
 // report adds its line here.

@@ -2,7 +2,7 @@
 //!
 //! [`append::append`] is the only function that writes to the log, for people's entries and for the server's own.
 //! [`load`] gives a job file back as the domain knows it, [`project`] folds it into rows for lists, [`findings`] writes
-//! what only the server can know, [`countersigns`] decides what is under a countersignature, [`visible`] says who may see a job, [`worker`] projects soon after a push.
+//! what only the server can know, [`countersigns`] decides what is under a countersignature, [`visible`] says who may see a job, [`voice`] draws and shows answers for the telephone, [`worker`] projects soon after a push.
 //!
 //! What several features need stands here, because features do not import each other. **Never enters:** requests and
 //! answers; what an entry means (that is `domain::job_file`).
@@ -14,6 +14,7 @@ pub mod load;
 pub mod project;
 mod queries;
 pub mod visible;
+pub mod voice;
 pub mod worker;
 
 /// A number of the wire in a bigint. What is larger than any bigint is only ever a forged or broken clock; the envelope

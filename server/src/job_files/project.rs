@@ -11,19 +11,19 @@ use std::sync::Arc;
 use domain::identification::Serial;
 use domain::ids::{DeviceId, EntryId, FirmId, Hash32, JobId};
 use domain::job_file::body::{Body, FindingCode, JobPlanned, MethodRef, Purpose, SiteDetails};
-use domain::job_file::{JobFile, JobState, Phase, fold};
+use domain::job_file::{JobFile, JobState, Phase, Place, fold};
 use domain::method::Method;
 use domain::method::gate::{Plan, StepState};
 use domain::method::plan::Text;
 use serde::Serialize;
 
 use super::load::load;
-use super::{countersigns, cut, findings, queries};
+use super::{countersigns, cut, findings, queries, voice};
 use crate::error::ApiError;
 use crate::methods::Published;
 use crate::state::AppState;
 
-/// A round may make findings, which are entries and ask for another round; findings make no findings.
+/// A round may make findings and draw answers, which are entries and ask for another round; neither makes any more.
 const ROUNDS_MAX: usize = 3;
 
 /// Brings every projection of a firm up to the log. Called before anything that reads them.
@@ -72,13 +72,19 @@ async fn project(state: &AppState, firm: FirmId, job: JobId) -> Result<(), ApiEr
     let method = method_of(state, &loaded.file).await?;
     let decided = countersigns::decide(&mut tx, state, &loaded.file).await?;
     // The fold of a large job takes a while: not on a thread that serves requests.
-    let rows = tokio::task::spawn_blocking(move || Rows::of(&loaded.file, method.as_deref()))
-        .await
-        .map_err(|error| ApiError::internal(anyhow::anyhow!("the fold of a job failed: {error}")))?;
+    let clock = state.clock.clone();
+    let (rows, drawn) = tokio::task::spawn_blocking(move || {
+        let rows = Rows::of(&loaded.file, method.as_deref());
+        let drawn = voice::draw(&clock, &rows.unanswered);
+        (rows, drawn)
+    })
+    .await
+    .map_err(|error| ApiError::internal(anyhow::anyhow!("the fold of a job failed: {error}")))?;
     queries::replace_job_row(&mut tx, job, &rows.job).await?;
     queries::replace_unit_rows(&mut tx, job, &rows.units).await?;
     let forks = rows.forks.iter().map(|(later, first)| (FindingCode::ForkedChain, *later, *first));
     findings::write(&mut tx, &state.clock, job, &forks.chain(decided).collect::<Vec<_>>()).await?;
+    voice::write(&mut tx, &state.clock, job, drawn).await?;
     queries::set_projected(&mut tx, job, loaded.head).await?;
     tx.commit().await
 }
@@ -127,6 +133,8 @@ struct Rows {
     units: Vec<queries::UnitRowNew>,
     /// (an entry that continues a chain a second time, the one that continued it first)
     forks: Vec<(EntryId, EntryId)>,
+    /// Places that want an answer drawn for the telephone.
+    unanswered: Vec<Place>,
 }
 
 impl Rows {
@@ -136,7 +144,8 @@ impl Rows {
         let plan = Plan::of(method);
         let mut state = fold(file, &plan);
         let job = job_row(file, &mut state, published.is_some());
-        Self { job, units: unit_rows(file, &state), forks: forks(file, &state) }
+        let unanswered = if published.is_some() { domain::people::voice::wanting(&state) } else { Vec::new() };
+        Self { job, units: unit_rows(file, &state), forks: forks(file, &state), unanswered }
     }
 }
 

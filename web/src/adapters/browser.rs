@@ -143,6 +143,11 @@ pub fn bring_into_sight(id: &str) {
     }
 }
 
+/// Lets the browser draw and listen before the work goes on.
+pub async fn breathe() {
+    gloo_timers::future::TimeoutFuture::new(0).await;
+}
+
 /// Prints the page, once what was just decided is drawn.
 pub fn print_soon() {
     gloo_timers::callback::Timeout::new(0, || {

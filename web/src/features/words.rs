@@ -559,6 +559,26 @@ pub const fn photo_origin(origin: PhotoOrigin) -> Key {
     }
 }
 
+/// That a departure was allowed over the telephone: who typed the answer, and to whom it was shown.
+pub fn by_voice(
+    w: Words,
+    people: &[(PersonId, String)],
+    typed_by: PersonId,
+    shown: &[(u64, PersonId)],
+    moment: impl Fn(u64) -> String,
+) -> String {
+    let mut said = t!(w, "voice.allowed", who = person(w, people, typed_by));
+    for (at_us, lead) in shown {
+        said.push(' ');
+        said.push_str(&t!(w, "voice.shown_to", who = person(w, people, *lead), when = moment(*at_us)));
+    }
+    if shown.is_empty() {
+        said.push(' ');
+        said.push_str(t!(w, "voice.shown_later"));
+    }
+    said
+}
+
 /// What an entry is, in a word.
 pub const fn entry_kind(body: &Body) -> Key {
     match body {

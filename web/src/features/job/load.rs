@@ -16,6 +16,7 @@ use domain::job_file::{BreachWhy, Content, JobFile, JobState, Phase, fold};
 use domain::method::Method;
 use domain::method::gate::{Answer, Gate, LimitInfo, Obstacle, Plan, SlotSerial, StepRef, StepState};
 use domain::method::plan::{Requirement, Text};
+use domain::people::voice::{Sealed, unused};
 
 pub use crate::features::day_sheet::cards::Progress;
 
@@ -255,6 +256,10 @@ pub struct DeviationView {
     pub preview: Option<PhotoFile>,
     /// Allowed or not, by whom, and the lead's words.
     pub decision: Option<(bool, PersonId, Option<String>)>,
+    /// The lead allowed it over the telephone: when the answer was shown, and to whom.
+    pub by_voice: Option<Vec<(u64, PersonId)>>,
+    /// While nobody has decided: the answers that would allow it over the telephone, as this device may know them.
+    pub sealed: Vec<Sealed>,
 }
 
 /// Words that somebody wrote.
@@ -658,6 +663,8 @@ fn deviation_view(record: &Record<'_>, asked: EntryId, deviation: &Deviation<'_>
             .decisions
             .last_key_value()
             .map(|(_, (allowed, by, remark))| (*allowed, *by, remark.map(|remark| text_of(record, remark)))),
+        by_voice: record.by_voice(asked),
+        sealed: if deviation.decisions.is_empty() { unused(record, &deviation.asked.at) } else { Vec::new() },
     }
 }
 

@@ -10,6 +10,7 @@ mod head;
 pub mod page;
 mod review;
 mod steps;
+mod telephone;
 pub mod view_model;
 mod waiting;
 

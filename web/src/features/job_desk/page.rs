@@ -11,6 +11,7 @@ use super::decide::{Asking, DecisionSheet};
 use super::head::{Awaited, Head, ServerRow, Side};
 use super::review::standing;
 use super::steps::{Around, StepList};
+use super::telephone::{Telephone, TelephoneSheet};
 use super::view_model::{Decision, ServerPhoto, awaited_photos, standing_against};
 use super::waiting::WaitingPart;
 use crate::adapters::fetch::use_api;
@@ -79,11 +80,12 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
     let can_pass = Signal::derive(move || {
         rights.get().decide && !against.with(|all| all.iter().any(super::view_model::Against::is_hard))
     });
-    let asking = Asking::new();
+    let (asking, telephone) = (Asking::new(), Telephone::new());
     let around = Around {
         store,
         job,
         asking,
+        telephone,
         decide: Signal::derive(move || rights.get().decide),
         site: Signal::derive(move || rights.get().site),
         names,
@@ -155,6 +157,7 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
         <Page title back wide=true bottom=bottom>
             {body}
             <DecisionSheet asking store job against=ViewFn::from(against_view) can_pass />
+            <TelephoneSheet telephone job />
         </Page>
     }
 }

@@ -12,6 +12,7 @@ use leptos::prelude::*;
 use leptos_router::hooks::use_query_map;
 
 use super::decide::Asking;
+use super::telephone::{Telephone, may_read_out};
 use super::view_model::{Decision, StepFilter};
 use crate::features::desk::checks::{check_body, verdict_chip};
 use crate::features::desk::{DeskJob, Photo, Store, moment};
@@ -36,6 +37,8 @@ pub struct Around {
     pub job: JobId,
     /// Asks for decisions.
     pub asking: Asking,
+    /// Allows a departure over the telephone.
+    pub telephone: Telephone,
     /// May the person decide? Tracked.
     pub decide: Signal<bool>,
     /// May the person say that a photo will not come? Tracked.
@@ -277,12 +280,28 @@ fn requirement(w: Words, view: &JobView, step: &StepCard, card: &RequirementCard
             })
         }
     };
+    let by_telephone = {
+        let (own, place) = (*around, card.place.clone());
+        let about = t!(w, "desk.part_of_step", part = card.label, step = step_title(w, step));
+        let may = may_read_out(step, card);
+        move || {
+            let (place, about) = (place.clone(), about.clone());
+            (may && own.decide.get()).then(|| {
+                view! {
+                    <button type="button" class="act quiet small" on:click=move |_| own.telephone.ask(place.clone(), about.clone())>
+                        {t!(w, "desk.voice.offer")}
+                    </button>
+                }
+            })
+        }
+    };
     view! {
         <li class="need" data-requirement=card.place.requirement.clone()>
             <div class="row">
                 <h4 class="fill" dir="auto">{card.label.clone()}</h4>
                 <Chip label=answer(w, card) tone=answer_tone(&card.answer) />
                 {returned_alone}
+                {by_telephone}
             </div>
             {known_limit}
             {why}

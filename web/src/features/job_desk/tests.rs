@@ -35,6 +35,8 @@ fn deviation(number: u8) -> DeviationView {
         photo: file,
         preview: None,
         decision: None,
+        by_voice: None,
+        sealed: Vec::new(),
     }
 }
 

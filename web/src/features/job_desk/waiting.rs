@@ -9,7 +9,7 @@ use super::view_model::{Decision, can_allow};
 use crate::features::desk::shared::waiting_deviations;
 use crate::features::desk::{DeskJob, Photo, moment};
 use crate::features::job::load::{BreachView, DeviationView, JobView, StopView};
-use crate::features::words::{breach, entry_kind, person, place, stop_cause};
+use crate::features::words::{breach, by_voice, entry_kind, person, place, stop_cause};
 use crate::i18n::{Words, use_words};
 use crate::t;
 use crate::ui::{Chip, Icon, Tone};
@@ -93,10 +93,14 @@ fn deviation_card(w: Words, view: &JobView, deviation: &DeviationView, decide: b
         (None, false) => view! { <Chip label=t!(w, "desk.moot") /> }.into_any(),
     };
     let decided = deviation.decision.as_ref().map(|(_, by, words)| {
+        if let Some(shown) = &deviation.by_voice {
+            return view! { <p>{by_voice(w, &names, *by, shown, |us| moment(w, us))}</p> }.into_any();
+        }
         let words = words.clone().filter(|words| !words.is_empty());
         view! {
             <p>{t!(w, "desk.decided_by", who = person(w, &names, *by))}" "{words.map(|words| view! { <q dir="auto">{words}</q> })}</p>
         }
+        .into_any()
     });
     let allowed_here = can_allow(view, deviation);
     let ask = move |own: Around, asked, allow, about: String| {

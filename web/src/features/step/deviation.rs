@@ -6,6 +6,7 @@ use domain::method::gate::Answer;
 use leptos::prelude::*;
 
 use super::ctx::Ctx;
+use super::telephone::TelephonePart;
 use crate::adapters::camera::ChosenFile;
 use crate::device::{Fault, Saving};
 use crate::features::crew::moment;
@@ -37,6 +38,11 @@ pub fn DeviationPart(
             Answer::Met { .. } | Answer::DeviationAsked { .. } | Answer::DeviationAllowed { .. } => false,
         })
     });
+    let undecided = Memo::new(move |_| {
+        let waits = deviation.get().filter(|own| own.decision.is_none() && can_record.get() && !stop_work)?;
+        let stands = ctx.card.get().is_some_and(|card| matches!(card.answer, Answer::DeviationAsked { .. }));
+        stands.then_some(waits.asked)
+    });
     let form = move || {
         if !wants.get() || !can_record.get() {
             return ().into_any();
@@ -52,6 +58,7 @@ pub fn DeviationPart(
     };
     view! {
         {move || deviation.get().map(|deviation| standing(ctx, &deviation))}
+        {move || undecided.get().map(|asked| view! { <TelephonePart ctx asked /> })}
         {form}
     }
     .into_any()
@@ -68,8 +75,11 @@ fn standing(ctx: Ctx, deviation: &DeviationView) -> AnyView {
         Some((true, lead, said)) => (Tone::Good, t!(w, "step.deviation.allowed"), Some((*lead, said.clone()))),
         Some((false, lead, said)) => (Tone::Stop, t!(w, "step.deviation.refused"), Some((*lead, said.clone()))),
     };
-    let said = more.map(|(lead, said)| {
-        let name = words::person(w, &people, lead);
+    let said = more.map(|(by, said)| {
+        if let Some(shown) = &deviation.by_voice {
+            return words::by_voice(w, &people, by, shown, |us| moment(w, us));
+        }
+        let name = words::person(w, &people, by);
         match said.filter(|said| !said.is_empty()) {
             Some(said) => t!(w, "step.deviation.lead_said", name = name, words = said),
             None => t!(w, "step.deviation.lead_decided", name = name),

@@ -19,6 +19,7 @@ mod requirement;
 mod serial;
 mod signature;
 mod staged;
+mod telephone;
 pub mod view_model;
 mod wait;
 

@@ -12,9 +12,13 @@ use crate::method::plan::{
 };
 use uuid::Uuid;
 
+mod voice;
+
 const LEAD: u8 = 1;
 const TECH: u8 = 2;
 const OTHER: u8 = 3;
+/// The server's own device, behind which no person stands.
+const SERVER: u8 = 9;
 
 fn id(kind: u8, number: u8) -> Uuid {
     ids::uuid_v7(1_767_225_600_000 + u64::from(number), &[kind; 10])
@@ -23,7 +27,7 @@ fn person(who: u8) -> PersonId {
     PersonId::of(id(10, who))
 }
 fn device(who: u8) -> DeviceId {
-    DeviceId::of(id(11, who))
+    DeviceId::of(id(if who == SERVER { 10 } else { 11 }, who))
 }
 fn text(en: &str) -> Text {
     Text { en: en.into(), ..Text::default() }
@@ -156,6 +160,10 @@ impl World {
     }
 
     fn write(&mut self, who: u8, body: Body) -> EntryId {
+        self.write_on(who, who, body)
+    }
+
+    fn write_on(&mut self, who: u8, author: u8, body: Body) -> EntryId {
         self.clock += 1_000_000;
         self.made += 1;
         let entry_id = EntryId::of(id(1, self.made));
@@ -164,7 +172,7 @@ impl World {
             id: entry_id,
             firm: FirmId::of(id(12, 1)),
             job: JobId::of(id(13, 1)),
-            author: person(who),
+            author: person(author),
             device: device(who),
             salt: [self.made; 16],
             body,
