@@ -165,6 +165,7 @@ fn in_the_report(world: &World) -> Vec<String> {
         person: &name,
         when: &|_| String::new(),
         arrived: &|_| true,
+        own_rules: &[],
     };
     let plan = Plan::of(&world.method);
     let report = Report::assemble(&mut fold(&world.server, &plan), "", &context);
