@@ -15,6 +15,7 @@ use crate::rehearsal::{Rehearsal, STREET};
 use crate::rig::Rig;
 use crate::small_job::{step_path, used_phone};
 use crate::step::{Hands, StepView, look, until, work};
+use crate::whole_job::{SENT_WITHIN, until_sent};
 
 /// The fuse itself, both poles.
 const FUSE: [&str; 4] = ["take-out-fuses", "find-cause", "new-fuses", "fit-fuses"];
@@ -40,7 +41,7 @@ async fn a_fuse_is_replaced_and_its_wait_cannot_be_shortened() -> Result<()> {
     let mut hands = Hands::new(&method, photos::make_small(folder.path(), 14)?);
     wait_under_attack(&mut phone, &mut hands, &mut job).await?;
     rig.server.road.heal().await;
-    until_all_sent(&phone, WITHIN * 2).await?;
+    until_sent(&phone).await?;
     let waited = longest_wait(&mut job).await?;
     ensure!(waited >= 60_000, "a wait of {waited} ms was let through");
 
@@ -83,7 +84,7 @@ async fn two_people_install_a_backup_side_by_side_and_nothing_is_lost() -> Resul
     }
     rig.server.road.heal().await;
     for phone in [&stack, &board] {
-        until_all_sent(phone, WITHIN * 2).await?;
+        until_all_sent(phone, SENT_WITHIN).await?;
     }
     // A step that both closed is closed once: the later evidence stands, the earlier can be seen.
     board.open(&step_path(job.job, "changeover-fit")).await?;

@@ -23,7 +23,7 @@ use crate::{answers, lead, photos};
 /// More than the method asks for.
 const PHOTOS: u32 = 96;
 /// A hundred photos over the loopback, decoded and turned by a server that is not optimised.
-const SENT_WITHIN: Duration = Duration::from_secs(180);
+pub const SENT_WITHIN: Duration = Duration::from_secs(180);
 
 /// What good work would write, by step and slot, then by requirement.
 type Good = BTreeMap<(String, u16), BTreeMap<String, Body>>;
@@ -210,7 +210,7 @@ fn serial(good: &Good, slot: u16) -> Result<String> {
 }
 
 /// A session that was lost with the killed process is opened again, as the screen asks for it; then everything goes out.
-async fn until_sent(phone: &Browser) -> Result<()> {
+pub async fn until_sent(phone: &Browser) -> Result<()> {
     let script = "const corner = words(document.querySelector('.corner .sync')); return ['Offline', 'Looking'].some((word) => corner.startsWith(word)) ? null : corner";
     let corner = phone.until("the corner to know the server", WITHIN * 2, script, &[]).await?;
     if corner == json!("Sign in to send") {

@@ -14,10 +14,12 @@ use crate::web::{self, Profile};
 use crate::{check, sim, tools, up};
 
 /// Suites of the package `tests` that are there whatever is written beside them, in the order in which they run; others follow.
-const SUITES_FIRST: [&str; 3] = ["api", "simulation", "browser"];
+const SUITES_FIRST: [&str; 3] = ["api", "simulation", BROWSER];
 
 /// Parts that need the web app as it ships.
-const NEED_THE_APP: [&str; 3] = ["web-build", "api", "browser"];
+const NEED_THE_APP: [&str; 3] = ["web-build", "api", BROWSER];
+/// The suite that needs a browser, and the digest of designs.
+const BROWSER: &str = "browser";
 /// The first part, which must be heard alone: what it finds is found in a minute or two.
 const ALONE: &str = "check";
 
@@ -51,6 +53,7 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
         server: OnceCell::new(),
     };
     let needs_the_app = parts.iter().any(|part| NEED_THE_APP.contains(&part.name.as_str()));
+    let needs_the_digest = parts.iter().any(|part| part.name == BROWSER);
     let mut to_begin = needs_the_app;
     let began = Instant::now();
     let mut lines = Vec::new();
@@ -62,7 +65,14 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
         tools::say(format!("--- {}: {}", part.name, part.about));
         let part_began = Instant::now();
         if part.name != ALONE && std::mem::take(&mut to_begin) {
-            bed.dist_ahead.set(Some(std::thread::spawn(|| web::build(Profile::Ship))));
+            bed.dist_ahead.set(Some(std::thread::spawn(move || {
+                let dist = web::build(Profile::Ship)?;
+                // What it compiles is found again when the suite asks for it.
+                if needs_the_digest {
+                    web::build_digest(Profile::Ship)?;
+                }
+                Ok(dist)
+            })));
         }
         let result = (part.run)(&bed);
         let word = if result.is_ok() { "ok" } else { "FAILED" };
@@ -196,7 +206,7 @@ impl Bed {
     fn suite(&self, name: &str) -> Result<()> {
         let mut command = self.cargo(&["test", "--package", "tests", "--test", name])?;
         command.env("WITNESSMARK_WEB_DIST", self.dist()?).env("WITNESSMARK_SERVER_BIN", self.server()?);
-        if name == "browser" {
+        if name == BROWSER {
             let browser = Browser::find_or_install()?;
             command.env("WITNESSMARK_CHROMIUM", browser.chromium).env("WITNESSMARK_CHROMEDRIVER", browser.driver);
             command.env("WITNESSMARK_DESIGN_DIGEST", web::build_digest(Profile::Ship)?);
