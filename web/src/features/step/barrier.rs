@@ -23,9 +23,7 @@ pub fn barrier(w: Words, job: &JobView, step: &StepCard) -> Option<AnyView> {
             Some(gate(false, t!(w, "gate.shut"), Vec::new(), Some(links(w, job.job, needs))))
         }
         StepState::Open | StepState::Failed if step.hold => {
-            let missing = missing_of(w, step);
-            let needs = missing.split("; ").filter(|line| !line.is_empty()).map(str::to_owned).collect();
-            Some(gate(false, t!(w, "gate.hold_shut"), needs, None))
+            Some(gate(false, t!(w, "gate.hold_shut"), missing_of(w, step), None))
         }
         StepState::Satisfied | StepState::Deviating if step.hold => {
             Some(gate(true, t!(w, "gate.hold_open"), Vec::new(), None))

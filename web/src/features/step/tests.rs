@@ -345,6 +345,14 @@ fn cautions_that_were_not_read_are_missing_too() {
 }
 
 #[test]
+fn a_statement_of_two_parts_is_one_thing_that_is_missing() {
+    let mut need = photo(Answer::Missing { have: 0, want: 1 });
+    need.label = "My own locks are off; none is left.".into();
+    let own = step(0, "A", StepState::Open, vec![need]);
+    assert_eq!(missing_of(Words::default(), &own), ["My own locks are off; none is left."]);
+}
+
+#[test]
 fn time_asleep_does_not_count() {
     assert_eq!(waited(10_000, 1_000), 11_000);
     assert_eq!(waited(10_000, 600_000), 10_000);

@@ -49,7 +49,7 @@ pub fn gate_needs(w: Words, job: &JobView, step: &StepCard) -> GateNeeds {
         let need = |at: Option<&StepCard>| GateNeed {
             step: at.map(|step| (step.id.clone(), step.slot)),
             name: words::obstacle(w, job, obstacle),
-            missing: at.map(|step| missing_of(w, step)).unwrap_or_default(),
+            missing: at.map(|step| missing_of(w, step).join("; ")).unwrap_or_default(),
         };
         match obstacle {
             Obstacle::Step(at) => match find(job, *at) {
@@ -78,8 +78,8 @@ fn find(job: &JobView, at: StepRef) -> Option<&StepCard> {
     job.step_at(at)
 }
 
-/// What a step lacks, as a list of its requirements that are not met.
-pub fn missing_of(w: Words, step: &StepCard) -> String {
+/// What a step lacks: its requirements that are not met.
+pub fn missing_of(w: Words, step: &StepCard) -> Vec<String> {
     let mut missing: Vec<String> = Vec::new();
     if step.cautions.iter().any(|caution| caution.acknowledge && !caution.read) {
         missing.push(t!(w, "gate.cautions_unread").to_owned());
@@ -90,7 +90,7 @@ pub fn missing_of(w: Words, step: &StepCard) -> String {
         Answer::Missing { have: 0, want: 1 } => card.label.clone(),
         _ => t!(w, "gate.need", name = card.label, state = words::answer(w, card)),
     }));
-    missing.join("; ")
+    missing
 }
 
 /// Which requirement the page opens by itself: the first at which something can be done.
