@@ -22,6 +22,18 @@ fn every_built_in_method_is_sound_and_survives_its_bytes() {
     }
 }
 
+/// Jobs pin the hash of a version for ever. A method that changes is a new version with a new line, beside the old one.
+#[test]
+fn released_methods_do_not_move() {
+    const GOLDEN: &str = include_str!("golden/methods.txt");
+    for name in METHODS {
+        let reference = compose(name, FILES).unwrap().method.reference();
+        let line = format!("{} {} {}", reference.id, reference.version, reference.hash);
+        assert!(GOLDEN.lines().any(|known| known == line), "not released: {line}");
+    }
+    assert_eq!(GOLDEN.lines().count(), METHODS.len());
+}
+
 /// A place of the test sheet that no method has would look like a test that nobody made.
 #[test]
 fn what_the_test_sheet_reads_is_recorded_by_some_built_in_method() {

@@ -9,6 +9,7 @@ pub const FILES: &[(&str, &str)] = &[
     ("replace-fuse.toml", include_str!("../../../server/methods/replace-fuse.toml")),
     ("shared/ac-side.toml", include_str!("../../../server/methods/shared/ac-side.toml")),
     ("shared/arrival.toml", include_str!("../../../server/methods/shared/arrival.toml")),
+    ("shared/backup.toml", include_str!("../../../server/methods/shared/backup.toml")),
     ("shared/cautions.toml", include_str!("../../../server/methods/shared/cautions.toml")),
     ("shared/covers.toml", include_str!("../../../server/methods/shared/covers.toml")),
     ("shared/dead-tests.toml", include_str!("../../../server/methods/shared/dead-tests.toml")),

@@ -34,6 +34,7 @@ const FILES: &[(&str, &str)] = &[
     ("replace-fuse.toml", include_str!("../../methods/replace-fuse.toml")),
     ("shared/ac-side.toml", include_str!("../../methods/shared/ac-side.toml")),
     ("shared/arrival.toml", include_str!("../../methods/shared/arrival.toml")),
+    ("shared/backup.toml", include_str!("../../methods/shared/backup.toml")),
     ("shared/cautions.toml", include_str!("../../methods/shared/cautions.toml")),
     ("shared/covers.toml", include_str!("../../methods/shared/covers.toml")),
     ("shared/dead-tests.toml", include_str!("../../methods/shared/dead-tests.toml")),
