@@ -2,7 +2,7 @@
 
 use domain::ids::{EntryId, Hash32, JobId, PersonId, from_hex, uuid_v7};
 use domain::job_file::body::{Countersign, CountersignProof, FindingCode};
-use domain::job_file::{Body, Draft, Entry, Place};
+use domain::job_file::{Body, Place};
 use domain::people::pin::{SlipCheck, Typed};
 use reqwest::Method as Verb;
 use serde_json::{Value, json};
@@ -62,18 +62,7 @@ impl Site {
     }
 
     fn write(&mut self, id: EntryId, body: Body) {
-        let file = &self.phone.files[&self.job];
-        let draft = Draft {
-            id,
-            firm: self.phone.firm(),
-            job: self.job,
-            author: self.phone.person(),
-            device: self.phone.device(),
-            salt: [self.made; 16],
-            body,
-        };
-        let head = file.chain_head(self.phone.device());
-        let entry = Entry::write(draft, head, file.head(), self.phone.now_us(), file.latest_at());
+        let entry = self.phone.draft_as(id, self.job, body);
         self.phone.keep(entry);
     }
 

@@ -12,15 +12,14 @@ use std::time::Duration;
 use anyhow::{Context as _, Result, ensure};
 use domain::ids::{EntryId, JobId, PersonId};
 use domain::job_file::body::{Body, Remark};
-use domain::job_file::{Draft, Entry, JobFile, fold};
+use domain::job_file::fold;
 use domain::method::Method;
 use domain::method::gate::Plan;
 use domain::method::load::from_toml;
 use domain::rehearsal::{Cast, answers};
-use domain::wire::sync::PushVerdict;
 use serde_json::{Value, json};
 use tests::browser::{Browser, PHONE, WITHIN};
-use tests::phone::TestPhone;
+use tests::phone::{TestPhone, all_stored};
 use tests::pictures::Picture;
 use tests::server_process::{Content, ServerProcess};
 use uuid::Uuid;
@@ -218,23 +217,15 @@ async fn plan_and_begin(server: &ServerProcess) -> Result<JobId> {
     let mut technician = TestPhone::of(server.sign_in(TECHNICIAN, server::demo::PASSWORD).await?);
     let mut lead = TestPhone::of(server.sign_in(LEAD, server::demo::PASSWORD).await?);
     let job = lead.plan_job(&method, &[technician.person()]);
-    accepted(&lead.push().await)?;
+    all_stored(&lead.push().await)?;
     technician.pull().await;
     rehearse_first_step(&mut technician, job, &method, lead.person())?;
     for number in 0..ENTRIES_BEFORE {
         let text = format!("drawer {number}: nothing amiss");
         technician.write(job, Body::Remark(Remark { at: None, text }));
     }
-    accepted(&technician.push().await)?;
+    all_stored(&technician.push().await)?;
     Ok(job)
-}
-
-pub fn accepted(verdicts: &[PushVerdict]) -> Result<()> {
-    ensure!(
-        verdicts.iter().all(|verdict| matches!(verdict, PushVerdict::Stored(_))),
-        "not all is stored: {verdicts:?}"
-    );
-    Ok(())
 }
 
 pub fn built_in() -> Result<Method> {
@@ -263,19 +254,10 @@ fn rehearse_first_step(phone: &mut TestPhone, job: JobId, method: &Method, secon
         answers(&mut state.gate, first, &mut cast)
     };
     for one in said {
-        let entry = entry_of(phone, job, one.id, one.body);
+        let entry = phone.draft_as(one.id, job, one.body);
         phone.keep(entry);
     }
     Ok(())
-}
-
-/// As [`TestPhone::draft`], under an id that other entries already name.
-fn entry_of(phone: &TestPhone, job: JobId, id: EntryId, body: Body) -> Entry {
-    let empty = JobFile::default();
-    let file = phone.files.get(&job).unwrap_or(&empty);
-    let (author, device) = (phone.person(), phone.device());
-    let draft = Draft { id, firm: phone.firm(), job, author, device, salt: *Uuid::new_v4().as_bytes(), body };
-    Entry::write(draft, file.chain_head(device), file.head(), phone.now_us(), file.latest_at())
 }
 
 /// One picture under many names: bytes behind the end of a JPEG make another file of it and change no pixel.

@@ -11,7 +11,7 @@ use tests::browser::{Browser, DESK, WITHIN};
 use tests::phone::TestPhone;
 use tests::server_process::{Content, ServerProcess};
 
-use crate::browser::{SLOWDOWN, accepted, built_in, shown};
+use crate::browser::{SLOWDOWN, built_in, shown};
 use crate::stats::p95;
 use crate::work::LEAD;
 
@@ -40,7 +40,7 @@ pub async fn recompute_ms_p95() -> Result<f64> {
     let job = lead.plan_job(&built_in()?, &[]);
     let values = design.values().map(|(key, micro)| (key.to_owned(), micro)).collect();
     lead.write(job, Body::DesignInputs(DesignInputs { values }));
-    accepted(&lead.push().await)?;
+    tests::phone::all_stored(&lead.push().await)?;
 
     let desk = Browser::start("bench-design", &server.address(), DESK).await?;
     desk.open("/sign-in").await?;

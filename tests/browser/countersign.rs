@@ -12,7 +12,7 @@ use tests::phone::method_text;
 
 use crate::people::{TECHNICIAN, browser_of, until_all_sent};
 use crate::rig::Rig;
-use crate::small_job::{plan_of, step_path, used_phone};
+use crate::small_job::{phone_on_step, plan_of, step_path};
 use crate::step::{countersign, draw, look, press_main, until};
 
 const SECOND: &str = "solano@larkfield.example";
@@ -61,12 +61,7 @@ async fn a_wrong_pin_is_found_out_and_shuts_what_it_opened() -> Result<()> {
     let job = plan_of(&rig, from_toml(&method_text("test-second", STEPS))?, &[TECHNICIAN, SECOND], Vec::new()).await?;
     set_pin(&rig).await?;
     let (slip, wrong) = pins(&rig).await?;
-    let phone = used_phone(&rig).await?;
-    phone.open("/day").await?;
-    phone.press("Lane 7").await?;
-    phone.press("Go on: Watch").await?;
-    look(&phone).await?;
-    until_all_sent(&phone, WITHIN).await?;
+    let phone = phone_on_step(&rig, job, "watch", "Watch").await?;
     rig.server.road.cut().await;
 
     countersign(&phone, SECOND_NAME, &slip).await?;

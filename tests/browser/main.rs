@@ -20,6 +20,7 @@ mod looks;
 mod parts;
 mod people;
 mod photos;
+mod previews;
 mod rehearsal;
 mod rescue;
 mod rig;

@@ -8,15 +8,14 @@ use domain::ids::{EntryId, Hash32, JobId, PersonId, SiteId, from_hex};
 use domain::job_file::body::{
     Assigned, Assignment, CrewRole, InstrumentSnapshot, JobPlanned, Schedule, SiteDetails, Ticket,
 };
-use domain::job_file::{Body, Draft, Entry, JobFile, fold};
+use domain::job_file::{Body, JobFile, fold};
 use domain::method::Method;
 use domain::method::gate::{Gate, Plan, StepRef};
 use domain::method::load::compose;
 use domain::rehearsal::{Cast, Said, answers};
-use domain::wire::sync::PushVerdict;
 use server::auth::pins::seal;
 use server::demo::{PASSWORD, PIN};
-use tests::phone::TestPhone;
+use tests::phone::{TestPhone, all_stored};
 use uuid::Uuid;
 
 use crate::built_in::FILES;
@@ -50,7 +49,7 @@ impl Rehearsal {
         for body in plan_of(&method, technician.person(), second) {
             lead.write(job, body);
         }
-        stored(&lead.push().await)?;
+        all_stored(&lead.push().await)?;
         let mut this = Self { method, job, technician, second, pin_key };
         this.technician.pull().await;
         Ok(this)
@@ -94,7 +93,7 @@ impl Rehearsal {
                     let step = whole.entry((at.step.clone(), at.slot)).or_default();
                     step.insert(at.requirement.clone(), one.body.clone());
                 }
-                let entry = self.entry(one);
+                let entry = self.technician.draft_as(one.id, self.job, one.body);
                 self.technician.keep(entry);
             }
         }
@@ -120,11 +119,11 @@ impl Rehearsal {
                 break;
             }
             for one in self.with_real_pins(said)? {
-                let entry = self.entry(one);
+                let entry = self.technician.draft_as(one.id, self.job, one.body);
                 self.technician.keep(entry);
             }
         }
-        stored(&self.technician.push().await)
+        all_stored(&self.technician.push().await)
     }
 
     /// The slot of a step, or the first of them where it is repeated.
@@ -214,19 +213,6 @@ impl Rehearsal {
         };
         said.into_iter().map(sealed).collect()
     }
-
-    fn entry(&self, one: Said) -> Entry {
-        let (file, phone) = (&self.technician.files[&self.job], &self.technician);
-        let (author, device) = (phone.person(), phone.device());
-        let salt = *Uuid::new_v4().as_bytes();
-        let draft = Draft { id: one.id, firm: phone.firm(), job: self.job, author, device, salt, body: one.body };
-        Entry::write(draft, file.chain_head(device), file.head(), phone.now_us(), file.latest_at())
-    }
-}
-
-fn stored(verdicts: &[PushVerdict]) -> Result<()> {
-    ensure!(verdicts.iter().all(|own| matches!(own, PushVerdict::Stored(_))), "{verdicts:?}");
-    Ok(())
 }
 
 /// The plan of the domain's own rehearsals, for people who exist, with the shortest wait.

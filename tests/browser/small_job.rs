@@ -4,9 +4,8 @@ use anyhow::{Result, ensure};
 use domain::ids::{JobId, PersonId};
 use domain::job_file::Body;
 use domain::method::Method;
-use domain::wire::sync::PushVerdict;
 use tests::browser::{Browser, PHONE, WITHIN};
-use tests::phone::{TestPhone, publish, small_method};
+use tests::phone::{TestPhone, all_stored, publish, small_method};
 
 use crate::people::{LEAD, TECHNICIAN, browser_of, until_all_sent};
 use crate::rig::Rig;
@@ -35,8 +34,7 @@ pub async fn plan_of(rig: &Rig, method: Method, crew: &[&str], more: Vec<Body>) 
     for body in more {
         lead.write(job, body);
     }
-    let verdicts = lead.push().await;
-    ensure!(verdicts.iter().all(|own| matches!(own, PushVerdict::Stored(_))), "{verdicts:?}");
+    all_stored(&lead.push().await)?;
     Ok(job)
 }
 
@@ -52,12 +50,17 @@ pub async fn used_phone(rig: &Rig) -> Result<Browser> {
 
 /// The technician's phone on the first step of the job, which it has opened online once: from here it needs no network.
 pub async fn phone_on_first_step(rig: &Rig, job: JobId) -> Result<Browser> {
+    phone_on_step(rig, job, "arrive", "Arrive").await
+}
+
+/// The same for a job that begins with another step.
+pub async fn phone_on_step(rig: &Rig, job: JobId, first: &str, title: &str) -> Result<Browser> {
     let phone = used_phone(rig).await?;
     phone.open("/day").await?;
     phone.press("Lane 7").await?;
-    phone.press("Go on: Arrive").await?;
+    phone.press(&format!("Go on: {title}")).await?;
     look(&phone).await?;
-    phone.at(&step_path(job, "arrive")).await?;
+    phone.at(&step_path(job, first)).await?;
     until_all_sent(&phone, WITHIN).await?;
     Ok(phone)
 }

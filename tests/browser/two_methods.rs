@@ -9,13 +9,12 @@ use domain::job_file::Body;
 use serde_json::json;
 use tests::browser::{Browser, PHONE, WITHIN};
 
-use crate::people::{LEAD, browser_of, until_all_sent};
+use crate::people::{LEAD, SENT_WITHIN, browser_of, until_all_sent, until_sent};
 use crate::photos;
 use crate::rehearsal::{Rehearsal, STREET};
 use crate::rig::Rig;
 use crate::small_job::{step_path, used_phone};
 use crate::step::{Hands, StepView, look, until, work};
-use crate::whole_job::{SENT_WITHIN, until_sent};
 
 /// The fuse itself, both poles.
 const FUSE: [&str; 4] = ["take-out-fuses", "find-cause", "new-fuses", "fit-fuses"];

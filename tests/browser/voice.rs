@@ -10,10 +10,10 @@ use server::demo::PASSWORD;
 use tests::browser::{Browser, DESK, WITHIN};
 use tests::phone::{TestPhone, method_text};
 
-use crate::people::{LEAD, LEAD_NAME, TECHNICIAN, TECHNICIAN_NAME, sign_in, until_all_sent};
+use crate::people::{LEAD, LEAD_NAME, TECHNICIAN, TECHNICIAN_NAME, sign_in, until_sent};
 use crate::photos;
 use crate::rig::Rig;
-use crate::small_job::{plan_of, step_path, used_phone};
+use crate::small_job::{phone_on_step, plan_of, step_path};
 use crate::step::{look, read, until};
 
 /// level (at most 10 V) → after (tick).
@@ -49,12 +49,7 @@ async fn the_lead_reads_an_answer_out_and_the_gate_opens_without_a_network() -> 
     let rig = Rig::demo().await?;
     let job = plan_of(&rig, from_toml(&method_text("test-voice", STEPS))?, &[TECHNICIAN], Vec::new()).await?;
     let lead = lead_past_the_road(&rig, job).await?;
-    let mut phone = used_phone(&rig).await?;
-    phone.open("/day").await?;
-    phone.press("Lane 7").await?;
-    phone.press("Go on: Level").await?;
-    look(&phone).await?;
-    until_all_sent(&phone, WITHIN).await?;
+    let mut phone = phone_on_step(&rig, job, "level", "Level").await?;
     rig.server.road.cut().await;
 
     read(&phone, "v", "48").await?;
@@ -84,7 +79,7 @@ async fn the_lead_reads_an_answer_out_and_the_gate_opens_without_a_network() -> 
     phone.check(open.state == "open", &format!("what follows is open, with no network: {open:?}")).await?;
 
     rig.server.road.heal().await;
-    until_all_sent(&phone, WITHIN * 2).await?;
+    until_sent(&phone).await?;
     phone.open(&step_path(job, "level")).await?;
     phone.see_within(&format!("It was shown to {LEAD_NAME}"), WITHIN * 2).await?;
     lead.see_within(&format!("Allowed by telephone; {TECHNICIAN_NAME} typed the answer."), WITHIN * 2).await?;

@@ -1,7 +1,6 @@
 //! The whole job once: planned at the desk, worked offline through two kills, sent, passed, registered, reported.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::time::Duration;
 
 use anyhow::{Context as _, Result, ensure};
 use domain::ids::{Hash32, JobId};
@@ -13,7 +12,7 @@ use tests::pictures::{jpegs_inside, stands_upright};
 
 use crate::downloads::downloaded;
 use crate::ledger::OnDevice;
-use crate::people::{LEAD, OFFICE, TECHNICIAN, browser_of, sign_in, until_all_sent};
+use crate::people::{LEAD, OFFICE, SENT_WITHIN, browser_of, until_all_sent, until_sent};
 use crate::rehearsal::Rehearsal;
 use crate::rig::Rig;
 use crate::small_job::used_phone;
@@ -22,9 +21,6 @@ use crate::{answers, lead, photos};
 
 /// More than the method asks for.
 const PHOTOS: u32 = 96;
-/// A hundred photos over the loopback, decoded and turned by a server that is not optimised.
-pub const SENT_WITHIN: Duration = Duration::from_secs(180);
-
 /// What good work would write, by step and slot, then by requirement.
 type Good = BTreeMap<(String, u16), BTreeMap<String, Body>>;
 
@@ -207,18 +203,6 @@ fn serial(good: &Good, slot: u16) -> Result<String> {
         Some(Body::Serial(read)) => Ok(read.stored.clone()),
         other => anyhow::bail!("no serial is rehearsed in place {slot}: {other:?}"),
     }
-}
-
-/// A session that was lost with the killed process is opened again, as the screen asks for it; then everything goes out.
-pub async fn until_sent(phone: &Browser) -> Result<()> {
-    let script = "const corner = words(document.querySelector('.corner .sync')); return ['Offline', 'Looking'].some((word) => corner.startsWith(word)) ? null : corner";
-    let corner = phone.until("the corner to know the server", WITHIN * 2, script, &[]).await?;
-    if corner == json!("Sign in to send") {
-        phone.open("/sign-in").await?;
-        sign_in(phone, TECHNICIAN, server::demo::PASSWORD).await?;
-        phone.until("the first screen behind the door", WITHIN, "return location.pathname !== '/sign-in'", &[]).await?;
-    }
-    until_all_sent(phone, SENT_WITHIN).await
 }
 
 async fn lead_passes(rig: &Rig, job: JobId) -> Result<()> {

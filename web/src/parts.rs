@@ -104,15 +104,23 @@ async fn stand_on_ground() -> Result<(), SplitLoaderError> {
 /// Lays the ground unasked, whichever screen is shown: what waits here must be sent. Without a network in the first seconds after a
 /// sign-in its code may not be here yet, so it is tried until it is.
 pub fn begin() {
-    spawn_local(async {
-        let mut pause_ms = PAUSE_MIN_MS;
-        // Timers are served after the frame that is due: the first screen is not kept waiting.
-        TimeoutFuture::new(AFTER_THE_FRAME_MS).await;
-        while stand_on_ground().await.is_err() {
-            TimeoutFuture::new(pause_ms).await;
-            pause_ms = (pause_ms * 2).min(PAUSE_MAX_MS);
+    spawn_local(insist(async || stand_on_ground().await.ok(), |_| false));
+}
+
+/// Tries until there is an outcome or nobody wants it any more; each outcome is `told`, which says whether that is so. Timers are
+/// served after the frame that is due, so the first screen is not kept waiting.
+async fn insist<T>(attempt: impl AsyncFn() -> Option<T>, told: impl Fn(Option<T>) -> bool) {
+    TimeoutFuture::new(AFTER_THE_FRAME_MS).await;
+    let mut pause_ms = PAUSE_MIN_MS;
+    loop {
+        let outcome = attempt().await;
+        let is_here = outcome.is_some();
+        if told(outcome) || is_here {
+            return;
         }
-    });
+        TimeoutFuture::new(pause_ms).await;
+        pause_ms = (pause_ms * 2).min(PAUSE_MAX_MS);
+    }
 }
 
 /// Loads what this person may need next, one after the other, so that it is here when a network goes.
@@ -135,21 +143,9 @@ fn Coming(part: Part, screen: Screen) -> impl IntoView {
         come.set(None);
         tries.update_value(|tries| *tries += 1);
         let own = tries.get_value();
-        spawn_local(async move {
-            TimeoutFuture::new(AFTER_THE_FRAME_MS).await;
-            let mut pause_ms = PAUSE_MIN_MS;
-            loop {
-                let outcome = part.load().await.ok();
-                let is_here = outcome.is_some();
-                // The screen may be gone by now, or somebody pressed: then nobody waits for this.
-                let is_wanted = tries.try_get_value() == Some(own);
-                if !is_wanted || come.try_set(Some(outcome)).is_some() || is_here {
-                    return;
-                }
-                TimeoutFuture::new(pause_ms).await;
-                pause_ms = (pause_ms * 2).min(PAUSE_MAX_MS);
-            }
-        });
+        // The screen may be gone by the time, or somebody pressed again: then nobody waits for this one.
+        let told = move |outcome| tries.try_get_value() != Some(own) || come.try_set(Some(outcome)).is_some();
+        spawn_local(insist(async move || part.load().await.ok(), told));
     };
     ask();
     move || {

@@ -14,13 +14,14 @@ use serde::{Deserialize, Serialize};
 
 use crate::adapters::fetch::{Api, Call, Renewal};
 use crate::adapters::{browser, kept};
-use crate::features::day_sheet::rows::KEPT as LAST_LOOK;
 use crate::i18n::{Decimal, Lang};
 use crate::prefs::Prefs;
 use crate::refusal::Refusal;
 
 const PROFILE: &str = "profile";
 const ENROLMENTS: &str = "enrolments";
+/// Where the day sheet keeps its lines for the next start; leaves with the person.
+pub const LAST_LOOK: &str = "day";
 /// What must be read before a session can start.
 pub const KEPT: [&str; 3] = [PROFILE, ENROLMENTS, LAST_LOOK];
 

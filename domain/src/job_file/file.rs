@@ -1,7 +1,8 @@
 //! The set of entries that somebody holds of one job. Merging two is their union; order is computed, never stored.
 
-use super::entry::{ChainHead, Entry};
-use crate::ids::{DeviceId, EntryId, Hash32};
+use super::body::Body;
+use super::entry::{ChainHead, Draft, Entry};
+use crate::ids::{DeviceId, EntryId, FirmId, Hash32, JobId, PersonId, uuid_v7};
 use minicbor::{Decode, Encode};
 use std::collections::BTreeMap;
 
@@ -59,6 +60,27 @@ pub struct JobFile {
 }
 
 impl JobFile {
+    /// A file that says these things, by nobody: for a plan that is not written yet. It never leaves the caller.
+    pub fn imagined(job: JobId, bodies: impl IntoIterator<Item = Body>) -> Self {
+        let (mut file, mut head) = (Self::default(), ChainHead::START);
+        let nobody = uuid_v7(0, &[1; 10]);
+        for (number, body) in (1_u64..).zip(bodies) {
+            let draft = Draft {
+                id: EntryId::of(uuid_v7(number, &[2; 10])),
+                firm: FirmId::of(nobody),
+                job,
+                author: PersonId::of(nobody),
+                device: DeviceId::of(nobody),
+                salt: [0; 16],
+                body,
+            };
+            let entry = Entry::write(draft, head, 0, number, head.hlc);
+            head = entry.as_head();
+            file.absorb(entry, None);
+        }
+        file
+    }
+
     /// Takes an entry in. Doing it again, or in another order, changes nothing.
     pub fn absorb(&mut self, entry: Entry, stamp: Option<Stamp>) -> Absorbed {
         match self.entries.get_mut(&entry.header.id) {

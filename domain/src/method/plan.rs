@@ -725,6 +725,23 @@ impl Method {
     pub fn stage(&self, id: &str) -> Option<&Stage> {
         self.stages.iter().find(|stage| stage.id == id)
     }
+    /// A plan of work without work: stands in while a job's own is not here, so that people, day and address still fold.
+    pub fn without_work() -> Self {
+        Self {
+            id: String::new(),
+            version: 0,
+            purpose: Purpose::Service,
+            title: Text::default(),
+            about: Text::default(),
+            reviewed: Vec::new(),
+            cautions: Vec::new(),
+            stages: Vec::new(),
+            steps: Vec::new(),
+            design: Vec::new(),
+            units: Vec::new(),
+            boards: None,
+        }
+    }
     /// The caution of an id.
     pub fn caution(&self, id: &str) -> Option<&Caution> {
         self.cautions.iter().find(|caution| caution.id == id)

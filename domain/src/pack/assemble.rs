@@ -274,16 +274,15 @@ fn exceptions(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
         |id| record.remarks.get(&id).map_or_else(|| words.get("value.erased"), |(_, _, _, text)| (*text).to_owned());
     let mut rows: Vec<(u64, Vec<String>)> = Vec::new();
     for (asked, deviation) in &record.deviations {
-        let answer = match deviation.decisions.last_key_value() {
-            None => words.get("exception.undecided"),
-            Some((key, (_, who, _))) if record.by_voice(*asked).is_some() => {
+        let answer = match (deviation.decisions.last_key_value(), record.by_voice(*asked)) {
+            (None, _) => words.get("exception.undecided"),
+            (Some((key, (_, who, _))), Some(shown)) => {
                 let fill =
                     |key, who, at| words.with(key, &[("who", &(context.person)(who)), ("when", &(context.when)(at))]);
                 let said = fill("exception.allowed_by_voice", *who, key.at);
-                let shown = record.by_voice(*asked).unwrap_or_default();
                 shown.into_iter().fold(said, |said, (at, lead)| said + "; " + &fill("exception.shown_to", lead, at))
             }
-            Some((key, (allowed, who, remark))) => {
+            (Some((key, (allowed, who, remark))), None) => {
                 let decided = if *allowed { "exception.allowed_by" } else { "exception.refused_by" };
                 let text = words.with(decided, &[("who", &(context.person)(*who)), ("when", &(context.when)(key.at))]);
                 remark.map_or_else(|| text.clone(), |remark| format!("{text}: {}", words_of(remark)))

@@ -109,9 +109,10 @@ fn field(context: &Context<'_>, key: &str) -> String {
 mod tests {
     use super::*;
     use crate::electrical::rule_set::{Change, FirmRules, Place};
-    use crate::ids::{DeviceId, EntryId, FirmId, Hash32, JobId, PersonId, SiteId, uuid_v7};
+    use crate::ids::{Hash32, JobId, SiteId, uuid_v7};
     use crate::job_file::body::{Body, DesignInputs, JobPlanned, MethodRef, Purpose};
-    use crate::job_file::{ChainHead, Draft, Entry, JobFile, fold};
+    use crate::job_file::{JobFile, fold};
+    use crate::method::Method;
     use crate::method::gate::Plan;
     use crate::pack::Words;
     use std::collections::BTreeMap;
@@ -161,36 +162,9 @@ mod tests {
         let method = MethodRef { id: "m".into(), version: 1, hash: Hash32::of([0; 32]) };
         let site = SiteId::of(uuid_v7(0, &[3; 10]));
         let plan = JobPlanned { purpose: Purpose::Install, site, method, rule_set: label.into() };
-        let (mut file, mut head) = (JobFile::default(), ChainHead::START);
-        for (number, body) in (1_u64..).zip([Body::JobPlanned(plan), Body::DesignInputs(DesignInputs { values })]) {
-            let nobody = uuid_v7(0, &[1; 10]);
-            let draft = Draft {
-                id: EntryId::of(uuid_v7(number, &[2; 10])),
-                firm: FirmId::of(nobody),
-                job: JobId::of(nobody),
-                author: PersonId::of(nobody),
-                device: DeviceId::of(nobody),
-                salt: [0; 16],
-                body,
-            };
-            let entry = Entry::write(draft, head, 0, number, head.hlc);
-            head = entry.as_head();
-            file.absorb(entry, None);
-        }
-        let method = crate::method::Method {
-            id: "m".into(),
-            version: 1,
-            purpose: Purpose::Install,
-            title: Default::default(),
-            about: Default::default(),
-            reviewed: Vec::new(),
-            cautions: Vec::new(),
-            stages: Vec::new(),
-            steps: Vec::new(),
-            design: Vec::new(),
-            units: Vec::new(),
-            boards: None,
-        };
+        let bodies = [Body::JobPlanned(plan), Body::DesignInputs(DesignInputs { values })];
+        let file = JobFile::imagined(JobId::of(uuid_v7(0, &[1; 10])), bodies);
+        let method = Method::without_work();
         let plan = Plan::of(&method);
         let mut state = fold(&file, &plan);
         with_context(own_rules, |context| sheet_report(&mut state, context)).expect("something is designed")

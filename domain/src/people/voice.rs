@@ -7,8 +7,8 @@
 //!
 //! **Never enters:** an answer in a job file. Start with [`Trial`]; [`wanting`] says for which places one is drawn.
 
-use crate::ids::{EntryId, Hash32};
-use crate::job_file::body::{Place, VoiceAnswer, VoiceAnswers};
+use crate::ids::{EntryId, Hash32, PersonId};
+use crate::job_file::body::{CrewRole, Place, VoiceAnswer, VoiceAnswers};
 use crate::job_file::record::Record;
 use crate::job_file::{JobState, Phase};
 use sha2::{Digest as _, Sha256};
@@ -73,13 +73,39 @@ pub fn issue(salt: [u8; 16], places: &[Place], random: &mut dyn FnMut() -> u64) 
     (VoiceAnswers { answers: answers.collect(), salt: salt.to_vec().into(), rounds: ROUNDS }, kept)
 }
 
+/// Why nobody is shown an answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NotShown {
+    /// Only a lead of this job is.
+    NotALead,
+    /// None is drawn for this place, or the job is over.
+    NoAnswer,
+}
+
+/// Which batch holds the answer that this person may be shown for a place: the newest one that waits unused.
+///
+/// # Errors
+/// [`NotShown`].
+pub fn to_be_shown(state: &JobState<'_, '_>, who: PersonId, at: &Place) -> Result<EntryId, NotShown> {
+    let record = state.gate.record();
+    if record.role_of(who) != Some(CrewRole::Lead) {
+        return Err(NotShown::NotALead);
+    }
+    let newest = unused(record, at).into_iter().next().filter(|_| !is_over(state));
+    newest.map(|sealed| sealed.issue).ok_or(NotShown::NoAnswer)
+}
+
+const fn is_over(state: &JobState<'_, '_>) -> bool {
+    matches!(state.phase, Phase::Passed | Phase::Withdrawn)
+}
+
 /// Places of a job for which an answer is to be drawn: each requirement of each step from which a departure may be
 /// allowed, as soon as there is a crew, unless one waits unused. A step that does not apply may come to apply in the
 /// garage, so it gets its answers too.
 pub fn wanting(state: &JobState<'_, '_>) -> Vec<Place> {
     let record = state.gate.record();
     let handed_out = record.crew.as_ref().is_some_and(|crew| !crew.value.crew.is_empty());
-    if !handed_out || matches!(state.phase, Phase::Passed | Phase::Withdrawn) {
+    if !handed_out || is_over(state) {
         return Vec::new();
     }
     let steps = state.gate.steps().into_iter().map(|at| (at, state.gate.plan().step(at.step)));

@@ -10,11 +10,10 @@ use std::sync::Arc;
 
 use domain::identification::Serial;
 use domain::ids::{DeviceId, EntryId, FirmId, Hash32, JobId};
-use domain::job_file::body::{Body, FindingCode, JobPlanned, MethodRef, Purpose, SiteDetails};
+use domain::job_file::body::{Body, FindingCode, JobPlanned, MethodRef, SiteDetails};
 use domain::job_file::{JobFile, JobState, Phase, Place, fold};
 use domain::method::Method;
 use domain::method::gate::{Plan, StepState};
-use domain::method::plan::Text;
 use serde::Serialize;
 
 use super::load::load;
@@ -109,24 +108,6 @@ pub(super) fn opening_plan(file: &JobFile) -> Option<&JobPlanned> {
     plans.min_by_key(|(position, _)| *position).map(|(_, plan)| plan)
 }
 
-/// A plan of work without work, for a job whose method is not here: people, day and address still fold.
-pub(super) fn no_method() -> Method {
-    Method {
-        id: String::new(),
-        version: 0,
-        purpose: Purpose::Service,
-        title: Text::default(),
-        about: Text::default(),
-        reviewed: Vec::new(),
-        cautions: Vec::new(),
-        stages: Vec::new(),
-        steps: Vec::new(),
-        design: Vec::new(),
-        units: Vec::new(),
-        boards: None,
-    }
-}
-
 /// What one job becomes.
 struct Rows {
     job: queries::JobRowNew,
@@ -139,7 +120,7 @@ struct Rows {
 
 impl Rows {
     fn of(file: &JobFile, published: Option<&Published>) -> Self {
-        let none = no_method();
+        let none = Method::without_work();
         let method = published.map_or(&none, |published| &published.method);
         let plan = Plan::of(method);
         let mut state = fold(file, &plan);

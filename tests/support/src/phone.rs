@@ -151,6 +151,16 @@ pub async fn publish_small_method(app: &TestApp) -> Method {
     method
 }
 
+/// Nothing of a push was held or refused, and nothing was there before.
+///
+/// # Errors
+/// The verdicts.
+pub fn all_stored(verdicts: &[PushVerdict]) -> anyhow::Result<()> {
+    let stored = verdicts.iter().all(|verdict| matches!(verdict, PushVerdict::Stored(_)));
+    anyhow::ensure!(stored, "not all is stored: {verdicts:?}");
+    Ok(())
+}
+
 /// A phone.
 pub struct TestPhone {
     /// Who is signed in.
@@ -209,18 +219,16 @@ impl TestPhone {
 
     /// An entry as this phone would write it next; nothing is kept.
     pub fn draft(&self, job: JobId, body: Body) -> Entry {
+        self.draft_as(EntryId::of(Uuid::now_v7()), job, body)
+    }
+
+    /// The same under an id that other entries already name.
+    pub fn draft_as(&self, id: EntryId, job: JobId, body: Body) -> Entry {
         let empty = JobFile::default();
         let file = self.files.get(&job).unwrap_or(&empty);
-        let draft = Draft {
-            id: EntryId::of(Uuid::now_v7()),
-            firm: self.firm(),
-            job,
-            author: self.person(),
-            device: self.device(),
-            salt: *Uuid::new_v4().as_bytes(),
-            body,
-        };
-        Entry::write(draft, file.chain_head(self.device()), file.head(), self.now_us(), file.latest_at())
+        let (author, device) = (self.person(), self.device());
+        let draft = Draft { id, firm: self.firm(), job, author, device, salt: *Uuid::new_v4().as_bytes(), body };
+        Entry::write(draft, file.chain_head(device), file.head(), self.now_us(), file.latest_at())
     }
 
     /// Writes into the job file and the tray.

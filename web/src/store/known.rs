@@ -13,6 +13,7 @@ use std::rc::Rc;
 pub(super) struct KnownFiles(RefCell<BTreeMap<JobId, Rc<JobFile>>>);
 
 /// What stands in the rows of a job.
+#[derive(Default)]
 pub(super) struct ReadFile {
     /// Every entry that this app can read.
     pub(super) file: Rc<JobFile>,
@@ -31,35 +32,34 @@ impl KnownFiles {
 }
 
 /// `None`: something that is known does not stand there, or otherwise.
-fn read(mut known: Rc<JobFile>, rows: &[(EntryId, EntryRow)]) -> Option<ReadFile> {
-    let mut unreadable = Vec::new();
+fn read(file: Rc<JobFile>, rows: &[(EntryId, EntryRow)]) -> Option<ReadFile> {
+    let mut read = ReadFile { file, unreadable: Vec::new() };
     for (id, row) in rows {
-        match known.get(*id) {
+        match read.file.get(*id) {
             Some(held) if held.entry.bytes() != row.envelope.as_slice() => return None,
             Some(held) if held.stamp == row.stamp => {}
             Some(held) if held.stamp.is_some() => return None,
-            Some(_) | None => match Entry::read(&row.envelope) {
-                Ok(entry) => {
-                    Rc::make_mut(&mut known).absorb(entry, row.stamp);
-                }
-                Err(_) => unreadable.push(*id),
-            },
+            Some(_) | None => read.take_in(*id, row),
         }
     }
-    (known.len() + unreadable.len() == rows.len()).then_some(ReadFile { file: known, unreadable })
+    (read.file.len() + read.unreadable.len() == rows.len()).then_some(read)
 }
 
 fn read_anew(rows: &[(EntryId, EntryRow)]) -> ReadFile {
-    let (mut file, mut unreadable) = (JobFile::default(), Vec::new());
-    for (id, row) in rows {
+    let mut read = ReadFile::default();
+    rows.iter().for_each(|(id, row)| read.take_in(*id, row));
+    read
+}
+
+impl ReadFile {
+    fn take_in(&mut self, id: EntryId, row: &EntryRow) {
         match Entry::read(&row.envelope) {
             Ok(entry) => {
-                file.absorb(entry, row.stamp);
+                Rc::make_mut(&mut self.file).absorb(entry, row.stamp);
             }
-            Err(_) => unreadable.push(*id),
+            Err(_) => self.unreadable.push(id),
         }
     }
-    ReadFile { file: Rc::new(file), unreadable }
 }
 
 #[cfg(test)]

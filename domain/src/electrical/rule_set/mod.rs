@@ -260,7 +260,7 @@ impl RuleSet {
         match self.firm_version {
             None => format!("{} {}", self.id, self.version),
             // By the place: two places that share a file have firm's versions of their own.
-            Some(firm) => format!("{} {} firm {firm}", self.place.word(), self.version),
+            Some(_) => RulesName { place: self.place, version: self.version, firm_version: self.firm_version }.label(),
         }
     }
 

@@ -7,10 +7,10 @@
 mod queries;
 
 use domain::ids::{EntryId, JobId, PersonId};
-use domain::job_file::body::{CrewRole, VoiceAnswerShown, VoiceAnswers};
-use domain::job_file::{Body, Draft, Entry, Phase, Place, fold};
+use domain::job_file::body::{VoiceAnswerShown, VoiceAnswers};
+use domain::job_file::{Body, Draft, Entry, Place, fold};
 use domain::method::gate::Plan;
-use domain::people::voice::{PLACES_MAX, unused};
+use domain::people::voice::{NotShown, PLACES_MAX, to_be_shown};
 
 use super::append::{Appended, FirmLock, append};
 use super::load::load;
@@ -72,14 +72,10 @@ pub async fn show(
     // The fold of a large job takes a while: not on a thread that serves requests.
     let issue = tokio::task::spawn_blocking(move || {
         let plan = Plan::of(&method.method);
-        let folded = fold(&loaded.file, &plan);
-        let record = folded.gate.record();
-        if record.role_of(me) != Some(CrewRole::Lead) {
-            return Err(ApiError::NotPermitted);
-        }
-        let over = matches!(folded.phase, Phase::Passed | Phase::Withdrawn);
-        let newest = unused(record, &place).into_iter().next().filter(|_| !over);
-        newest.map(|sealed| sealed.issue).ok_or(ApiError::Conflict("no_answer"))
+        to_be_shown(&fold(&loaded.file, &plan), me, &place).map_err(|why| match why {
+            NotShown::NotALead => ApiError::NotPermitted,
+            NotShown::NoAnswer => ApiError::Conflict("no_answer"),
+        })
     })
     .await
     .map_err(|error| ApiError::internal(anyhow::anyhow!("the fold of a job failed: {error}")))??;

@@ -48,19 +48,22 @@ impl StopButton {
         let w = use_words();
         let Self { open, jobs, .. } = self;
         view! {
-            <button
-                type="button"
-                class="act danger stop-work"
-                disabled=move || jobs.with(Vec::is_empty)
-                on:click=move |_| open.set(true)
-            >
-                <Glyph icon=Icon::Stop />
-                <span>{t!(w, "job.stop.action")}</span>
-            </button>
+            {stop_face(w, Signal::derive(move || jobs.with(Vec::is_empty)), move || open.set(true))}
             <StopSheet button=self />
         }
         .into_any()
     }
+}
+
+/// The button alone.
+pub fn stop_face(w: Words, disabled: Signal<bool>, press: impl Fn() + 'static) -> AnyView {
+    view! {
+        <button type="button" class="act danger stop-work" disabled=move || disabled.get() on:click=move |_| press()>
+            <Glyph icon=Icon::Stop />
+            <span>{t!(w, "job.stop.action")}</span>
+        </button>
+    }
+    .into_any()
 }
 
 #[component]

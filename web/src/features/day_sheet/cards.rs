@@ -8,6 +8,7 @@ use domain::job_file::Phase;
 use domain::job_file::body::LeftAs;
 use serde::{Deserialize, Serialize};
 
+use crate::features::job::load::Progress;
 use crate::i18n::format::Day;
 use crate::i18n::{Lang, Words};
 use crate::t;
@@ -38,23 +39,6 @@ pub struct DayCard {
     pub waiting: u32,
     /// So many need a person: held or refused.
     pub attention: u32,
-}
-
-/// How far a job is.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Progress {
-    /// Steps that are done.
-    pub done: usize,
-    /// Steps that apply.
-    pub total: usize,
-    /// Hold points that are done.
-    pub holds_done: usize,
-    /// Hold points that apply.
-    pub holds_total: usize,
-    /// Steps whose evidence does not do.
-    pub failed: usize,
-    /// Departures that wait for the lead.
-    pub asked: usize,
 }
 
 /// Jobs under one heading.

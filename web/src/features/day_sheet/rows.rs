@@ -6,27 +6,25 @@ use leptos_router::components::A;
 
 use super::cards::{DayCard, DayGroup, of_text, sheet_of, to_text};
 use crate::adapters::kept;
+use crate::features::crew::stop_work::stop_face;
 use crate::features::crew::today;
 use crate::features::words;
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
-use crate::session::use_session;
+use crate::session::{LAST_LOOK, use_session};
 use crate::t;
-use crate::ui::{Chip, Glyph, Icon, LinkButton, Look, Page, Section, Tone};
-
-/// Where the lines of the last look are kept.
-pub const KEPT: &str = "day";
+use crate::ui::{Chip, Icon, LinkButton, Look, Page, Section, Tone};
 
 /// The sheet as it was looked at last; empty if nobody did.
 pub fn last_look(w: Words, me: PersonId) -> Vec<DayGroup> {
-    kept::kept(KEPT).map_or_else(Vec::new, |text| sheet_of(w, today(), of_text(me, w.lang, &text)))
+    kept::kept(LAST_LOOK).map_or_else(Vec::new, |text| sheet_of(w, today(), of_text(me, w.lang, &text)))
 }
 
 /// Keeps these lines for the next start.
 pub async fn keep_look(w: Words, me: PersonId, cards: Vec<DayCard>) {
     let text = to_text(me, w.lang, &cards);
-    if kept::kept(KEPT) != text {
-        kept::keep(KEPT, text).await;
+    if kept::kept(LAST_LOOK) != text {
+        kept::keep(LAST_LOOK, text).await;
     }
 }
 
@@ -43,10 +41,7 @@ pub fn draw_last_look() -> Option<AnyView> {
         let first = first.clone().map(|(label, href)| view! { <LinkButton label href look=Look::Main /> });
         view! {
             <div class="act-row">
-                <button type="button" class="act danger stop-work" disabled>
-                    <Glyph icon=Icon::Stop />
-                    <span>{t!(w, "job.stop.action")}</span>
-                </button>
+                {stop_face(w, Signal::stored(true), || ())}
                 {first}
             </div>
         }

@@ -15,10 +15,9 @@ use domain::job_file::record::{CountersignState, Deviation, Evidence, Record};
 use domain::job_file::{BreachWhy, Content, JobFile, JobState, Phase, fold};
 use domain::method::Method;
 use domain::method::gate::{Answer, Gate, LimitInfo, Obstacle, Plan, SlotSerial, StepRef, StepState};
-use domain::method::plan::{Requirement, Text};
+use domain::method::plan::Requirement;
 use domain::people::voice::{Sealed, unused};
-
-pub use crate::features::day_sheet::cards::Progress;
+use serde::{Deserialize, Serialize};
 
 /// Everything about one job.
 #[derive(Clone, Debug, PartialEq)]
@@ -220,6 +219,23 @@ pub enum EvidenceStanding {
     Late,
 }
 
+/// How far a job is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Progress {
+    /// Steps that are done.
+    pub done: usize,
+    /// Steps that apply.
+    pub total: usize,
+    /// Hold points that are done.
+    pub holds_done: usize,
+    /// Hold points that apply.
+    pub holds_total: usize,
+    /// Steps whose evidence does not do.
+    pub failed: usize,
+    /// Departures that wait for the lead.
+    pub asked: usize,
+}
+
 /// A stop.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct StopView {
@@ -361,7 +377,7 @@ impl JobView {
 ///
 /// Without the method (it has not arrived yet) the head of the job is there and the steps are not.
 pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &str) -> JobView {
-    let nothing = no_method();
+    let nothing = Method::without_work();
     let plan = Plan::of(method.unwrap_or(&nothing));
     let mut state = fold(file, &plan);
     let steps = steps_of(&mut state, file, language);
@@ -411,24 +427,6 @@ pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &
         entries: file.len(),
         unstamped: file.iter().filter(|held| held.stamp.is_none()).count(),
         latest_us: state.keys.values().map(|key| key.at).max().unwrap_or(0),
-    }
-}
-
-/// Stands in while the real one is on its way: it has no steps.
-fn no_method() -> Method {
-    Method {
-        id: String::new(),
-        version: 0,
-        purpose: Purpose::Install,
-        title: Text::default(),
-        about: Text::default(),
-        reviewed: Vec::new(),
-        cautions: Vec::new(),
-        stages: Vec::new(),
-        steps: Vec::new(),
-        design: Vec::new(),
-        units: Vec::new(),
-        boards: None,
     }
 }
 

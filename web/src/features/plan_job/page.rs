@@ -19,6 +19,7 @@ use super::sections::{
 use super::view_model::{Around, Candidate, bodies_of, live_checks, read};
 use crate::adapters::save_file::time_zone;
 use crate::device::use_device;
+use crate::features::design_sheet::view_model::rules_offered;
 use crate::features::desk::shared::rights;
 use crate::features::desk::{DeskJob, Methods, Store, job_here, method_of, save_error, today, with_store, write};
 use crate::features::words::{purpose, rules_name};
@@ -98,13 +99,11 @@ fn new_draft(store: &JobStore, reference: &Reference) -> PlanDraft {
     draft
 }
 
-/// What can be chosen for a new job: the firm's own newest versions first.
+/// What can be chosen for a new job; the neutral rules are what holds where nobody chooses.
 fn rules_choices(w: Words, own: &[FirmRules]) -> Vec<Choice> {
-    let own = newest(own).into_iter().filter_map(FirmRules::named);
     let neutral = RulesName::built_in(Place::Neutral);
-    let built_in = Place::ALL.map(RulesName::built_in).into_iter().filter(|name| *name != neutral);
-    let choice = |name: RulesName| Choice::new(name.label(), rules_name(w, name));
-    own.map(choice).chain([Choice::new("", rules_name(w, neutral))]).chain(built_in.map(choice)).collect()
+    let word = |name: RulesName| if name == neutral { String::new() } else { name.label() };
+    rules_offered(own, neutral).into_iter().map(|name| Choice::new(word(name), rules_name(w, name))).collect()
 }
 
 /// The newest version of each method.

@@ -3,12 +3,12 @@
 use std::collections::BTreeMap;
 
 use domain::electrical::{Check, Cmp, FieldSpec, NumberLocale, Prefix, Quality, Quantity, parse_reading};
-use domain::ids::{DeviceId, EntryId, FirmId, JobId, PersonId, SiteId, uuid_v7};
+use domain::ids::{JobId, PersonId, SiteId, uuid_v7};
+use domain::job_file::JobFile;
 use domain::job_file::body::{
     Assigned, Assignment, Body, Consent, ConsentState, DesignInputs, Equipment, JobPlanned, MethodRef, ModelSnapshot,
     Schedule, Slot, Ticket, UnitKind,
 };
-use domain::job_file::{ChainHead, Draft, Entry, JobFile};
 use domain::method::Method;
 use domain::method::gate::{Answer, LimitInfo, LimitSource, OpenWhy};
 use domain::method::plan::{CheckCall, DesignField, LimitRule, Requirement, UnitPlan};
@@ -501,31 +501,14 @@ fn is_of_design(call: &CheckCall) -> bool {
 
 /// A job file that says what the plan says; it never leaves this function's caller.
 pub(super) fn file_of(method: &Method, reference: &MethodRef, bodies: &[Body], job: JobId) -> JobFile {
-    let mut file = JobFile::default();
-    let mut head = ChainHead::START;
-    let nobody = uuid_v7(0, &[1; 10]);
     let opening = Body::JobPlanned(JobPlanned {
         purpose: method.purpose,
-        site: SiteId::of(nobody),
+        site: SiteId::of(job.uuid()),
         method: reference.clone(),
         rule_set: RULE_SET.into(),
     });
     let rest = bodies.iter().filter(|body| !matches!(body, Body::JobPlanned(_))).cloned();
-    for (number, body) in (1_u64..).zip(core::iter::once(opening).chain(rest)) {
-        let draft = Draft {
-            id: EntryId::of(uuid_v7(number, &[2; 10])),
-            firm: FirmId::of(nobody),
-            job,
-            author: PersonId::of(nobody),
-            device: DeviceId::of(nobody),
-            salt: [0; 16],
-            body,
-        };
-        let entry = Entry::write(draft, head, 0, number, head.hlc);
-        head = entry.as_head();
-        file.absorb(entry, None);
-    }
-    file
+    JobFile::imagined(job, core::iter::once(opening).chain(rest))
 }
 
 /// What a job says of itself already, as bodies: the ground on which changed sections are computed.
