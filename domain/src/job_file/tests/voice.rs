@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::pack::{Context, Report, Words};
-use crate::people::voice::{Sealed, Trial, Tried, issue, unused, wanting};
+use crate::people::voice::{NotShown, Sealed, Trial, Tried, issue, to_be_shown, unused, wanting};
 use std::collections::BTreeMap;
 
 /// A world in which the server has drawn the answers, and what it keeps of them.
@@ -113,6 +113,24 @@ fn answers_are_drawn_for_each_place_but_those_of_stop_work_steps_and_only_once()
     s.world.write(LEAD, Body::Withdrawn(Plain {}));
     s.world.sync(LEAD);
     assert_eq!(s.wanted(), []);
+}
+
+#[test]
+fn only_a_lead_of_the_job_is_shown_an_answer_and_none_once_the_job_is_over() {
+    let mut spoken = Spoken::new();
+    let shown = |spoken: &Spoken, who, at: &Place| {
+        let plan = Plan::of(&spoken.world.method);
+        to_be_shown(&fold(&spoken.world.server, &plan), person(who), at)
+    };
+    let place = photo();
+    let newest = spoken.sealed(TECH, &place)[0].issue;
+    assert_eq!(shown(&spoken, LEAD, &place), Ok(newest));
+    assert_eq!(shown(&spoken, TECH, &place), Err(NotShown::NotALead));
+    assert_eq!(shown(&spoken, OTHER, &place), Err(NotShown::NotALead));
+    assert_eq!(shown(&spoken, LEAD, &Place::of("dead", 0, "v")), Err(NotShown::NoAnswer), "a stop-work step has none");
+    spoken.world.write(LEAD, Body::Withdrawn(Plain {}));
+    spoken.world.sync(LEAD);
+    assert_eq!(shown(&spoken, LEAD, &place), Err(NotShown::NoAnswer));
 }
 
 #[test]
