@@ -24,6 +24,8 @@ use crate::server_process::setting;
 pub const WITHIN: Duration = Duration::from_secs(20);
 const LOOK_EVERY: Duration = Duration::from_millis(60);
 const START_WITHIN: Duration = Duration::from_secs(30);
+/// Ports that chromedriver tries before something else must be wrong.
+const DRIVER_STARTS: u32 = 8;
 /// Finds things by words; put before each script that needs it.
 const FINDERS: &str = include_str!("finders.js");
 
@@ -48,6 +50,42 @@ pub const PHONE: Screen = Screen { width: 360, height: 740, scale: 2, mobile: tr
 /// A desk.
 pub const DESK: Screen = Screen { width: 1440, height: 900, scale: 1, mobile: false };
 
+/// A running chromedriver and its port.
+///
+/// It takes a free port of one loopback address and then wants the same number on the other one. When several drivers start in
+/// the same moment that number may be another's, and it ends before it has named any: it is then started anew. Any other end is
+/// told with all that it printed.
+async fn driver_process() -> Result<(Child, u16)> {
+    let mut printed = String::new();
+    for _ in 0..DRIVER_STARTS {
+        let mut child = Command::new(setting("WITNESSMARK_CHROMEDRIVER")?)
+            .arg("--port=0")
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .kill_on_drop(true)
+            .spawn()
+            .context("chromedriver does not start")?;
+        let out = child.stdout.take().context("chromedriver has no output")?;
+        let mut lines = BufReader::new(out).lines();
+        printed.clear();
+        while let Some(line) = lines.next_line().await? {
+            if let Some((_, port)) = line.split_once("successfully on port ") {
+                let port = port.trim_end_matches('.').parse::<u16>().context("a port")?;
+                // Read on for ever: a full pipe would stop the driver.
+                tokio::spawn(async move { while let Ok(Some(_)) = lines.next_line().await {} });
+                return Ok((child, port));
+            }
+            printed.push_str(&line);
+            printed.push('\n');
+        }
+        if !printed.contains("port not available") {
+            break;
+        }
+    }
+    bail!("chromedriver ended before it named its port: {printed}")
+}
+
 /// A browser with one page.
 pub struct Browser {
     /// For failures: whose browser this is.
@@ -66,24 +104,7 @@ impl Browser {
     /// # Errors
     /// Chromium or its driver do not start.
     pub async fn start(name: &str, base: &str, screen: Screen) -> Result<Self> {
-        let mut chromedriver = Command::new(setting("WITNESSMARK_CHROMEDRIVER")?)
-            .arg("--port=0")
-            .stdin(Stdio::null())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .kill_on_drop(true)
-            .spawn()
-            .context("chromedriver does not start")?;
-        let out = chromedriver.stdout.take().context("chromedriver has no output")?;
-        let mut lines = BufReader::new(out).lines();
-        let port = loop {
-            let line = lines.next_line().await?.context("chromedriver ended before it named its port")?;
-            if let Some((_, port)) = line.split_once("successfully on port ") {
-                break port.trim_end_matches('.').parse::<u16>().context("a port")?;
-            }
-        };
-        // Read on for ever: a full pipe would stop the driver.
-        tokio::spawn(async move { while let Ok(Some(_)) = lines.next_line().await {} });
+        let (chromedriver, port) = driver_process().await?;
         let mut this = Self {
             name: name.to_owned(),
             base: base.to_owned(),
