@@ -8,12 +8,15 @@ use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD as BASE64;
 use domain::design::digest;
 use domain::ids::JobId;
+use domain::method::load::from_toml;
 use serde_json::json;
 use tests::browser::{Browser, DESK, WITHIN};
+use tests::phone::method_text;
 
-use crate::people::{LEAD, OFFICE, browser_of, until_all_sent};
+use crate::people::{LEAD, OFFICE, TECHNICIAN, browser_of, until_all_sent};
 use crate::rig::Rig;
-use crate::small_job::{phone_on_first_step, plan};
+use crate::small_job::{phone_on_first_step, phone_on_step, plan, plan_of, step_path};
+use crate::step::{StepView, read, until};
 
 /// What the lead types, by the words of the field.
 const FIGURES: &[(&str, &str)] = &[
@@ -163,6 +166,71 @@ async fn what_was_built_otherwise_is_listed_with_what_it_changes() -> Result<()>
     desk.press("Save the design").await?;
     desk.see("The design is saved on this device.").await?;
     until_all_sent(&desk, WITHIN).await
+}
+
+/// One reading whose limit is the design's.
+const LOOP: &str = r#"
+[[design]]
+key = "loop_max_ohm"
+label = { en = "Highest loop impedance" }
+unit = "ohm"
+sanity = ["0.01", "2000"]
+
+[[step]]
+id = "supply"
+stage = "work"
+title = { en = "Loop of the circuit" }
+act = { en = "Measure." }
+[[step.require]]
+kind = "reading"
+id = "loop"
+label = { en = "Loop impedance" }
+unit = "ohm"
+sanity = ["0.01", "2000"]
+limit = { from = "design", at_most = "loop_max_ohm" }
+"#;
+
+/// Waits until a figure that the method asks for stands so: `missing`, `follows` or `entered`.
+async fn asked(desk: &Browser, key: &str, state: &str, words: &str) -> Result<()> {
+    let script = "const row = document.querySelector(`[data-testid=asked][data-key=${arguments[0]}]`); return row?.dataset.state === arguments[1] && words(row).includes(arguments[2])";
+    let args = [json!(key), json!(state), json!(words)];
+    desk.until(&format!("{key} to be {state}: {words}"), WITHIN, script, &args).await.map(drop)
+}
+
+/// Nobody types the limit: it follows from the breaker on the sheet, the phone judges by it without a network, and after another
+/// breaker by another one.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_limit_that_follows_from_the_sheet_judges_the_reading_on_the_phone() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan_of(&rig, from_toml(&method_text("test-loop", LOOP))?, &[TECHNICIAN], Vec::new()).await?;
+    let desk = desk_on_sheet(&rig, job).await?;
+    asked(&desk, "loop_max_ohm", "missing", "its limit stays open").await?;
+    desk.fill("Nominal AC voltage", "230").await?;
+    desk.choose("AC breaker: characteristic", "B").await?;
+    desk.fill("AC breaker: rating", "32").await?;
+    asked(&desk, "loop_max_ohm", "follows", "0.958333").await?;
+    desk.press("Save the design").await?;
+    desk.see("The design is saved on this device.").await?;
+    until_all_sent(&desk, WITHIN).await?;
+
+    let phone = phone_on_step(&rig, job, "supply", "Loop of the circuit").await?;
+    rig.server.road.cut().await;
+    for (typed, state) in [("0.9584", "failed"), ("0.9583", "met")] {
+        read(&phone, "loop", typed).await?;
+        let is = |now: &StepView| now.need("loop").is_some_and(|need| need.state == state);
+        until(&phone, &format!("{typed} to be {state}"), WITHIN, is).await?;
+    }
+    rig.server.road.heal().await;
+    until_all_sent(&phone, WITHIN * 2).await?;
+
+    desk.fill("AC breaker: rating", "40").await?;
+    asked(&desk, "loop_max_ohm", "follows", "0.766667").await?;
+    desk.see("Highest loop impedance: 0.958333").await?;
+    desk.press("Save the design").await?;
+    until_all_sent(&desk, WITHIN).await?;
+    phone.open(&step_path(job, "supply")).await?;
+    let fails = |now: &StepView| now.need("loop").is_some_and(|need| need.state == "failed");
+    until(&phone, "the reading to be judged by the other breaker", WITHIN * 2, fails).await.map(drop)
 }
 
 /// The same designs, judged by this machine and by WebAssembly: the phone and the server never come to two verdicts.

@@ -1,12 +1,30 @@
 //! Figures that a method asks for and that follow from the design, for those that nobody entered.
+//!
+//! The phone judges by what stands in the job file, also where it lacks the firm's rules, so a figure that follows is saved with
+//! the design that it follows from. Once the design changes, it must change too: what equals its own computation is taken for
+//! computed ([`Following::entered`]) and made anew ([`Following::completed`]); what a person wrote otherwise stays.
 
+use std::collections::BTreeMap;
+
+use super::equipment::with_equipment;
 use super::inputs::Design;
 use super::place::energy_rule;
-use super::sheet::{Line, Sheet};
+use super::sheet::{Line, Sheet, sheet};
 use crate::electrical::rule_set::{RuleSet, Topic};
+use crate::job_file::body::Equipment;
+use crate::method::plan::DesignField;
+
+/// Figures of a job by key, in millionths, sorted by key.
+pub type Figures = Vec<(String, i64)>;
 
 /// Keys of the job file's design entry with their figures; what was entered by hand stays.
 pub fn derived(design: &Design, rules: &RuleSet, sheet: &Sheet) -> Vec<(&'static str, i64)> {
+    let all = every(design, rules, sheet).into_iter().filter_map(|(key, value)| Some((key, value?)));
+    all.filter(|(key, _)| design.get(key).is_none()).collect()
+}
+
+/// All that may follow, whether it was entered or not.
+fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Option<i64>); 14] {
     let energy_limit = design.location().and_then(|location| energy_rule(rules, location)?.value);
     let cap = rules.find(Topic::EarthCap, "main_earth").and_then(|rule| rule.value);
     let reconnect = rules.find(Topic::Protection, "reconnect delay").and_then(|rule| rule.value);
@@ -14,7 +32,7 @@ pub fn derived(design: &Design, rules: &RuleSet, sheet: &Sheet) -> Vec<(&'static
     let result = |line: &str, key: &str| check(line)?.result(key).map(|value| value.micro);
     let most = |line: &str| check(line)?.limit?.limit.at_most;
     let stack = result("stack_window", "stack_voltage_max");
-    let all = [
+    [
         ("backup_limit_w", design.get("inverter_w")),
         ("dc_nominal_v", stack),
         ("electrode_max_ohm", most("electrode")),
@@ -23,23 +41,65 @@ pub fn derived(design: &Design, rules: &RuleSet, sheet: &Sheet) -> Vec<(&'static
         ("fuse_breaking_a", result("dc_fuse", "fault_current")),
         ("fuse_rating_a", design.get("dc_fuse_a")),
         ("fuse_voltage_v", stack),
-        ("loop_max_ohm", most("loop_measured")),
+        // Where the electrode is the return path, the loop is bound by what the residual-current device asks of it.
+        ("loop_max_ohm", most("loop_measured").or_else(|| most("electrode"))),
         ("pe_cap_ohm", cap.map(|cap| cap.micro)),
+        ("rcd_kind", rules.figure(Topic::RcdKind)),
         ("reconnect_min_s", reconnect.map(|delay| delay.micro)),
         ("stack_gravity_height_m", design.gravity_height()),
         ("stack_mass_kg", design.stack_mass()),
-    ];
-    all.into_iter()
-        .filter_map(|(key, value)| Some((key, value?)))
-        .filter(|(key, _)| design.get(key).is_none())
-        .collect()
+    ]
+}
+
+/// What figures follow from: the job's units, its rules, and what its method asks for.
+#[derive(Clone, Copy, Debug)]
+pub struct Following<'a> {
+    /// The units that are planned, with their models' figures.
+    pub equipment: Option<&'a Equipment>,
+    /// By which the job is designed.
+    pub rules: &'a RuleSet,
+    /// The figures that the method asks for; nothing else is added or left out.
+    pub asked: &'a [DesignField],
+}
+
+impl Following<'_> {
+    /// The figures without those that only follow from the others or from a model: whose value is the computed one.
+    pub fn entered(&self, values: &[(String, i64)]) -> Figures {
+        let is_asked = |key: &str| self.asked.iter().any(|field| field.key == key);
+        let nothing = Design::new();
+        let by_model = self.equipment.map(|equipment| with_equipment(&nothing, equipment)).unwrap_or_default();
+        let computed = every(&nothing, self.rules, &sheet(&nothing, self.rules)).map(|(key, _)| key);
+        let may_follow = |key: &str| is_asked(key) && (computed.contains(&key) || by_model.get(key).is_some());
+        let rest: Figures = values.iter().filter(|(key, _)| !may_follow(key)).cloned().collect();
+        let follows = self.completed(&rest);
+        values.iter().filter(|line| !may_follow(&line.0) || !follows.contains(line)).cloned().collect()
+    }
+
+    /// The figures with those that follow from them.
+    pub fn completed(&self, entered: &[(String, i64)]) -> Figures {
+        let design = Design::of_values(entered.iter().map(|(key, micro)| (key.as_str(), *micro)));
+        let design = self.equipment.map_or_else(|| design.clone(), |equipment| with_equipment(&design, equipment));
+        let follows = derived(&design, self.rules, &sheet(&design, self.rules));
+        let mut all: BTreeMap<String, i64> = entered.iter().cloned().collect();
+        for field in self.asked {
+            let key = field.key.as_str();
+            let computed = follows.iter().find(|(own, _)| *own == key).map(|(_, micro)| *micro);
+            if let Some(micro) = design.get(key).or(computed) {
+                all.entry(key.to_owned()).or_insert(micro);
+            }
+        }
+        all.into_iter().collect()
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::sheet;
+    use crate::electrical::Unit;
     use crate::electrical::rule_set::Place;
+    use crate::ids::ModelId;
+    use crate::job_file::body::{ModelSnapshot, Slot, UnitKind};
+    use crate::method::plan::{Micro, Text};
 
     fn of(place: Place, text: &str) -> Vec<(&'static str, i64)> {
         let (design, rules) = (Design::parse(text).expect("well formed"), RuleSet::of(place));
@@ -57,6 +117,7 @@ mod tests {
             ("fuse_voltage_v", 460_800_000),
             // 0.8 · 230 · 0.95 / 160
             ("loop_max_ohm", 1_092_500),
+            ("rcd_kind", 3_000_000),
             ("reconnect_min_s", 20_000_000),
             ("stack_mass_kg", 224_000_000),
         ];
@@ -65,6 +126,55 @@ mod tests {
         assert!(of(Place::Uk, &entered).iter().all(|(key, _)| *key != "stack_mass_kg"));
         assert!(of(Place::Au, text).contains(&("pe_cap_ohm", 500_000)));
         assert_eq!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1")[0], ("electrode_max_ohm", 500_000_000));
-        assert!(of(Place::Neutral, "").is_empty());
+        assert!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1").contains(&("loop_max_ohm", 500_000_000)));
+        assert_eq!(of(Place::Neutral, ""), [("rcd_kind", 1_000_000)]);
+    }
+
+    fn ask(key: &str) -> DesignField {
+        let label = Text { en: "a".into(), de: "a".into(), es: "a".into() };
+        DesignField { key: key.into(), label, unit: Unit::Count, sanity: (Micro(0), Micro(i64::MAX)), proposal: None }
+    }
+
+    fn blank() -> ModelSnapshot {
+        ModelSnapshot {
+            model: ModelId::of(crate::ids::uuid_v7(1, &[0; 10])),
+            version: 1,
+            kind: UnitKind::Inverter,
+            maker: String::new(),
+            name: String::new(),
+            gtin: None,
+            serial_prefix: String::new(),
+            serial_length: (0, 0),
+            values: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn what_follows_follows_on_and_what_was_entered_stays() {
+        let figures = |text: &str| -> Figures {
+            let design = Design::parse(text).expect("well formed");
+            design.values().map(|(key, micro)| (key.to_owned(), micro)).collect()
+        };
+        let rules = RuleSet::of(Place::Uk);
+        let asked = ["energy_total_wh", "loop_max_ohm", "stack_mass_kg", "opening_distance_m", "inverter_w"].map(ask);
+        let model = ModelSnapshot { values: vec![("power_w".into(), 3_680_000_000)], ..blank() };
+        let equipment = Equipment { models: vec![model], slots: vec![Slot { number: 1, model: 0, new: true }] };
+        let following = Following { equipment: Some(&equipment), rules: &rules, asked: &asked };
+        let value =
+            |figures: &[(String, i64)], key: &str| figures.iter().find(|(own, _)| own == key).map(|(_, micro)| *micro);
+
+        let first = figures("modules = 8\nmodule_wh = 2560\nmodule_mass_kg = 28\nstack_mass_kg = 250");
+        let saved = following.completed(&first);
+        assert_eq!(value(&saved, "energy_total_wh"), Some(20_480_000_000));
+        assert_eq!(value(&saved, "stack_mass_kg"), Some(250_000_000), "entered");
+        assert_eq!(value(&saved, "inverter_w"), Some(3_680_000_000), "by the model");
+        assert_eq!(value(&saved, "reconnect_min_s"), None, "nobody asks for it");
+        assert_eq!(following.entered(&saved), first);
+
+        let mut changed = following.entered(&saved);
+        changed.iter_mut().filter(|(key, _)| key == "modules").for_each(|(_, micro)| *micro = 6_000_000);
+        let again = following.completed(&changed);
+        assert_eq!(value(&again, "energy_total_wh"), Some(15_360_000_000), "it follows the modules");
+        assert_eq!(value(&again, "stack_mass_kg"), Some(250_000_000), "entered once, it stays");
     }
 }

@@ -134,6 +134,8 @@ pub const FIELDS: &[Field] = &[
     number(Ac, "ac_breaker_a", Unit::Ampere),
     choice(Ac, "rcd_type", &["ac", "a", "f", "b"]),
     number(Ac, "rcd_residual_a", Unit::Ampere),
+    // Whose trip times hold, where it is not what the rules take; the codes of check F11.
+    choice(Ac, "rcd_kind", &["general", "selective", "bs_7671", "type_ii_au", "type_ii_nz", "type_i"]),
     choice(
         Earth,
         "pe_kind",

@@ -89,7 +89,7 @@ fn earth_fault(bench: &mut Bench<'_>) {
         pairs.push(("cold_share", Fixed(share.and_then(|rule| rule.value).map(|value| value.micro))));
         bench.run("loop_measured", "F10", share.as_ref(), &pairs);
     }
-    let kind = bench.figure(Topic::RcdKind);
+    let kind = bench.design.get("rcd_kind").or_else(|| bench.rules.figure(Topic::RcdKind));
     let times: Vec<Rule> = bench.rules.about(Topic::RcdTime).copied().collect();
     for rule in &times {
         let multiple: Option<i64> = rule.about.parse::<i64>().ok().map(|multiple| multiple * MICRO);

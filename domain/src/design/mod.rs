@@ -26,7 +26,7 @@ mod test_record;
 mod test_sheet;
 mod text;
 
-pub use derived::derived;
+pub use derived::{Figures, Following, derived};
 pub use differences::{Changed, ChangedLimit, ChangedVerdict, Differences, differences};
 pub use digest::digest;
 pub use drawing::{single_line, stack_drawing};

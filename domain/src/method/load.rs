@@ -3,7 +3,10 @@
 //! The texts come in as arguments. Stages that several methods share are written once and included ([`compose`]).
 
 use super::complaints::{Complaint, complaints};
-use super::plan::{Board, BoardDuty, Caution, DesignField, Method, Micro, Reviewed, Stage, Step, Text, UnitPlan};
+use super::plan::{
+    Board, BoardDuty, Caution, DesignField, LimitRule, Method, Micro, Requirement, Reviewed, Stage, Step, Text,
+    UnitPlan,
+};
 use crate::electrical::units::Unit;
 use crate::job_file::body::Purpose;
 use core::fmt;
@@ -120,7 +123,8 @@ pub fn from_toml(text: &str) -> Result<Method, Fault> {
 ///
 /// `[[stage]] include = "shared/isolation.toml"` puts the stages, steps, cautions, boards and design figures of that
 /// file there. A shared step that needs `"@entry"` needs what the including stage says: `with = { entry = ["step"] }`.
-/// Board ids may be given in the same way. Afterwards steps stand in the order of their stages, and within a stage in
+/// Board ids may be given in the same way. `[[limit]]` gives a reading of an included step its limit, or another one, so that a
+/// new version need not repeat the step. Afterwards steps stand in the order of their stages, and within a stage in
 /// that of the files, unless one needs another.
 ///
 /// # Errors
@@ -144,7 +148,7 @@ pub fn compose(name: &str, files: &[(&str, &str)]) -> Result<Composed, Fault> {
     };
     let mut places = BTreeMap::from([(String::new(), Fault::at(name, root.text, 0, ""))]);
     for (number, stage) in root.parts.stage.iter().enumerate() {
-        let at = |reason: String| Fault::at(name, root.text, root.stage_offset(number), reason);
+        let at = |reason: String| Fault::at(name, root.text, root.offset_of("stage", number), reason);
         match (&stage.include, &stage.id, &stage.title) {
             (Some(shared), None, None) => {
                 let file = FileText::read(shared, files).map_err(|fault| match fault.line {
@@ -163,6 +167,7 @@ pub fn compose(name: &str, files: &[(&str, &str)]) -> Result<Composed, Fault> {
     }
     root.mark(&mut places);
     root.add_to(root.parts.step.clone(), &mut method);
+    root.limit(&mut method)?;
     method.steps = in_order(core::mem::take(&mut method.steps), &method.stages);
     Ok(Composed { method, places })
 }
@@ -190,6 +195,17 @@ struct Parts {
     unit: Vec<UnitPlan>,
     #[serde(default)]
     board: Vec<Board>,
+    #[serde(default)]
+    limit: Vec<LimitText>,
+}
+
+/// A limit for a reading of an included step.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LimitText {
+    step: String,
+    reading: String,
+    limit: LimitRule,
 }
 
 /// A stage, or a file in its place.
@@ -230,6 +246,9 @@ impl<'t> FileText<'t> {
         if self.parts.id.is_some() || self.parts.stage.iter().any(|stage| stage.include.is_some()) {
             return Err(format!("{name} is a method or includes files itself; only shared stages are included"));
         }
+        if !self.parts.limit.is_empty() {
+            return Err(format!("{name} gives a limit to another file's step; only the method itself does"));
+        }
         for stage in &self.parts.stage {
             let (Some(id), Some(title)) = (&stage.id, &stage.title) else {
                 return Err(format!("{name}: a stage has id and title"));
@@ -263,8 +282,26 @@ impl<'t> FileText<'t> {
         }
     }
 
-    fn stage_offset(&self, number: usize) -> usize {
-        elements(&self.tree, "stage").nth(number).map_or(0, |stage| stage.span().start)
+    /// Gives readings the limits that the method's own file names.
+    fn limit(&self, method: &mut Method) -> Result<(), Fault> {
+        for (number, given) in self.parts.limit.iter().enumerate() {
+            let step = method.steps.iter_mut().find(|step| step.id == given.step);
+            let reading =
+                step.into_iter().flat_map(|step| &mut step.requirements).find_map(|requirement| match requirement {
+                    Requirement::Reading(need) if need.id == given.reading => Some(need),
+                    _ => None,
+                });
+            let Some(reading) = reading else {
+                let reason = format!("no step \"{}\" has a reading \"{}\"", given.step, given.reading);
+                return Err(Fault::at(self.name, self.text, self.offset_of("limit", number), reason));
+            };
+            reading.limit = Some(given.limit.clone());
+        }
+        Ok(())
+    }
+
+    fn offset_of(&self, array: &str, number: usize) -> usize {
+        elements(&self.tree, array).nth(number).map_or(0, |element| element.span().start)
     }
 
     /// Remembers where each thing with an id stands.
@@ -351,6 +388,7 @@ fn name_of<'a>(element: &'a toml::Spanned<DeValue<'_>>, key: &str) -> Option<(&'
 
 #[cfg(test)]
 mod tests {
+    use super::super::plan::DesignLimit;
     use super::*;
 
     const ROOT: &str = r#"
@@ -403,6 +441,42 @@ act = { en = "a", de = "a", es = "a" }
         assert_eq!(method.steps[1].needs, ["own"]);
         assert_eq!(method.steps[1].boards.as_deref(), Some(&[][..]));
         assert_eq!(method.stages.len(), 2);
+    }
+
+    /// A reading without a limit at the end of the shared step.
+    const READING: &str = r#"
+[[step.require]]
+kind = "reading"
+id = "loop"
+label = { en = "a", de = "a", es = "a" }
+unit = "ohm"
+sanity = ["0.01", "2000"]
+"#;
+    const LIMIT: &str = r#"
+[[limit]]
+step = "close"
+reading = "loop"
+limit = { from = "design", at_most = "loop_max_ohm" }
+"#;
+
+    #[test]
+    fn a_method_gives_an_included_reading_its_limit() {
+        let end = format!("{END}{READING}");
+        let limit_of = |root: &str| {
+            let method = put_together(root, &end).expect("both are in order").method;
+            match method.steps[1].requirements.as_slice() {
+                [Requirement::Reading(need)] => need.limit.clone(),
+                other => panic!("{other:?}"),
+            }
+        };
+        assert_eq!(limit_of(ROOT), None);
+        let expected = DesignLimit { at_least: None, at_most: Some("loop_max_ohm".into()) };
+        assert_eq!(limit_of(&format!("{ROOT}{LIMIT}")), Some(LimitRule::Design(expected)));
+        let given = format!("{ROOT}{}", LIMIT.replace("reading = \"loop\"", "reading = \"lop\""));
+        let fault = put_together(&given, &end).err().unwrap_or_default();
+        assert!(fault.starts_with("m.toml:26:1: no step \"close\" has a reading \"lop\""), "{fault}");
+        let fault = put_together(ROOT, &format!("{end}{LIMIT}")).err().unwrap_or_default();
+        assert!(fault.starts_with("m.toml:11:1: shared/end.toml gives a limit"), "{fault}");
     }
 
     #[test]

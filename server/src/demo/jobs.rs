@@ -3,6 +3,7 @@
 //! The evidence comes from [`domain::rehearsal`], so a demo job is one that the gates themselves let through.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use anyhow::Context as _;
 use bytes::Bytes;
@@ -21,6 +22,7 @@ use super::{day_after, ids, picture, queries};
 use crate::db::FirmTx;
 use crate::features::reference::{load_instruments, load_models};
 use crate::job_files::append::{Appended, FirmLock, append};
+use crate::methods::Published;
 use crate::state::AppState;
 
 const METHOD: (&str, u32) = ("series-stack-floor", 1);
@@ -147,6 +149,7 @@ const DESIGN: &[(&str, i64)] = &[
     ("pe_joints_module", 4_000_000),
     ("pe_length_m", 8_000_000),
     ("pe_size_mm2", 6_000_000),
+    ("rcd_kind", 1_000_000),
     ("stack_gravity_height_m", 600_000),
     ("stack_mass_kg", 180_000_000),
 ];
@@ -270,10 +273,14 @@ impl<'w> Writer<'w> {
         Said { id: self.entry_id(), body }
     }
 
+    fn method(&self) -> anyhow::Result<Arc<Published>> {
+        let all = self.state.methods.all();
+        let own = all.into_iter().find(|own| (own.method.id.as_str(), own.method.version) == METHOD);
+        own.context("the built-in method is not loaded")
+    }
+
     fn opening(&self, job: &DemoJob) -> anyhow::Result<Vec<Said>> {
-        let method =
-            self.state.methods.all().into_iter().find(|m| m.method.id == METHOD.0 && m.method.version == METHOD.1);
-        let method = method.context("the built-in method is not loaded")?;
+        let method = self.method()?;
         let wanted = [ids::MODULE, ids::CONTROL_UNIT, ids::INVERTER];
         let models: Vec<ModelSnapshot> =
             wanted.iter().filter_map(|id| self.models.iter().find(|model| model.model == *id)).cloned().collect();
@@ -320,7 +327,7 @@ impl<'w> Writer<'w> {
 
     /// Works step after step until a step is reached (and left open) or the job is done.
     async fn rehearse(&mut self, job: &DemoJob, until: Option<&str>) -> anyhow::Result<()> {
-        let method = self.state.methods.all().into_iter().find(|m| m.method.id == METHOD.0).context("no method")?;
+        let method = self.method()?;
         let plan = Plan::of(&method.method);
         loop {
             let Some(at) = next_open(&self.file, &plan) else { return Ok(()) };
@@ -364,7 +371,7 @@ impl<'w> Writer<'w> {
     }
 
     async fn ask_for_a_deviation(&mut self, job: &DemoJob) -> anyhow::Result<()> {
-        let method = self.state.methods.all().into_iter().find(|m| m.method.id == METHOD.0).context("no method")?;
+        let method = self.method()?;
         let plan = Plan::of(&method.method);
         let mut state = fold(&self.file, &plan);
         let open = state.gate.unfinished();

@@ -2,10 +2,12 @@
 
 use std::sync::Arc;
 
-use domain::design::{Design, Differences, differences};
+use domain::design::{Design, Differences, Figures, differences};
 use domain::electrical::{CheckLimit, Verdict};
+use domain::method::Method;
 use leptos::prelude::*;
 
+use super::asked::following;
 use super::form::part;
 use super::results::Ground;
 use super::view_model::{RULES_FIRM, RULES_PLACE, RULES_VERSION, as_built, field_at, with_models};
@@ -24,16 +26,23 @@ pub fn built_part(ground: Ground, here: Signal<Option<Arc<DeskJob>>>) -> AnyView
         let planned = Design::of_values(planned.iter().map(|(key, micro)| (key.as_str(), *micro)));
         let planned = with_models(&planned, here.view.equipment.as_ref());
         let mut built = ground.computed.with(|now| as_built(&now.design, &here.view.units));
-        for (key, micro) in &here.view.design {
-            if field_at(key).is_none() {
-                built.set(key, *micro);
+        let found = rules.with(|rules| {
+            let following = following(&here, rules);
+            for (key, micro) in following.entered(&here.view.design) {
+                if field_at(&key).is_none() {
+                    built.set(&key, micro);
+                }
             }
-        }
-        Some(Arc::new(rules.with(|rules| differences(&planned, &built, rules))))
+            let figures: Figures = built.values().map(|(key, micro)| (key.to_owned(), micro)).collect();
+            let figures = following.completed(&figures);
+            let built = Design::of_values(figures.iter().map(|(key, micro)| (key.as_str(), *micro)));
+            differences(&planned, &built, rules)
+        });
+        Some((here.method.clone(), Arc::new(found)))
     });
     let content = move || {
-        let found = found.get()?;
-        let (figures, verdicts) = (figures(w, &found), verdicts(w, ground, &found));
+        let (method, found) = found.get()?;
+        let (figures, verdicts) = (figures(w, method.as_deref(), &found), verdicts(w, ground, &found));
         let limits = limits(w, ground, &found);
         let content = view! {
             <p class="soft">{t!(w, "design.built_explain")}</p>
@@ -58,7 +67,7 @@ fn line(w: Words, name: String, planned: String, built: String) -> AnyView {
     view! { <li data-testid="difference">{t!(w, "design.pair", name = name, value = changed)}</li> }.into_any()
 }
 
-fn figures(w: Words, found: &Differences) -> Vec<AnyView> {
+fn figures(w: Words, method: Option<&Method>, found: &Differences) -> Vec<AnyView> {
     let mut lines = Vec::new();
     for changed in &found.figures {
         // By which rules is no figure of the installation; the sheet says it elsewhere.
@@ -70,9 +79,18 @@ fn figures(w: Words, found: &Differences) -> Vec<AnyView> {
             (Some(micro), Some((_, field))) => value(w, field, micro),
             (Some(micro), None) => w.number_short(micro),
         };
-        lines.push(line(w, field_name(w, &changed.key), show(changed.planned), show(changed.built)));
+        lines.push(line(w, name_of(w, method, &changed.key), show(changed.planned), show(changed.built)));
     }
     lines
+}
+
+/// The sheet's word for a figure, or the one of the method that asks for it.
+fn name_of(w: Words, method: Option<&Method>, key: &str) -> String {
+    let asked = method.and_then(|method| method.design.iter().find(|field| field.key == key));
+    match asked.filter(|_| field_at(key).is_none()) {
+        Some(field) => field.label.in_language(w.lang.code()).to_owned(),
+        None => field_name(w, key),
+    }
 }
 
 fn verdicts(w: Words, ground: Ground, found: &Differences) -> Vec<AnyView> {

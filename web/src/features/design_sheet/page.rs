@@ -2,13 +2,14 @@
 
 use std::sync::Arc;
 
-use domain::design::Design;
+use domain::design::{Design, Figures};
 use domain::electrical::rule_set::{FirmRules, RuleSet, RulesName};
 use domain::ids::JobId;
 use domain::job_file::body::{Body, DesignInputs};
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
+use super::asked::{asked_part, following};
 use super::built::built_part;
 use super::drawings::{single_line_part, stack_part};
 use super::form::{Around, Form, rules_part, sections};
@@ -111,13 +112,16 @@ fn sheet_view(
     discard: UnsyncCallback<()>,
 ) -> AnyView {
     let Some(opened) = here.get_untracked() else { return ().into_any() };
-    let design = &opened.view.design;
-    let of_job = rules_of_job(design, &opened.rule_set);
+    let of_job = rules_of_job(&opened.view.design, &opened.rule_set);
+    let device = use_device();
+    let own_rules = Memo::new(move |_| device.rule_sets());
+    let entered = Memo::new(move |_| {
+        here.with(|here| here.as_ref().map(|here| entered_of(here, &own_rules.get())).unwrap_or_default())
+    });
+    let design = &entered.get_untracked();
     let draft = draft.without_saved(design, of_job, w);
     let is_kept = RwSignal::new(!draft.is_empty());
     let form = Form::of(design, of_job, &draft, w);
-    let device = use_device();
-    let own_rules = Memo::new(move |_| device.rule_sets());
     let rules = Memo::new(move |_| chosen_rules(form.rules(), of_job, &own_rules.get()));
     let other = rules.with_untracked(|rules| other_version(design, rules));
     let session = use_session();
@@ -163,7 +167,7 @@ fn sheet_view(
                     <LinkButton label=t!(w, "design.tests") href=Screen::TestSheet(job).href() icon=Icon::List />
                     <Button label=t!(w, "design.print") icon=Icon::Document on_press=print />
                 </div>
-                {columns(ground, here, rules_part(fields, other, of_job, own_rules.into()))}
+                {columns(ground, here, entered, rules_part(fields, other, of_job, own_rules.into()))}
                 {single_line_part(ground)}
                 {stack_part(ground)}
             </div>
@@ -172,13 +176,20 @@ fn sheet_view(
     .into_any()
 }
 
+/// The job's figures without those that follow from others; those follow again when the sheet is saved.
+fn entered_of(here: &DeskJob, own: &[FirmRules]) -> Figures {
+    let figures = &here.view.design;
+    let rules = rules_of_job(figures, &here.rule_set).find(own);
+    rules.map_or_else(|| figures.clone(), |rules| following(here, &rules).entered(figures))
+}
+
 /// The rules of a choice. One that is not on this device (an old draft names it) falls back to the job's, which is there.
 fn chosen_rules(chosen: RulesName, of_job: RulesName, own: &[FirmRules]) -> RuleSet {
     chosen.find(own).or_else(|| of_job.find(own)).unwrap_or_else(|| RuleSet::of(of_job.place))
 }
 
 /// What is typed, and beside it what follows.
-fn columns(ground: Ground, here: Here, rules: AnyView) -> AnyView {
+fn columns(ground: Ground, here: Here, entered: Memo<Figures>, rules: AnyView) -> AnyView {
     view! {
         <div class="two-columns sheet-columns">
             <div class="stack loose">{rules}{sections(ground.around)}</div>
@@ -189,6 +200,7 @@ fn columns(ground: Ground, here: Here, rules: AnyView) -> AnyView {
                 {suggestions_part(ground)}
                 {notices_part(ground)}
                 {limits_part(ground)}
+                {asked_part(ground, here, entered)}
             </div>
         </div>
     }
@@ -234,7 +246,7 @@ fn jumps(w: Words) -> AnyView {
 /// The main action with what belongs to it; nothing for those who only read.
 fn bottom(ground: Ground, store: Store, job: JobId, here: Here, is_kept: RwSignal<bool>) -> impl Fn() -> AnyView {
     let (w, form) = (ground.around.w, ground.around.form);
-    let toasts = expect_context::<Toasts>();
+    let (toasts, device) = (expect_context::<Toasts>(), use_device());
     let (busy, failed) = (RwSignal::new(false), RwSignal::new(None::<SaveError>));
     let tried = RwSignal::new(false);
     let faults = Memo::new(move |_| form.faults());
@@ -244,10 +256,12 @@ fn bottom(ground: Ground, store: Store, job: JobId, here: Here, is_kept: RwSigna
         if faults.get_untracked() > 0 {
             return;
         }
-        let before = &now.view.design;
-        let rules = ground.around.rules;
-        let values = rules.with_untracked(|rules| values_to_save(before, form.touched().into_iter(), rules));
-        if values == *before {
+        let before = entered_of(&now, &device.rule_sets());
+        let values = ground.around.rules.with_untracked(|rules| {
+            let entered = values_to_save(&before, form.touched().into_iter(), rules);
+            following(&now, rules).completed(&entered)
+        });
+        if values == now.view.design {
             toasts.say(t!(w, "design.unchanged"));
             return;
         }

@@ -53,6 +53,7 @@ pub fn hint(key: &str) -> Option<Key> {
         "dc_fault_a" => key!("design.hint.dc_fault_a"),
         "ac_protective_core_mm2" => key!("design.hint.ac_protective_core_mm2"),
         "rcd_residual_a" => key!("design.hint.rcd_residual_a"),
+        "rcd_kind" => key!("design.hint.rcd_kind"),
         "fault_clearing_s" => key!("design.hint.fault_clearing_s"),
         "maker_side_distance_m" | "maker_above_distance_m" | "maker_front_distance_m" => {
             key!("design.hint.maker_distance")
@@ -126,6 +127,12 @@ pub fn choice(w: Words, word: &str) -> String {
         "authority_accepted" => key!("design.choice.authority_accepted"),
         "class_00" => key!("design.choice.class_00"),
         "class_0" => key!("design.choice.class_0"),
+        "general" => key!("design.choice.general"),
+        "selective" => key!("design.choice.selective"),
+        "bs_7671" => key!("design.choice.bs_7671"),
+        "type_ii_au" => key!("design.choice.type_ii_au"),
+        "type_ii_nz" => key!("design.choice.type_ii_nz"),
+        "type_i" => key!("design.choice.type_i"),
         designation => return designation.to_uppercase().replace('_', "-"),
     };
     w.say(key).to_owned()

@@ -2,8 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use domain::design::Following;
+use domain::electrical::rule_set::RuleSet;
 use domain::job_file::body::{ConsentState, CrewRole, SiteDetails};
 use domain::method::Method;
+use domain::method::plan::DesignField;
 use serde::{Deserialize, Serialize};
 
 use crate::features::desk::shared::kind_word;
@@ -107,8 +110,8 @@ impl SiteText {
 }
 
 impl PlanDraft {
-    /// The plan of a job that is there, to be changed.
-    pub fn of(view: &JobView, w: Words) -> Self {
+    /// The plan of a job that is there, to be changed. What only follows from other figures stays out: it follows again.
+    pub fn of(view: &JobView, (rules, asked): (Option<&RuleSet>, &[DesignField]), w: Words) -> Self {
         let mut draft = Self { site: SiteText::of(&view.site), ..Self::default() };
         if let Some((id, version)) = &view.method {
             draft.method = method_value(id, *version);
@@ -122,9 +125,12 @@ impl PlanDraft {
                 unit.count = (before + 1).to_string();
             }
         }
-        draft.design = view.design.iter().map(|(key, micro)| (key.clone(), w.number_short(*micro))).collect();
+        let equipment = view.equipment.as_ref();
+        let following = rules.map(|rules| Following { equipment, rules, asked });
+        let figures = following.map_or_else(|| view.design.clone(), |following| following.entered(&view.design));
+        draft.design = figures.iter().map(|(key, micro)| (key.clone(), w.number_short(*micro))).collect();
         // What stands in the job file was looked at when it was written.
-        draft.design_checked = view.design.iter().map(|(key, _)| key.clone()).collect();
+        draft.design_checked = figures.iter().map(|(key, _)| key.clone()).collect();
         if let Some(consent) = &view.consent {
             consent_word(consent.state).clone_into(&mut draft.consent);
             draft.consent_reference.clone_from(&consent.reference);

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use domain::electrical::rule_set::{FirmRules, Place, RulesName, newest};
+use domain::electrical::rule_set::{FirmRules, Place, RuleSet, RulesName, newest};
 use domain::ids::{JobId, SiteId};
 use domain::job_file::body::{CrewRole, MethodRef, ModelSnapshot, Ticket};
 use domain::method::Method;
@@ -19,7 +19,7 @@ use super::sections::{
 use super::view_model::{Around, Candidate, bodies_of, live_checks, read};
 use crate::adapters::save_file::time_zone;
 use crate::device::use_device;
-use crate::features::design_sheet::view_model::rules_offered;
+use crate::features::design_sheet::view_model::{rules_of_job, rules_offered};
 use crate::features::desk::shared::rights;
 use crate::features::desk::{DeskJob, Methods, Store, job_here, method_of, save_error, today, with_store, write};
 use crate::features::words::{purpose, rules_name};
@@ -71,7 +71,11 @@ async fn open(store: &JobStore, job: Option<JobId>, w: Words) -> Option<Opened> 
     }
     let is_kept = kept.is_some();
     let draft = kept.unwrap_or_else(|| match &here {
-        Some(here) => PlanDraft::of(&here.view, w),
+        Some(here) => {
+            let rules = rules_of_job(&here.view.design, &here.rule_set).find(&reference.rule_sets);
+            let asked = here.method.as_ref().map_or(&[][..], |method| &method.design);
+            PlanDraft::of(&here.view, (rules.as_ref(), asked), w)
+        }
         None => new_draft(store, &reference),
     });
     Some(Opened { here, reference, draft, is_kept })
@@ -157,6 +161,16 @@ fn Opening(store: Store, job: Option<JobId>) -> impl IntoView {
     }
 }
 
+/// By which rules the job is designed, once they are on this device.
+fn rules_chosen(form: Form, here: Option<&DeskJob>) -> Memo<Option<RuleSet>> {
+    let device = use_device();
+    let of_job = here.map(|here| rules_of_job(&here.view.design, &here.rule_set));
+    Memo::new(move |_| {
+        let chosen = || RulesName::parse(&form.rules.get()).unwrap_or(RulesName::built_in(Place::Neutral));
+        of_job.unwrap_or_else(chosen).find(&device.rule_sets())
+    })
+}
+
 fn candidates(reference: &Reference) -> Vec<Candidate> {
     let mut people: Vec<Candidate> = reference
         .people
@@ -209,13 +223,16 @@ fn PlanForm(
     let method = chosen_method(&store.get(), form, here.clone(), &reference, w);
 
     let around = StoredValue::new((here.clone(), people.clone(), models.clone()));
+    let rules = rules_chosen(form, here.as_deref());
     let reading = Memo::new(move |_| {
         let draft = form.draft();
         let method = method.get();
+        let rules = rules.get();
         around.with_value(|(here, people, models)| {
             let around = Around {
                 method: method.as_ref().map(|(method, reference)| (&**method, reference)),
                 models,
+                rules: rules.as_ref(),
                 people,
                 before: here.as_ref().map(|here| &here.view),
                 slots_ever: here.as_ref().map_or(0, |here| here.slots_ever),

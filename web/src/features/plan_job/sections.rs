@@ -12,6 +12,7 @@ use super::draft::{CONSENTS, consent_word};
 use super::form::Form;
 use super::view_model::{Candidate, Fault, FieldId, Reading, spec};
 use super::words;
+use crate::features::design_sheet::view_model::value_of;
 use crate::features::desk::shared::{is_expired, kind_word};
 use crate::features::words::{consent, crew_role, quantity, unit_kind};
 use crate::i18n::format::Day;
@@ -161,12 +162,17 @@ fn design_field(w: Words, ground: Ground, field: DesignField) -> AnyView {
             || own.checked.get()
     });
     let fault = ground.fault(w, FieldId::Design(field.key.clone()), Some(field.clone()));
+    let (key, of) = (field.key.clone(), field.unit);
     // What was understood, where it is not what stands there: "12 mm²" for a wire gauge, 1200 for "1.2 k".
     let spelled = move || {
         let parsed = parse_reading(&own.text.get(), &spec(&field), NumberLocale::from_decimal(w.decimal.sign()));
         let value: Quantity = parsed.value.filter(|_| parsed.quality == Quality::Ok)?;
         (!parsed.notes.is_empty() && parsed.notes != [domain::electrical::Note::UnitAssumed])
             .then(|| t!(w, "plan.understood", value = quantity(w, value, Prefix::One)))
+    };
+    let follows = move || {
+        let micro = ground.reading.with(|reading| value_of(&reading.follows, &key))?;
+        Some(t!(w, "plan.follows", value = quantity(w, Quantity::of(of, micro), Prefix::One)))
     };
     let input = if unit.is_empty() {
         view! { <Field label value=own.text kind=FieldKind::Number fault /> }.into_any()
@@ -177,6 +183,7 @@ fn design_field(w: Words, ground: Ground, field: DesignField) -> AnyView {
         <div class="stack">
             {input}
             {move || spelled().map(|words| view! { <p class="soft">{words}</p> })}
+            {move || follows().map(|words| view! { <p class="soft" data-testid="follows">{words}</p> })}
             {move || implausible.get().then(|| view! { <CheckRow label=t!(w, "plan.checked") checked=own.checked /> })}
         </div>
     }

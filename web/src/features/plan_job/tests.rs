@@ -7,6 +7,7 @@ use crate::features::job::load::{JobView, job_view};
 use crate::features::plan_job::draft::UnitText;
 use crate::i18n::format::Day;
 use crate::i18n::{Decimal, Lang, Words};
+use domain::electrical::rule_set::{Place, RuleSet};
 use domain::electrical::{Unit, Verdict};
 use domain::ids::{JobId, ModelId, PersonId, SiteId, uuid_v7};
 use domain::job_file::Body;
@@ -137,6 +138,9 @@ fn people() -> Vec<Candidate> {
     }]
 }
 
+/// Nothing follows where the rules are not on the device.
+const NO_RULES: (Option<&RuleSet>, &[DesignField]) = (None, &[]);
+
 struct Setup {
     method: Method,
     reference: MethodRef,
@@ -160,6 +164,7 @@ impl Setup {
         Around {
             method: Some((&self.method, &self.reference)),
             models: &self.models,
+            rules: None,
             people: &self.people,
             before,
             slots_ever,
@@ -254,7 +259,7 @@ fn a_job_that_is_there_writes_only_what_changed() {
     let setup = Setup::new();
     let first = read(&filled(), setup.around(None, 0), POINT);
     let view = setup.view_of(&first.bodies);
-    let draft = PlanDraft::of(&view, COMMA);
+    let draft = PlanDraft::of(&view, NO_RULES, COMMA);
     assert!(read(&draft, setup.around(Some(&view), 9), COMMA).bodies.is_empty());
     let mut moved = draft;
     moved.day = "2026-12-02".into();
@@ -267,7 +272,7 @@ fn a_slot_number_is_never_given_twice() {
     let setup = Setup::new();
     let first = read(&filled(), setup.around(None, 0), POINT);
     let view = setup.view_of(&first.bodies);
-    let mut draft = PlanDraft::of(&view, POINT);
+    let mut draft = PlanDraft::of(&view, NO_RULES, POINT);
     let numbers = |reading: &Reading| -> Vec<u16> {
         reading
             .bodies
@@ -324,7 +329,7 @@ fn figures_of_the_design_sheet_outlive_a_change_of_the_plan() {
     let mut view = setup.view_of(&first.bodies);
     view.design.push(("ac_cable_length_m".into(), 12_000_000));
     view.design.sort();
-    let mut draft = PlanDraft::of(&view, POINT);
+    let mut draft = PlanDraft::of(&view, NO_RULES, POINT);
     let same = read(&draft, setup.around(Some(&view), 9), POINT);
     assert!(same.bodies.is_empty(), "{:?}", same.bodies);
     draft.design.insert("window_min".into(), "101".into());
@@ -332,6 +337,44 @@ fn figures_of_the_design_sheet_outlive_a_change_of_the_plan() {
     let [Body::DesignInputs(design)] = changed.bodies.as_slice() else { panic!("{:?}", changed.bodies) };
     assert!(design.values.contains(&("ac_cable_length_m".to_owned(), 12_000_000)));
     assert!(design.values.contains(&("window_min".to_owned(), 101_000_000)));
+}
+
+#[test]
+fn what_follows_is_saved_with_the_plan_and_follows_the_units() {
+    let mut setup = Setup::new();
+    let asked = setup.method.design[0].clone();
+    let sanity = (Micro(0), Micro(i64::MAX));
+    setup.method.design.push(DesignField { key: "energy_total_wh".into(), unit: Unit::WattHour, sanity, ..asked });
+    setup.reference = setup.method.reference();
+    setup.models[0].values.push(("energy_wh".into(), 2_560_000_000));
+    let rules = RuleSet::of(Place::Uk);
+    let planned = |draft: &PlanDraft, before: Option<&JobView>| {
+        read(draft, Around { rules: Some(&rules), ..setup.around(before, 9) }, POINT)
+    };
+    let energy = |reading: &Reading| {
+        let bodies = reading.bodies.iter().find_map(|body| match body {
+            Body::DesignInputs(design) => Some(design.values.clone()),
+            _ => None,
+        });
+        bodies.unwrap().into_iter().find(|(key, _)| key == "energy_total_wh").map(|(_, micro)| micro)
+    };
+
+    let first = planned(&filled(), None);
+    assert_eq!(energy(&first), Some(20_480_000_000));
+    assert_eq!(first.follows, [("energy_total_wh".to_owned(), 20_480_000_000)]);
+    assert_eq!(first.gaps, [Gap::GridPoint], "nobody has to type it");
+    let without = read(&filled(), setup.around(None, 0), POINT);
+    assert_eq!((energy(&without), without.gaps), (None, vec![Gap::GridPoint, Gap::Design(1)]));
+
+    let view = setup.view_of(&first.bodies);
+    let mut draft = PlanDraft::of(&view, (Some(&rules), &setup.method.design), POINT);
+    assert!(planned(&draft, Some(&view)).bodies.is_empty());
+    draft.units.get_mut("module").unwrap().count = "6".into();
+    assert_eq!(energy(&planned(&draft, Some(&view))), Some(15_360_000_000));
+
+    draft.design.insert("energy_total_wh".into(), "18000".into());
+    let entered = planned(&draft, Some(&view));
+    assert_eq!((energy(&entered), entered.follows), (Some(18_000_000_000), Vec::new()));
 }
 
 #[test]
@@ -347,7 +390,7 @@ fn the_office_corrects_the_site_and_nothing_else() {
     let setup = Setup::new();
     let first = read(&filled(), setup.around(None, 0), POINT);
     let view = setup.view_of(&first.bodies);
-    let mut draft = PlanDraft::of(&view, POINT);
+    let mut draft = PlanDraft::of(&view, NO_RULES, POINT);
     draft.site.grid_point = "GP-12".into();
     draft.day = "2026-12-09".into();
     draft.start = "noon".into();

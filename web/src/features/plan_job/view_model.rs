@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use domain::design::{Figures, Following};
+use domain::electrical::rule_set::RuleSet;
 use domain::electrical::{Check, Cmp, FieldSpec, NumberLocale, Prefix, Quality, Quantity, parse_reading};
 use domain::ids::{JobId, PersonId, SiteId, uuid_v7};
 use domain::job_file::JobFile;
@@ -125,6 +127,8 @@ pub struct Reading {
     pub faults: BTreeMap<FieldId, Fault>,
     /// What is missing.
     pub gaps: Vec<Gap>,
+    /// Figures that the method asks for, nobody entered, and that follow from the rest.
+    pub follows: Figures,
 }
 
 impl Reading {
@@ -143,6 +147,8 @@ pub struct Around<'a> {
     pub method: Option<(&'a Method, &'a MethodRef)>,
     /// The catalogue, without retired items.
     pub models: &'a [ModelSnapshot],
+    /// By which the job is designed; absent while this device lacks them, and then nothing follows.
+    pub rules: Option<&'a RuleSet>,
     /// People.
     pub people: &'a [Candidate],
     /// The job as it stands; absent for a new one.
@@ -159,8 +165,8 @@ pub fn read(draft: &PlanDraft, around: Around<'_>, w: Words) -> Reading {
     site(draft, around, &mut out);
     plan(draft, around, &mut out);
     if let Some((method, _)) = around.method {
-        equipment(draft, method, around, &mut out);
-        design(draft, method, around, w, &mut out);
+        let units = equipment(draft, method, around, &mut out);
+        design(draft, (method, units.as_ref()), around, w, &mut out);
     }
     consent(draft, around, &mut out);
     crew(draft, around, &mut out);
@@ -218,7 +224,8 @@ fn count_of(text: &str, plan: &UnitPlan) -> Option<u16> {
     text.trim().parse::<u16>().ok().filter(|count| (plan.least..=plan.most).contains(count))
 }
 
-fn equipment(draft: &PlanDraft, method: &Method, around: Around<'_>, out: &mut Reading) {
+/// The units as they are planned; those of before where the form does not say all.
+fn equipment(draft: &PlanDraft, method: &Method, around: Around<'_>, out: &mut Reading) -> Option<Equipment> {
     let mut wanted: Vec<(&UnitPlan, &ModelSnapshot, u16)> = Vec::new();
     let mut complete = true;
     for plan in &method.units {
@@ -248,13 +255,14 @@ fn equipment(draft: &PlanDraft, method: &Method, around: Around<'_>, out: &mut R
             }
         }
     }
-    if !complete || wanted.is_empty() {
-        return;
-    }
     let before = around.before.and_then(|before| before.equipment.as_ref());
+    if !complete || wanted.is_empty() {
+        return before.cloned();
+    }
     let after = places(before, &wanted, around.slots_ever);
     let changed = before.is_none_or(|before| *before != after);
-    push_if_changed(out, changed, Body::Equipment(after));
+    push_if_changed(out, changed, Body::Equipment(after.clone()));
+    Some(after)
 }
 
 /// A pinned model stays pinned at its version while it stays chosen: the catalogue may have moved on.
@@ -315,27 +323,39 @@ pub fn figure(field: &DesignField, text: &str, checked: bool, w: Words) -> Resul
     }
 }
 
-fn design(draft: &PlanDraft, method: &Method, around: Around<'_>, w: Words, out: &mut Reading) {
-    let mut values = Vec::new();
-    let mut missing = 0;
+fn design(
+    draft: &PlanDraft,
+    (method, units): (&Method, Option<&Equipment>),
+    around: Around<'_>,
+    w: Words,
+    out: &mut Reading,
+) {
+    let mut values: Figures = Vec::new();
     for field in &method.design {
         let text = draft.design.get(&field.key).map_or("", String::as_str);
         match figure(field, text, draft.design_checked.contains(&field.key), w) {
             Ok(Some(micro)) => values.push((field.key.clone(), micro)),
-            Ok(None) => missing += 1,
+            Ok(None) => {}
             Err(fault) => {
                 out.faults.insert(FieldId::Design(field.key.clone()), fault);
             }
         }
     }
-    if missing > 0 {
-        out.gaps.push(Gap::Design(missing));
-    }
     let before: &[(String, i64)] = around.before.map_or(&[], |before| &before.design);
     // The design sheet keeps figures that no method asks for.
     values.extend(before.iter().filter(|(key, _)| method.design.iter().all(|field| field.key != *key)).cloned());
     values.sort();
-    push_if_changed(out, before != values, Body::DesignInputs(DesignInputs { values }));
+    let following = around.rules.map(|rules| Following { equipment: units, rules, asked: &method.design });
+    let all = following.map_or_else(|| values.clone(), |following| following.completed(&values));
+    let has = |figures: &Figures, key: &str| figures.iter().any(|(own, _)| own == key);
+    let open =
+        |field: &&DesignField| !has(&all, &field.key) && !out.faults.contains_key(&FieldId::Design(field.key.clone()));
+    let missing = method.design.iter().filter(open).count();
+    if missing > 0 {
+        out.gaps.push(Gap::Design(missing));
+    }
+    out.follows = all.iter().filter(|(key, _)| !has(&values, key)).cloned().collect();
+    push_if_changed(out, before != all, Body::DesignInputs(DesignInputs { values: all }));
 }
 
 fn consent(draft: &PlanDraft, around: Around<'_>, out: &mut Reading) {
