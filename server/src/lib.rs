@@ -33,6 +33,7 @@ use crate::auth::password::Passwords;
 use crate::auth::tokens::Tokens;
 use crate::clock::Clock;
 use crate::config::Config;
+use crate::features::live;
 use crate::methods::Methods;
 use crate::state::AppState;
 
@@ -83,6 +84,7 @@ pub async fn build_with(config: Config, clock: Clock) -> anyhow::Result<App> {
         tokens: Tokens::new(&config.token_secret),
         passwords: Passwords::new()?,
         limits: Arc::default(),
+        live: Arc::default(),
         config: Arc::new(config),
         clock,
         db,
@@ -117,11 +119,13 @@ pub async fn serve(
     app: App,
     stop: impl Future<Output = ()> + Send + 'static,
 ) -> anyhow::Result<()> {
-    let tasks = tasks::spawn(app.state.clone());
+    let (tasks, listening) = (tasks::spawn(app.state.clone()), live::spawn(app.state.clone()));
+    let live = Arc::clone(&app.state.live);
     let (asked, was_asked) = tokio::sync::oneshot::channel();
     let service = app.router.into_make_service_with_connect_info::<SocketAddr>();
     let serving = axum::serve(listener, service).with_graceful_shutdown(async move {
         stop.await;
+        live.end();
         let _ = asked.send(());
     });
     let too_long = async {
@@ -140,6 +144,7 @@ pub async fn serve(
         }
     };
     tasks.abort();
+    listening.abort();
     app.state.db.close().await;
     served
 }

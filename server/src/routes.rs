@@ -8,7 +8,7 @@ use tower_http::compression::CompressionLayer;
 
 use crate::error::ApiError;
 use crate::features::{
-    desks, devices, health, links, people, photos, reference, report, rule_sets, session, sync, voice,
+    desks, devices, health, links, live, people, photos, reference, report, rule_sets, session, sync, voice,
 };
 use crate::http::{JSON_BYTES_MAX, files, headers, time_limit, trace};
 use crate::state::AppState;
@@ -50,6 +50,7 @@ fn api() -> Router<AppState> {
         // --- sync; reads its bodies itself, within limits of its own
         .route("/sync/push", post(sync::push_entries))
         .route("/sync/pull", post(sync::pull_entries))
+        .route("/live", get(live::follow_news))
         // --- photos; an upload streams and counts its bytes itself
         .route("/photos", post(photos::create_upload).options(photos::describe_uploads))
         .route(

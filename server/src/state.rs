@@ -14,6 +14,7 @@ use crate::auth::tokens::Tokens;
 use crate::clock::Clock;
 use crate::config::{Config, PhotoStoreSetting};
 use crate::db::Db;
+use crate::features::live::Live;
 use crate::methods::Methods;
 use crate::photos::store::PhotoStore;
 
@@ -39,6 +40,8 @@ pub struct AppState {
     pub methods: Methods,
     /// Photo bytes.
     pub objects: Objects,
+    /// News for devices that are open.
+    pub live: Arc<Live>,
 }
 
 impl AppState {

@@ -5,6 +5,7 @@
 mod desks;
 mod devices;
 mod links;
+mod live;
 mod people;
 mod photos;
 mod pins;

@@ -16,6 +16,7 @@ mod hold_point;
 mod kill_behind_camera;
 mod lead;
 mod ledger;
+mod live;
 mod looks;
 mod parts;
 mod people;

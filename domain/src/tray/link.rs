@@ -3,7 +3,7 @@
 use super::on_device::is_due;
 use super::request::Request;
 use super::row::PhotoKey;
-use super::{PULL_EVERY_MS, REST_MAX_MS};
+use super::{PULL_EVERY_LIVE_MS, PULL_EVERY_MS, REST_MAX_MS};
 use crate::job_file::body::MethodRef;
 use crate::wire::limits::{PUSH_BYTES_MAX, PUSH_ENTRIES_MAX};
 use std::collections::{BTreeMap, BTreeSet};
@@ -100,6 +100,8 @@ pub struct Link {
     /// All that there is to fetch was fetched once, here or in another window.
     has_looked: bool,
     pub(super) next_pull_ms: u64,
+    /// The server says when there is something to ask for.
+    is_live: bool,
     pub(super) more: bool,
     /// A push failed: see first whether anything goes, since only then the fault is in what was sent.
     pub(super) pull_first: bool,
@@ -134,6 +136,7 @@ impl Default for Link {
             last_contact_ms: None,
             has_looked: false,
             next_pull_ms: 0,
+            is_live: false,
             more: false,
             pull_first: false,
             contact_since_push_failure: false,
@@ -218,7 +221,15 @@ impl Link {
     }
 
     pub(super) const fn pull_soon(&mut self, now_ms: u64) {
-        self.next_pull_ms = now_ms + PULL_EVERY_MS;
+        self.next_pull_ms = now_ms + if self.is_live { PULL_EVERY_LIVE_MS } else { PULL_EVERY_MS };
+    }
+
+    /// A stream of news has begun or ended. After its end the server is asked soon, and not by all devices in one moment.
+    pub(super) fn live(&mut self, is_live: bool, now_ms: u64, jitter: u32) {
+        self.is_live = is_live;
+        if !is_live {
+            self.next_pull_ms = self.next_pull_ms.min(now_ms + part_of(PULL_EVERY_MS, jitter));
+        }
     }
 
     pub(super) fn photos_wait(&mut self, now_ms: u64, asked_ms: Option<u64>, jitter: u32) {

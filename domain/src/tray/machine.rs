@@ -90,6 +90,11 @@ impl Tray {
         self.link.next_pull_ms = 0;
     }
 
+    /// A stream of the server's news has begun (there may be some already: ask) or ended. `jitter` is any random number.
+    pub fn live(&mut self, is_live: bool, now_ms: u64, jitter: u32) {
+        self.link.live(is_live, now_ms, jitter);
+    }
+
     /// What to send now: entries, then what is new, then reference data, then previews, then originals.
     ///
     /// `None`: nothing now. Look again after a local write, an event, or a second.

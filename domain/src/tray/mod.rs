@@ -37,6 +37,8 @@ pub use word::Word;
 
 /// How often a device with nothing to send asks what is new.
 pub const PULL_EVERY_MS: u64 = 5_000;
+/// The same while a stream tells it when to ask: only in case the stream is dead and nobody has noticed.
+pub const PULL_EVERY_LIVE_MS: u64 = 60_000;
 /// The longest that an item or a lane rests. A time further ahead than this comes from a clock that was set back.
 pub const REST_MAX_MS: u64 = 6 * 60 * 60 * 1_000;
 /// Failures of one item, each with a healthy connection around it, after which it rests and is shown as stuck.

@@ -22,6 +22,48 @@ fn device() -> DeviceId {
     DeviceId::of(uuid_v7(NOW, &[200; 10]))
 }
 
+#[test]
+fn a_device_that_hears_of_news_asks_seldom_and_often_again_after_the_stream() {
+    let mut tray = Tray::new(OnDevice::default());
+    let pulls = |tray: &mut Tray, now_ms: u64| {
+        let due = matches!(tray.next_request(now_ms), Some(Request::Pull { .. }));
+        if due {
+            let request = tray.next_request(now_ms).unwrap();
+            tray.begin(&request, now_ms);
+            tray.take_reply(&request, Answer::Pull(nothing_new()), now_ms, 0);
+        }
+        due
+    };
+    assert!(pulls(&mut tray, NOW));
+    assert!(!pulls(&mut tray, NOW + PULL_EVERY_MS - 1) && pulls(&mut tray, NOW + PULL_EVERY_MS));
+    let mut now = NOW + PULL_EVERY_MS;
+    tray.live(true, now, 0);
+    tray.ask_now();
+    assert!(pulls(&mut tray, now), "there may be news already");
+    assert!(!pulls(&mut tray, now + PULL_EVERY_LIVE_MS - 1));
+    tray.ask_now();
+    assert!(pulls(&mut tray, now + 7), "an event is answered at once");
+    now += 7;
+    assert!(!pulls(&mut tray, now + PULL_EVERY_LIVE_MS - 1) && pulls(&mut tray, now + PULL_EVERY_LIVE_MS));
+    now += PULL_EVERY_LIVE_MS;
+    tray.live(false, now, u32::MAX);
+    assert!(!pulls(&mut tray, now) && pulls(&mut tray, now + PULL_EVERY_MS), "a cut stream is not waited for");
+}
+
+fn nothing_new() -> PullReply {
+    PullReply {
+        version: SYNC_VERSION,
+        epoch: Vec::new().into(),
+        server_us: NOW * 1_000,
+        manifest: Vec::new(),
+        entries: Vec::new(),
+        more: false,
+        methods: Vec::new(),
+        reference_version: 0,
+        firm: FirmId::of(uuid_v7(NOW, &[1; 10])),
+    }
+}
+
 fn write_entry(shelf: &mut Shelf, job: JobId, n: u16) -> EntryId {
     let mut random = [0; 10];
     random[..2].copy_from_slice(&n.to_be_bytes());

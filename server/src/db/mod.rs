@@ -6,6 +6,7 @@
 //!
 //! **Never enters:** what a row means. That is its feature's business, except people, which several features show.
 
+pub mod news;
 pub mod person;
 mod queries;
 pub mod setup;
@@ -14,7 +15,7 @@ use std::ops::{Deref, DerefMut};
 
 use domain::ids::FirmId;
 use domain::people::Role;
-use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
+use sqlx::postgres::{PgConnectOptions, PgListener, PgPoolOptions};
 use sqlx::{PgConnection, PgPool, Postgres, Transaction};
 use uuid::Uuid;
 
@@ -125,6 +126,16 @@ impl Db {
             return Err(ApiError::TokenExpired);
         }
         Ok((tx, standing))
+    }
+
+    /// Notifications of the database on a channel: nothing but what we write into them.
+    ///
+    /// # Errors
+    /// The database does not answer.
+    pub async fn listen(&self, channel: &str) -> Result<PgListener, sqlx::Error> {
+        let mut listener = PgListener::connect_with(&self.pool).await?;
+        listener.listen(channel).await?;
+        Ok(listener)
     }
 
     /// For background work, the demo and the start: a firm's transaction without a person behind it.

@@ -5,8 +5,8 @@ use domain::people::pin::SlipCheck;
 use sqlx::PgConnection;
 use uuid::Uuid;
 
-use super::FirmTx;
 use super::person::NewPerson;
+use super::{FirmTx, news};
 
 pub(super) async fn set_firm(tx: &mut PgConnection, firm: FirmId) -> Result<(), sqlx::Error> {
     sqlx::query_scalar!("select set_config('app.firm', $1, true)", firm.to_string()).fetch_one(tx).await?;
@@ -180,6 +180,8 @@ pub(super) async fn reference_changed(tx: &mut FirmTx) -> Result<(), sqlx::Error
     sqlx::query!("update reference_version set version = version + 1 where firm_id = $1", tx.firm().uuid())
         .execute(&mut **tx)
         .await?;
+    let news = news::text(tx.firm(), None);
+    sqlx::query!("select pg_notify($1, $2)", news::CHANNEL, news).fetch_one(&mut **tx).await?;
     Ok(())
 }
 

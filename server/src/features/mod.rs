@@ -5,6 +5,7 @@ pub mod desks;
 pub mod devices;
 pub mod health;
 pub mod links;
+pub mod live;
 pub mod people;
 pub mod photos;
 pub mod reference;

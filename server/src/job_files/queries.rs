@@ -9,10 +9,7 @@ use uuid::Uuid;
 
 use super::project::Count;
 use super::{cut, wire};
-use crate::db::FirmTx;
-
-/// Channel that tells all server processes that a job has grown: `firm|job`.
-pub(crate) const JOB_CHANNEL: &str = "witnessmark_job";
+use crate::db::{FirmTx, news};
 
 /// What held bytes are found by.
 pub(super) fn hash_of(bytes: &[u8]) -> Vec<u8> {
@@ -200,8 +197,8 @@ pub(super) async fn insert_entries(tx: &mut FirmTx, rows: &NewEntries) -> Result
 /// Goes out with the commit, so whoever hears it finds the entries.
 pub(super) async fn notify(tx: &mut FirmTx, jobs: &BTreeSet<JobId>) -> Result<(), sqlx::Error> {
     let firm = tx.firm();
-    let news: Vec<String> = jobs.iter().map(|job| format!("{firm}|{job}")).collect();
-    sqlx::query!("select pg_notify($1, news) from unnest($2::text[]) as news", JOB_CHANNEL, &news)
+    let news: Vec<String> = jobs.iter().map(|job| news::text(firm, Some(*job))).collect();
+    sqlx::query!("select pg_notify($1, news) from unnest($2::text[]) as news", news::CHANNEL, &news)
         .fetch_all(&mut **tx)
         .await?;
     Ok(())

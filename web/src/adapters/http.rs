@@ -14,7 +14,8 @@ use std::rc::Rc;
 use wasm_bindgen::{JsCast, JsValue};
 use wasm_bindgen_futures::JsFuture;
 use web_sys::{
-    AbortController, Headers, Request, RequestCache, RequestCredentials, RequestInit, RequestRedirect, Response,
+    AbortController, Headers, ReadableStreamDefaultReader, Request, RequestCache, RequestCredentials, RequestInit,
+    RequestRedirect, Response,
 };
 
 /// So long nothing may arrive.
@@ -103,6 +104,20 @@ impl Underway {
     }
 }
 
+/// Gives a long answer up when nothing has come for a while.
+pub(super) struct Silence(RefCell<Patience>, u32);
+
+impl Silence {
+    pub(super) fn new(controller: AbortController, limit_ms: u32) -> Self {
+        Self(RefCell::new(Patience::new(controller, limit_ms)), limit_ms)
+    }
+
+    pub(super) fn moved(&self) {
+        let controller = self.0.borrow().controller.clone();
+        self.0.replace(Patience::new(controller, self.1));
+    }
+}
+
 impl Patience {
     fn new(controller: AbortController, limit_ms: u32) -> Self {
         let of = controller.clone();
@@ -175,16 +190,50 @@ fn request(ask: Ask<'_>, token: Option<&str>, controller: &AbortController) -> R
 async fn read(response: &Response, underway: &Underway) -> Result<Vec<u8>, Failure> {
     let mut all = Vec::new();
     let Some(stream) = response.body() else { return Ok(all) };
-    let reader: web_sys::ReadableStreamDefaultReader =
-        stream.get_reader().dyn_into().map_err(|_| Failure::NotOurServer)?;
+    let reader: ReadableStreamDefaultReader = stream.get_reader().dyn_into().map_err(|_| Failure::NotOurServer)?;
     loop {
         let chunk = JsFuture::from(reader.read()).await.map_err(|_| Failure::NoConnection)?;
         underway.moved();
-        if Reflect::get(&chunk, &"done".into()).is_ok_and(|done| done.is_truthy()) {
+        if is_last(&chunk) {
             return Ok(all);
         }
-        let bytes = Reflect::get(&chunk, &"value".into()).ok().and_then(|value| value.dyn_into::<Uint8Array>().ok());
-        let Some(bytes) = bytes else { return Err(Failure::NoConnection) };
-        all.extend_from_slice(&bytes.to_vec());
+        all.extend_from_slice(&bytes_of(&chunk).ok_or(Failure::NoConnection)?);
     }
+}
+
+fn is_last(chunk: &JsValue) -> bool {
+    Reflect::get(chunk, &"done".into()).is_ok_and(|done| done.is_truthy())
+}
+
+fn bytes_of(chunk: &JsValue) -> Option<Vec<u8>> {
+    Reflect::get(chunk, &"value".into()).ok()?.dyn_into::<Uint8Array>().ok().map(|bytes| bytes.to_vec())
+}
+
+/// The next piece of a long answer; `None` when it has ended or broken.
+pub(super) async fn chunk_of(reader: &ReadableStreamDefaultReader) -> Option<Vec<u8>> {
+    let chunk = JsFuture::from(reader.read()).await.ok()?;
+    if is_last(&chunk) { None } else { bytes_of(&chunk) }
+}
+
+/// Asks for a long answer of a media type and waits for its head.
+///
+/// # Errors
+/// As [`send`]; also where our server answers with something else than was asked for.
+pub(super) async fn begin(
+    path: &str,
+    media_type: &str,
+    token: &str,
+    controller: &AbortController,
+) -> Result<Response, Failure> {
+    let ask = Ask { method: "GET", path, headers: vec![("accept", media_type.to_owned())], body: None };
+    let request = request(ask, Some(token), controller).map_err(|_| Failure::NoConnection)?;
+    let window = web_sys::window().ok_or(Failure::NoConnection)?;
+    let response = JsFuture::from(window.fetch_with_request(&request)).await.map_err(|_| Failure::NoConnection)?;
+    let response: Response = response.dyn_into().map_err(|_| Failure::NotOurServer)?;
+    let header = |name: &str| response.headers().get(name).ok().flatten();
+    if header(PROTOCOL_HEADER).as_deref() != Some(PROTOCOL_VALUE) {
+        return Err(Failure::NotOurServer);
+    }
+    let is_asked_for = header("content-type").is_some_and(|own| own.starts_with(media_type));
+    if response.ok() && !is_asked_for { Err(Failure::Unreadable) } else { Ok(response) }
 }

@@ -23,6 +23,7 @@ mod http;
 pub mod ids;
 pub mod indexed_db;
 pub mod kept;
+pub mod live;
 pub mod locks;
 #[cfg(test)]
 pub mod memory;

@@ -3,6 +3,7 @@
 
 use super::file_bytes::FileBytes;
 use super::http::{self, Ask, Told, Underway};
+use super::live::Stream;
 use super::tus;
 use crate::ports::Later;
 use crate::ports::transport::{Access, Outgoing, Renewal, Transport};
@@ -18,12 +19,13 @@ const JSON: &str = "application/json";
 pub struct Server {
     access: Access,
     underway: Underway,
+    stream: Stream,
 }
 
 impl Server {
     /// By the session of the shell.
     pub fn new(access: Access) -> Self {
-        Self { access, underway: Underway::default() }
+        Self { access, underway: Underway::default(), stream: Stream::default() }
     }
 
     /// Sends with the token; renews it once when the server does not take it any more.
@@ -113,6 +115,14 @@ fn accepted(told: Told, media_type: &str) -> Result<Told, Failure> {
 impl Transport for Server {
     fn send(&self, outgoing: Outgoing) -> Later<'_, Answer> {
         Box::pin(async move { self.send_one(outgoing).await.unwrap_or_else(Answer::Failed) })
+    }
+
+    fn follow<'a>(&'a self, news: &'a dyn Fn()) -> Later<'a, ()> {
+        Box::pin(self.stream.follow(&self.access, news))
+    }
+
+    fn hang_up(&self) {
+        self.stream.hang_up();
     }
 
     fn woke(&self) {

@@ -40,6 +40,10 @@ pub enum Outgoing {
 pub trait Transport {
     /// Sends.
     fn send(&self, outgoing: Outgoing) -> Later<'_, Answer>;
+    /// Follows the server's news until the stream ends or cannot be had, and calls `news` at each: something is there to ask for.
+    fn follow<'a>(&'a self, news: &'a dyn Fn()) -> Later<'a, ()>;
+    /// Ends the stream.
+    fn hang_up(&self);
     /// The page woke: a request that has been silent for too long is given up, for its socket may be dead.
     fn woke(&self);
 }

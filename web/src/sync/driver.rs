@@ -22,6 +22,9 @@ use std::rc::Rc;
 const HIDDEN_SLEEP_MS: u32 = 30_000;
 /// After the store itself failed.
 const TROUBLE_SLEEP_MS: u32 = 5_000;
+/// Until a stream of news is asked for again, and how often that span doubles while none can be had.
+const FOLLOW_AGAIN_MS: u32 = 2_000;
+const FOLLOW_DOUBLINGS: u32 = 5;
 /// Freed when an answer of the server did not fit on the device.
 const ROOM_FOR_ANSWERS: u64 = 16 * 1024 * 1024;
 
@@ -42,6 +45,8 @@ pub struct SyncView {
     pub storage: ArcRwSignal<Option<StorageState>>,
     /// The store failed in the last turn.
     pub trouble: ArcRwSignal<Option<StoreError>>,
+    /// The server says by itself when there is something new.
+    pub is_live: ArcRwSignal<bool>,
 }
 
 /// What a turn came to.
@@ -67,6 +72,8 @@ struct Inner {
     tray: RefCell<Tray>,
     view: SyncView,
     bell: Bell,
+    /// Rings when a new stream of news may be worth an attempt.
+    to_follow: Bell,
     /// Revision of the store that the tray was filled from.
     filled_from: Cell<Option<u64>>,
     /// The photo whose slices are being sent: it is read from the store once and not for each slice.
@@ -92,6 +99,7 @@ impl SyncHandle {
             tray: RefCell::default(),
             view: SyncView::default(),
             bell: Bell::default(),
+            to_follow: Bell::default(),
             filled_from: Cell::default(),
             in_hand: RefCell::default(),
             told: RefCell::default(),
@@ -127,6 +135,8 @@ impl SyncHandle {
     /// Ends the loop after the turn under way.
     pub fn stop(&self) {
         self.0.is_stopped.set(true);
+        self.0.transport.hang_up();
+        self.0.to_follow.ring();
         self.0.listener.take();
         self.0.bell.ring();
     }
@@ -143,6 +153,7 @@ impl SyncHandle {
                     tray.wake(inner.clock.now_ms());
                 }
                 inner.bell.ring();
+                inner.to_follow.ring();
             }
         })));
         let bell = self.0.bell.clone();
@@ -160,6 +171,47 @@ impl SyncHandle {
             this.tidy_up().await;
             this.run().await;
         });
+        let this = self.clone();
+        spawn_local(async move { this.follow_news().await });
+    }
+
+    /// Beside the loop: while somebody looks at the page, a stream says when there is something to ask for. Whatever becomes of the
+    /// stream, the loop asks at intervals.
+    async fn follow_news(&self) {
+        // Browsers allow few connections to one server: one window of them follows.
+        let lock = format!("witnessmark-live-{}", self.0.store.who().person);
+        let mut failures = 0;
+        while !self.0.is_stopped.get() {
+            if is_visible() && self.0.tray.borrow().link().last_contact_ms().is_some() {
+                let this = self.clone();
+                let had_news = locks::if_free(&lock, async move { this.follow_once().await }).await;
+                failures = if had_news == Some(true) { 0 } else { failures + 1 };
+            }
+            let wait = FOLLOW_AGAIN_MS << u32::min(failures, FOLLOW_DOUBLINGS);
+            self.0.to_follow.wait(wait + self.0.ids.jitter() % FOLLOW_AGAIN_MS).await;
+        }
+    }
+
+    /// Says whether anything came through the stream before it ended.
+    async fn follow_once(&self) -> bool {
+        let had_news = Cell::new(false);
+        let live = |is_live: bool| {
+            set_if_new(&self.0.view.is_live, is_live);
+            // Not while the tray is being asked: it asks at its own time then.
+            if let Ok(mut tray) = self.0.tray.try_borrow_mut() {
+                tray.live(is_live, self.0.clock.now_ms(), self.0.ids.jitter());
+            }
+        };
+        let news = || {
+            if !had_news.replace(true) {
+                live(true);
+            }
+            self.ask_now();
+        };
+        self.0.transport.follow(&news).await;
+        live(false);
+        self.0.bell.ring();
+        had_news.get()
     }
 
     async fn run(&self) {

@@ -74,6 +74,12 @@ impl Willing {
 struct Way(Rc<Willing>);
 
 impl Transport for Way {
+    fn follow<'a>(&'a self, _news: &'a dyn Fn()) -> Later<'a, ()> {
+        Box::pin(async {})
+    }
+
+    fn hang_up(&self) {}
+
     fn send(&self, outgoing: Outgoing) -> Later<'_, Answer> {
         Box::pin(core::future::ready(self.0.answer(outgoing)))
     }

@@ -120,6 +120,11 @@ fn Standing() -> impl IntoView {
             None => t!(w, "tray.no_contact").to_owned(),
         })
     };
+    let live = move || {
+        let is_live = ground.local()?.sync.view().is_live.get();
+        let words = if is_live { t!(w, "tray.live") } else { t!(w, "tray.not_live") };
+        Some(view! { <li class="soft" data-live=is_live.to_string()>{words}</li> })
+    };
     let storage = move || ground.local()?.sync.view().storage.get().map(|state| storage_words(w, &state));
     let trouble = move || {
         let error = ground.local()?.sync.view().trouble.get()?;
@@ -131,6 +136,7 @@ fn Standing() -> impl IntoView {
         {trouble}
         <ul class="stack">
             <li>{contact}</li>
+            {live}
             <li class="soft">{storage}</li>
         </ul>
     }
