@@ -18,6 +18,7 @@ mod lead;
 mod ledger;
 mod live;
 mod looks;
+mod odd_devices;
 mod parts;
 mod people;
 mod photos;

@@ -206,6 +206,9 @@ impl Canvas {
         let promise = self.surface.convert_to_blob_with_options(&options).ok()?;
         let blob: Blob = JsFuture::from(promise).await.ok()?.dyn_into().ok()?;
         let buffer: ArrayBuffer = JsFuture::from(blob.array_buffer()).await.ok()?.dyn_into().ok()?;
+        if suspiciously_small(buffer.byte_length(), width, height) && is_blank(&buffer).await {
+            return None;
+        }
         (buffer.byte_length() > 0).then_some((buffer, width, height))
     }
 
@@ -214,6 +217,25 @@ impl Canvas {
         self.surface.set_width(0);
         self.surface.set_height(0);
     }
+}
+
+/// A photo takes many times as much; one flat colour takes less.
+fn suspiciously_small(bytes: u32, width: u32, height: u32) -> bool {
+    const PIXELS_A_BYTE: u64 = 40;
+    u64::from(bytes) * PIXELS_A_BYTE < u64::from(width) * u64::from(height)
+}
+
+/// An encoder that is out of memory gives one flat colour for a canvas that is in order: what it made is looked at. What cannot be
+/// unpacked is as good as blank.
+async fn is_blank(encoded: &ArrayBuffer) -> bool {
+    let Some(bitmap) = unpack(encoded, &ImageBitmapOptions::new()).await else { return true };
+    let canvas = Canvas::of(&bitmap, bitmap.width(), bitmap.height());
+    bitmap.close();
+    canvas.is_none_or(|canvas| {
+        let is_blank = is_flat(&canvas.context, canvas.surface.width(), canvas.surface.height());
+        canvas.give_back();
+        is_blank
+    })
 }
 
 /// A canvas above a limit of the platform gives one flat colour and no error. Some lines across are looked at.
@@ -265,6 +287,12 @@ pub fn let_go(address: &str) {
 #[cfg(test)]
 mod tests {
     use super::fit;
+
+    #[test]
+    fn a_flat_picture_is_looked_at_and_a_photo_is_not() {
+        assert!(super::suspiciously_small(7_000, 1_280, 960));
+        assert!(!super::suspiciously_small(60_000, 1_280, 960));
+    }
 
     #[test]
     fn a_smaller_picture_keeps_its_shape() {

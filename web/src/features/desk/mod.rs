@@ -22,6 +22,7 @@ use self::shared::{design_at_start, slots_ever};
 use crate::adapters::browser;
 use crate::adapters::fetch::{Api, Call, use_api};
 use crate::adapters::save_file::{self, ObjectUrl};
+use crate::features::crew::saving::store_error;
 use crate::features::job::load::{JobView, job_view};
 use crate::i18n::format::Day;
 use crate::i18n::{Words, use_words};
@@ -330,12 +331,16 @@ pub fn with_store(draw: impl Fn(Store) -> AnyView + Send + 'static) -> impl Into
     }
 }
 
-/// The store of this device cannot be opened; a way to try once more.
+/// The store of this device cannot be opened, and why where that says what to do; a way to try once more.
 pub fn store_shut(w: Words) -> AnyView {
     let ground = use_ground();
+    let words = match untrack(|| ground.opening()) {
+        Opening::Failed(error @ (StoreError::NewerData | StoreError::QuotaExceeded)) => store_error(w, &error),
+        Opening::Failed(_) | Opening::NotYet | Opening::Open(_) => t!(w, "desk.store_shut"),
+    };
     view! {
         <Banner tone=Tone::Stop>
-            <p>{t!(w, "desk.store_shut")}</p>
+            <p>{words}</p>
             <Button label=t!(w, "ui.retry") on_press=move || ground.try_again() />
         </Banner>
     }

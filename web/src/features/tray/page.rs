@@ -15,9 +15,10 @@ use crate::app::SyncStatus;
 use crate::device::{Device, Saving, use_device};
 use crate::features::crew::bottom::{Act, CrewBottom, MainAct};
 use crate::features::crew::stop_work::StopButton;
+use crate::features::desk::store_shut;
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
-use crate::sync::use_ground;
+use crate::sync::{Opening, use_ground};
 use crate::t;
 use crate::ui::{Banner, Button, Empty, Icon, LinkButton, Page, Section, Tone};
 
@@ -126,6 +127,10 @@ fn Standing() -> impl IntoView {
         Some(view! { <li class="soft" data-live=is_live.to_string()>{words}</li> })
     };
     let storage = move || ground.local()?.sync.view().storage.get().map(|state| storage_words(w, &state));
+    let shut = move || match ground.opening() {
+        Opening::Failed(_) => Some(store_shut(w)),
+        Opening::NotYet | Opening::Open(_) => None,
+    };
     let trouble = move || {
         let error = ground.local()?.sync.view().trouble.get()?;
         let words = crate::features::crew::saving::store_error(w, &error);
@@ -133,6 +138,7 @@ fn Standing() -> impl IntoView {
     };
     view! {
         {move || status.word.get().map(|word| word_banner(w, word))}
+        {shut}
         {trouble}
         <ul class="stack">
             <li>{contact}</li>
