@@ -190,7 +190,7 @@ sanity = ["0.01", "2000"]
 limit = { from = "design", at_most = "loop_max_ohm" }
 "#;
 
-/// Waits until a figure that the method asks for stands so: `missing`, `follows` or `entered`.
+/// Waits until a figure that the method asks for stands so: `missing`, `follows`, `entered`, or `otherwise` than computed.
 async fn asked(desk: &Browser, key: &str, state: &str, words: &str) -> Result<()> {
     let script = "const row = document.querySelector(`[data-testid=asked][data-key=${arguments[0]}]`); return row?.dataset.state === arguments[1] && words(row).includes(arguments[2])";
     let args = [json!(key), json!(state), json!(words)];

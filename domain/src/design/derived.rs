@@ -65,14 +65,21 @@ pub struct Following<'a> {
 impl Following<'_> {
     /// The figures without those that only follow from the others or from a model: whose value is the computed one.
     pub fn entered(&self, values: &[(String, i64)]) -> Figures {
+        let computed = self.computed(values);
+        values.iter().filter(|line| !computed.contains(line)).cloned().collect()
+    }
+
+    /// What follows for the keys that the method asks for, as if nobody had entered any that may follow.
+    pub fn computed(&self, values: &[(String, i64)]) -> Figures {
         let is_asked = |key: &str| self.asked.iter().any(|field| field.key == key);
         let nothing = Design::new();
         let by_model = self.equipment.map(|equipment| with_equipment(&nothing, equipment)).unwrap_or_default();
-        let computed = every(&nothing, self.rules, &sheet(&nothing, self.rules)).map(|(key, _)| key);
-        let may_follow = |key: &str| is_asked(key) && (computed.contains(&key) || by_model.get(key).is_some());
+        let derived = every(&nothing, self.rules, &sheet(&nothing, self.rules)).map(|(key, _)| key);
+        let may_follow = |key: &str| is_asked(key) && (derived.contains(&key) || by_model.get(key).is_some());
         let rest: Figures = values.iter().filter(|(key, _)| !may_follow(key)).cloned().collect();
-        let follows = self.completed(&rest);
-        values.iter().filter(|line| !may_follow(&line.0) || !follows.contains(line)).cloned().collect()
+        let mut all = self.completed(&rest);
+        all.retain(|(key, _)| may_follow(key));
+        all
     }
 
     /// The figures with those that follow from them.
@@ -170,6 +177,8 @@ mod tests {
         assert_eq!(value(&saved, "inverter_w"), Some(3_680_000_000), "by the model");
         assert_eq!(value(&saved, "reconnect_min_s"), None, "nobody asks for it");
         assert_eq!(following.entered(&saved), first);
+
+        assert_eq!(value(&following.computed(&saved), "stack_mass_kg"), Some(224_000_000), "what was entered differs");
 
         let mut changed = following.entered(&saved);
         changed.iter_mut().filter(|(key, _)| key == "modules").for_each(|(_, micro)| *micro = 6_000_000);

@@ -70,8 +70,6 @@ fn cable_lines(design: &Design, name: &str, size: &str, length: &str) -> Vec<Str
 
 fn supply(svg: &mut Svg, design: &Design) {
     symbols::network(svg, NETWORK, ROW);
-    let phases = design.whole("phases").unwrap_or(1).clamp(1, 3);
-    let voltage = design.get("ac_nominal_v").map_or_else(String::new, |micro| figure(Unit::Volt, micro));
     let earthing = design.get("earthing").and_then(|code| crate::design::field("earthing")?.choice(code));
     let earthing = match earthing {
         Some("tn_s") => "TN-S",
@@ -80,7 +78,8 @@ fn supply(svg: &mut Svg, design: &Design) {
         Some("men") => "MEN",
         Some(_) | None => "",
     };
-    label(svg, NETWORK + 8, ROW - 34, vec![format!("{phases}/N ~"), voltage, earthing.to_owned()]);
+    let [conductors, voltage] = supply_words(design);
+    label(svg, NETWORK + 8, ROW - 34, vec![conductors, voltage, earthing.to_owned()]);
     svg.line(NETWORK + 50, ROW, MAIN_FUSE - symbols::REACH, ROW);
     symbols::fuse(svg, MAIN_FUSE, ROW);
     label(svg, MAIN_FUSE, ROW - 34, vec!["-F1".to_owned(), amperes(design, "main_fuse_a")]);
@@ -88,6 +87,24 @@ fn supply(svg: &mut Svg, design: &Design) {
     symbols::meter(svg, METER, ROW);
     label(svg, METER, ROW - 34, vec!["-P1".to_owned()]);
     svg.line(METER + symbols::REACH, ROW, BUSBAR, ROW);
+}
+
+/// Live conductors and voltage as IEC 61293 writes them. Of a split phase the design has the whole voltage between its two lines,
+/// and the neutral lies half-way.
+fn supply_words(design: &Design) -> [String; 2] {
+    let phases = design.whole("phases").unwrap_or(1).clamp(1, 3);
+    let volts = |micro: i64| figure(Unit::Volt, micro);
+    let nominal = design.get("ac_nominal_v");
+    let is_split = phases == 1 && word(design, "earthing") == "us_service";
+    match nominal {
+        Some(whole) if is_split => {
+            let half = volts(whole / 2);
+            let half = half.split(|c: char| c.is_whitespace()).next().unwrap_or_default();
+            ["2/N ~".to_owned(), format!("{half}/{}", volts(whole))]
+        }
+        Some(micro) => [format!("{phases}/N ~"), volts(micro)],
+        None => [format!("{}/N ~", if is_split { 2 } else { phases }), String::new()],
+    }
 }
 
 fn battery_branch(svg: &mut Svg, design: &Design, sheet: &Sheet) {
@@ -237,4 +254,19 @@ fn protective(svg: &mut Svg, design: &Design, loads_row: i32, line: i32, columns
     let mut parts = cable_lines(design, "-W3 PE", "pe_size_mm2", "pe_length_m");
     parts.retain(|part| !part.is_empty());
     svg.text((BUSBAR + CONVERTER) / 2, line - 8, Anchor::Middle, &parts.join(" · "));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_supply_is_written_as_its_conductors_and_voltages() {
+        let of = |text: &str| supply_words(&Design::parse(text).expect("well formed")).join(" ");
+        assert_eq!(of("phases = 1\nac_nominal_v = 240\nearthing = us_service"), "2/N ~ 120/240 V");
+        assert_eq!(of("phases = 1\nac_nominal_v = 230\nearthing = tt"), "1/N ~ 230 V");
+        assert_eq!(of("phases = 3\nac_nominal_v = 230"), "3/N ~ 230 V");
+        assert_eq!(of("earthing = us_service"), "2/N ~ ");
+        assert_eq!(of(""), "1/N ~ ");
+    }
 }

@@ -29,6 +29,8 @@ pub fn following<'a>(here: &'a DeskJob, rules: &'a RuleSet) -> Following<'a> {
 struct Asked {
     micro: Option<i64>,
     follows: bool,
+    /// What the sheet computes, where somebody entered something else.
+    otherwise: Option<i64>,
 }
 
 /// The part; nothing while the method is not here or asks for nothing.
@@ -42,10 +44,13 @@ pub fn asked_part(ground: Ground, here: Signal<Option<Arc<DeskJob>>>, entered: M
         let rows = rules.with(|rules| {
             let touched = form.touched();
             let own = entered.with(|entered| values_to_save(entered, touched.into_iter(), rules));
-            let all = following(&here, rules).completed(&own);
-            let row = |field: &DesignField| Asked {
-                micro: value_of(&all, &field.key),
-                follows: value_of(&own, &field.key).is_none() && design.get(&field.key).is_none(),
+            let following = following(&here, rules);
+            let (all, computed) = (following.completed(&own), following.computed(&own));
+            let row = |field: &DesignField| {
+                let micro = value_of(&all, &field.key);
+                let follows = value_of(&own, &field.key).is_none() && design.get(&field.key).is_none();
+                let otherwise = value_of(&computed, &field.key).filter(|other| micro != Some(*other));
+                Asked { micro, follows, otherwise }
             };
             method.design.iter().map(row).collect::<Vec<Asked>>()
         });
@@ -65,20 +70,24 @@ pub fn asked_part(ground: Ground, here: Signal<Option<Arc<DeskJob>>>, entered: M
 
 fn line(w: Words, field: &DesignField, row: &Asked) -> AnyView {
     let name = field.label.in_language(w.lang.code()).to_owned();
-    let shown = row.micro.map(|micro| match field_at(&field.key) {
+    let show = |micro: i64| match field_at(&field.key) {
         Some((_, own)) => value(w, own, micro),
         None => quantity(w, Quantity::of(field.unit, micro), Prefix::One),
-    });
-    let (word, tone, state) = match (row.micro, row.follows) {
-        (None, _) => (t!(w, "design.asked_missing"), Tone::Caution, "missing"),
-        (Some(_), true) => (t!(w, "design.asked_follows"), Tone::Plain, "follows"),
-        (Some(_), false) => (t!(w, "design.asked_entered"), Tone::Plain, "entered"),
+    };
+    let shown = row.micro.map(show);
+    let caution = |words: String| view! { <Chip label=words tone=Tone::Caution /> }.into_any();
+    let soft = |words: &'static str| view! { <span class="soft">{words}</span> }.into_any();
+    let (word, state) = match (row.micro, row.follows, row.otherwise) {
+        (None, ..) => (caution(t!(w, "design.asked_missing").to_owned()), "missing"),
+        (Some(_), true, _) => (soft(t!(w, "design.asked_follows")), "follows"),
+        (Some(_), false, None) => (soft(t!(w, "design.asked_entered")), "entered"),
+        (Some(_), false, Some(other)) => (caution(t!(w, "design.asked_otherwise", value = show(other))), "otherwise"),
     };
     view! {
         <li class="sheet-row asked" data-testid="asked" data-key=field.key.clone() data-state=state>
             <span class="fill">{name}</span>
             {shown.map(|shown| view! { <b class="limit">{shown}</b> })}
-            <Chip label=word tone />
+            {word}
         </li>
     }
     .into_any()
