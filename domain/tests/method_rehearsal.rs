@@ -427,3 +427,41 @@ fn stop_and_go_on(plan: &Plan<'_>, way: &Way, log: &Log, line: &Line, choice: &C
     stopped.write(tech(), EntryId::of(id(50, 2)), better);
     work_on(&mut stopped, plan, way, &mut 1_000_000).unwrap_or_else(|why| panic!("{case}: {why}"));
 }
+
+/// A serial stands where the gate takes it, is on record where it does not, and is nothing where nobody asks.
+#[test]
+fn the_serial_of_a_slot_stands_only_where_its_gate_takes_it() {
+    let method = method("series-stack-floor-2.toml");
+    let plan = Plan::of(&method);
+    let log = perfect_run(&plan, &ways(&method)[0]);
+    let serial_at = |slot: u16| {
+        move |line: &Line| match &line.body {
+            Body::Serial(read) if read.at.slot == slot => Some(read.clone()),
+            _ => None,
+        }
+    };
+    let (first, second) = (1, 2);
+    let of_first = log.lines.iter().find_map(serial_at(first)).unwrap();
+    let mut good = fold(&log.file, &plan);
+    let standing = |slot: u16, gate: &mut domain::method::gate::Gate<'_, '_>| {
+        let found = gate.serial_of(slot)?;
+        Some((found.read.map(|read| read.stored.clone()), found.standing().is_some()))
+    };
+    assert_eq!(standing(first, &mut good.gate), Some((Some(of_first.stored.clone()), true)));
+    assert_eq!(standing(9_999, &mut good.gate), None, "no such place");
+
+    let twice = log.altered(&mut |line| {
+        let mut line = line.clone();
+        if let Body::Serial(read) = &mut line.body
+            && read.at.slot == second
+        {
+            (read.raw, read.stored) = (of_first.raw.clone(), of_first.stored.clone());
+        }
+        vec![line]
+    });
+    let mut twice = fold(&twice.file, &plan);
+    assert_eq!(standing(second, &mut twice.gate), Some((Some(of_first.stored.clone()), false)), "read, and not taken");
+
+    let unread = log.altered(&mut |line| serial_at(first)(line).map_or_else(|| vec![line.clone()], |_| Vec::new()));
+    assert_eq!(standing(first, &mut fold(&unread.file, &plan).gate), Some((None, false)));
+}

@@ -139,7 +139,7 @@ fn models() -> Vec<ModelSnapshot> {
     ]
 }
 
-const DESIGN: [(&str, i64); 29] = [
+const DESIGN: [(&str, i64); 30] = [
     ("energy_total_wh", 15_360_000_000),
     ("energy_limit_wh", 40_000_000_000),
     ("dc_device_rating_v", 1_000_000_000),
@@ -157,6 +157,7 @@ const DESIGN: [(&str, i64); 29] = [
     ("ambient_c", 20_000_000),
     ("ac_nominal_v", 230_000_000),
     ("loop_max_ohm", 1_093_000),
+    ("rcd_kind", 1_000_000),
     ("export_limit_w", 3_680_000_000),
     ("opening_distance_m", 1_000_000),
     ("stack_mass_kg", 180_000_000),
