@@ -35,6 +35,44 @@ async fn what_the_browser_promises_of_its_storage_is_told() -> Result<()> {
     Ok(())
 }
 
+/// What works on a device and what does not is told when a person asks, and nothing is left behind.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_device_is_tried_and_says_plainly_what_works() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let phone = browser_of(&rig, TECHNICIAN, PHONE).await?;
+    phone.until_it_opens_offline().await?;
+    before_each_page(
+        &phone,
+        "delete globalThis.BarcodeDetector; navigator.mediaDevices.enumerateDevices = async () => [];",
+    )
+    .await?;
+    let told = "const told = [...document.querySelectorAll('[data-try]')]; return told.length === 5 ? told.map((one) => `${one.dataset.try} ${one.dataset.works}`).join(', ') : null";
+    for (is_cut, wanted) in [
+        (false, "store yes, camera no, reader no, offline yes, server yes"),
+        (true, "store yes, camera no, reader no, offline yes, server no"),
+    ] {
+        if is_cut {
+            rig.server.road.cut().await;
+        }
+        phone.open("/tray").await?;
+        phone.press("Try it now").await?;
+        let found = phone.until("five answers", WITHIN, told, &[]).await?;
+        phone.check(found == json!(wanted), &format!("{found}")).await?;
+    }
+    phone.open("/tray").await?;
+    let left = phone.js_promise(TRIALS).await?;
+    phone.check(left == json!(0), &format!("nothing is left of the trial: {left}")).await
+}
+
+/// Rows that a trial has left.
+const TRIALS: &str = r#"await (async () => {
+  const name = (await indexedDB.databases()).map((one) => one.name).find((name) => name.startsWith("witnessmark-"));
+  const db = await new Promise((good, bad) => { const open = indexedDB.open(name); open.onsuccess = () => good(open.result); open.onerror = () => bad(open.error); });
+  const keys = await new Promise((good, bad) => { const all = db.transaction("drafts").objectStore("drafts").getAllKeys(); all.onsuccess = () => good(all.result); all.onerror = () => bad(all.error); });
+  db.close();
+  return keys.filter((key) => String(key).includes("trial")).length;
+})()"#;
+
 /// Fault 4: a canvas that gives nothing, or a blank picture, costs the preview and never the photo.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_canvas_that_draws_nothing_costs_no_photo() -> Result<()> {

@@ -34,6 +34,7 @@ pub mod pin_seal;
 pub mod pointer;
 pub mod rescue_file;
 pub mod save_file;
+pub mod self_test;
 pub mod server;
 pub mod storage;
 mod tus;

@@ -4,4 +4,5 @@
 
 pub mod bring_in;
 pub mod page;
+mod self_test;
 pub mod view_model;

@@ -8,6 +8,7 @@ use leptos::prelude::*;
 use leptos::task::spawn_local;
 
 use super::bring_in::BringIn;
+use super::self_test::SelfTest;
 use super::view_model::{PhotoLine, Refused, TrayJob, tray};
 use crate::adapters::browser;
 use crate::adapters::storage::StorageState;
@@ -78,6 +79,7 @@ pub fn TrayPage() -> impl IntoView {
             <Standing />
             {list}
             {empty}
+            <SelfTest />
             <BringIn />
         </Page>
     }
