@@ -345,7 +345,7 @@ impl World<'_> {
                 head,
                 crew: crew.map(|crew| crew.value.crew.iter().map(|one| one.person).collect()).unwrap_or_default(),
                 authors: file.iter().map(|held| held.entry.header.author).collect::<BTreeSet<PersonId>>(),
-                finished: matches!(state.phase, Phase::Passed | Phase::Withdrawn),
+                finished: state.phase.is_over(),
                 updated_ms: self.now,
             };
             self.projected.insert(job, row);
@@ -418,6 +418,7 @@ impl World<'_> {
             methods: vec![self.method_ref.clone()],
             reference_version: 1,
             firm: self.firm,
+            drawn_number: None,
         };
         self.reply_to(&call, Answer::Pull(reply));
     }

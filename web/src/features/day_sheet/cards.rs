@@ -80,7 +80,7 @@ pub fn sheet_of(w: Words, today: Day, cards: Vec<DayCard>) -> Vec<DayGroup> {
 fn part_of(card: &DayCard, today: Day) -> Part {
     let day = Day::parse(&card.day);
     let done = match card.phase {
-        Phase::Passed | Phase::Withdrawn => true,
+        Phase::Passed | Phase::Sealed | Phase::Withdrawn => true,
         // Handed in and not today's: nothing to do for the crew unless it comes back.
         Phase::ForReview => day != Some(today),
         Phase::Planned | Phase::WithCrew | Phase::OnSite | Phase::Paused(_) | Phase::Returned => false,
@@ -163,6 +163,7 @@ const fn code(phase: Phase) -> u8 {
         Phase::Returned => 7,
         Phase::Passed => 8,
         Phase::Withdrawn => 9,
+        Phase::Sealed => 10,
     }
 }
 
@@ -178,6 +179,7 @@ const fn of_code(code: u8) -> Option<Phase> {
         7 => Phase::Returned,
         8 => Phase::Passed,
         9 => Phase::Withdrawn,
+        10 => Phase::Sealed,
         _ => return None,
     })
 }

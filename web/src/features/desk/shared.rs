@@ -28,7 +28,7 @@ pub struct Rights {
 pub fn rights(view: &JobView, me: PersonId, roles: &[Role]) -> Rights {
     let allowed = may(roles, Action::WriteDecision, Ownership::Firm).is_some();
     let lead_here = view.role_of(me) == Some(CrewRole::Lead);
-    let closed = matches!(view.phase, Phase::Passed | Phase::Withdrawn);
+    let closed = view.phase.is_over();
     Rights {
         decide: allowed && lead_here && !closed,
         plan: allowed && lead_here && !closed,
@@ -134,6 +134,7 @@ pub fn phase_of_word(word: &str) -> Option<Key> {
         "for_review" => key!("job.phase.for_review"),
         "returned" => key!("job.phase.returned"),
         "passed" => key!("job.phase.passed"),
+        "sealed" => key!("job.phase.sealed"),
         "withdrawn" => key!("job.phase.withdrawn"),
         _ => return None,
     })

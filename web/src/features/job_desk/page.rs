@@ -119,6 +119,7 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
     let read_only = move || {
         let words = match (phase.get(), rights.get().not_lead_here) {
             (Some(Phase::Passed), _) => t!(w, "desk.passed_explain"),
+            (Some(Phase::Sealed), _) => t!(w, "desk.sealed_explain"),
             (Some(Phase::Withdrawn), _) => t!(w, "desk.withdrawn_explain"),
             (Some(_), true) => t!(w, "desk.not_lead_here"),
             (Some(_), false) if !rights.get().decide => t!(w, "desk.read_only"),
