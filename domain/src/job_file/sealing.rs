@@ -3,7 +3,7 @@
 use super::body::Body;
 use super::file::JobFile;
 use super::record::Record;
-use crate::ids::{EntryId, Hash32, PersonId};
+use crate::ids::{DeviceId, EntryId, Hash32, PersonId};
 use minicbor::{Decode, Encode};
 use std::collections::BTreeSet;
 
@@ -56,4 +56,18 @@ pub(super) fn after_seal(file: &JobFile, record: &Record<'_>) -> BTreeSet<EntryI
 /// Says nothing that a person would have to look at after review or seal.
 pub(super) const fn is_no_news(body: &Body) -> bool {
     matches!(body, Body::Sealed(_) | Body::Finding(_) | Body::DrawnNumber(_) | Body::VoiceAnswers(_))
+}
+
+/// Microseconds of a day.
+const DAY_US: u64 = 24 * 60 * 60 * 1_000_000;
+
+/// Whether a device that is about to write should write the server's number first: once a job and day, and never before the entry that
+/// opens the file has arrived, for the server could not tell where it belongs.
+pub fn wants_number(file: &JobFile, device: DeviceId, number: &Hash32, now_us: u64) -> bool {
+    let today = now_us / DAY_US;
+    file.head() > 0
+        && !file.iter().filter(|held| held.entry.header.device == device).any(|held| match held.entry.body() {
+            Some(Body::DrawnNumber(drawn)) => drawn.number == *number || held.entry.header.hlc / DAY_US >= today,
+            _ => false,
+        })
 }

@@ -16,6 +16,8 @@ use crate::key;
 pub struct Rights {
     /// May decide: deviations, stops, returns, the review.
     pub decide: bool,
+    /// May deal with what the gate would not have let through: after the review too, for a seal waits for it.
+    pub settle: bool,
     /// May change the plan.
     pub plan: bool,
     /// May correct site data and consent, and say that a photo will not come: the office does.
@@ -31,6 +33,7 @@ pub fn rights(view: &JobView, me: PersonId, roles: &[Role]) -> Rights {
     let closed = view.phase.is_over();
     Rights {
         decide: allowed && lead_here && !closed,
+        settle: allowed && lead_here && view.phase != Phase::Withdrawn,
         plan: allowed && lead_here && !closed,
         site: may(roles, Action::WriteSite, Ownership::Firm).is_some() && view.phase != Phase::Withdrawn,
         not_lead_here: allowed && !lead_here,

@@ -10,6 +10,7 @@ use leptos::task::spawn_local;
 use super::decide::{Asking, DecisionSheet};
 use super::head::{Awaited, Head, ServerRow, Side};
 use super::review::standing;
+use super::seal::SealPanel;
 use super::steps::{Around, StepList};
 use super::telephone::{Telephone, TelephoneSheet};
 use super::view_model::{Decision, ServerPhoto, awaited_photos, standing_against};
@@ -87,6 +88,7 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
         asking,
         telephone,
         decide: Signal::derive(move || rights.get().decide),
+        settle: Signal::derive(move || rights.get().settle),
         site: Signal::derive(move || rights.get().site),
         names,
     };
@@ -103,6 +105,8 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
             }
         })
     };
+    let passed =
+        Signal::derive(move || here.with(|here| here.as_ref().is_some_and(|here| here.view.phase.has_passed())));
     let phase = Memo::new(move |_| here.with(|here| here.as_ref().map(|here| here.view.phase)));
     let bottom = move || {
         // Before anything was recorded there is nothing to pass.
@@ -146,6 +150,7 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
                     <StepList here around />
                 </div>
                 <aside class="stack loose">
+                    <SealPanel around passed />
                     <Awaited here around photos=awaited.into() />
                     <Side here around />
                     {withdraw}
