@@ -1,4 +1,4 @@
-// The page around the rules. {{words}}, {{wasm}} and {{wasm-sha256}} are filled in by `cargo xtask web`. Nothing is fetched and nothing is sent.
+// The page around the rules. `cargo xtask web` fills in words, rules and their hash. Nothing is fetched and nothing is sent.
 (() => {
   "use strict";
   const WORDS = {{words}};
