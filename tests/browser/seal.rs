@@ -55,13 +55,15 @@ async fn a_job_is_sealed_and_its_pack_is_checked_without_a_network() -> Result<(
 
     let pack = std::fs::read(pack_of(&desk, 1).await?)?;
     let verified = verify(&pack, None).map_err(|fault| anyhow::anyhow!("{fault:?}"))?;
-    desk.check(verified.manifest.photos_kept == [Hash32::sha256(&original)], "the original stays with the firm").await?;
+    desk.check(verified.manifest.photos_kept == [Hash32::sha256(&original)], "the original stays with the firm")
+        .await?;
     let fingerprint = verified.manifest.fingerprint().grouped();
     desk.see(&fingerprint).await?;
 
     // The page out of the pack, from a folder, on a phone.
     let folder = tempfile::tempdir()?;
-    let page = zip::read(&pack).ok().and_then(|mut files| files.remove(VERIFIER_NAME)).context("no page in the pack")?;
+    let page =
+        zip::read(&pack).ok().and_then(|mut files| files.remove(VERIFIER_NAME)).context("no page in the pack")?;
     std::fs::write(folder.path().join(VERIFIER_NAME), page)?;
     let good = folder.path().join("pack.zip");
     std::fs::write(&good, &pack)?;
@@ -91,6 +93,7 @@ async fn a_job_is_sealed_and_its_pack_is_checked_without_a_network() -> Result<(
     all_stored(&crew.push().await)?;
     desk.open(&format!("/desk/{job}")).await?;
     desk.see("1 entry arrived after the seal and is not in it.").await?;
+    desk.see("the spare key hangs inside").await?;
     seal(&desk, "Seal again", 2).await?;
     let count = "return words(document.querySelector('[data-testid=seal-panel]')).includes('arrived after the seal')";
     let later = desk.js(count, &[]).await?;
@@ -152,10 +155,10 @@ async fn says_unchanged(browser: &Browser, pack: &Path, fingerprint: &str) -> Re
         fingerprint,
         "seal 1 of job",
         "By the firm's server, the first entry had arrived on",
-        "follow from a number that the server drew on",
+        "Entries that follow from a number that the server drew on",
         "Wren Ashdown on the device",
         "Nothing.",
-        "1 photos that the firm keeps",
+        "because the full-size files may tell where they were taken: 1.",
         "It does not show whether an installation is in order",
     ] {
         browser.see(words).await?;

@@ -205,14 +205,14 @@ mod tests {
             waiting: 0,
             attention: 0,
         };
-        (0..10).map(card).collect()
+        (0..11).map(card).collect()
     }
 
     #[test]
     fn what_is_kept_comes_back_in_every_phase() {
         let text = to_text(person(1), Lang::De, &cards()).expect("a text");
         assert_eq!(of_text(person(1), Lang::De, &text), cards());
-        assert_eq!(of_code(10), None);
+        assert_eq!(of_code(11), None);
     }
 
     #[test]

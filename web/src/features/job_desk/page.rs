@@ -105,8 +105,6 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
             }
         })
     };
-    let passed =
-        Signal::derive(move || here.with(|here| here.as_ref().is_some_and(|here| here.view.phase.has_passed())));
     let phase = Memo::new(move |_| here.with(|here| here.as_ref().map(|here| here.view.phase)));
     let bottom = move || {
         // Before anything was recorded there is nothing to pass.
@@ -150,7 +148,7 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
                     <StepList here around />
                 </div>
                 <aside class="stack loose">
-                    <SealPanel around passed />
+                    <SealPanel around here />
                     <Awaited here around photos=awaited.into() />
                     <Side here around />
                     {withdraw}

@@ -1,6 +1,9 @@
 //! The seal of a job: what stands in the way, the seals that were made, and making the next.
 
+use std::sync::Arc;
+
 use domain::ids::{Hash32, JobId, PersonId};
+use domain::job_file::Body;
 use domain::people::{Action, Ownership, may};
 use domain::seal::ready::Obstacle;
 use leptos::prelude::*;
@@ -10,8 +13,9 @@ use serde::Deserialize;
 use super::steps::Around;
 use super::view_model::Decision;
 use crate::adapters::fetch::{Call, use_api};
-use crate::features::desk::{DownloadButton, moment};
-use crate::features::words::person;
+use crate::features::desk::{DeskJob, DownloadButton, moment};
+use crate::features::job::load::AfterSeal;
+use crate::features::words::{entry_kind, person};
 use crate::i18n::{Words, use_words};
 use crate::refusal::Refusal;
 use crate::session::use_session;
@@ -43,12 +47,15 @@ struct Made {
 pub fn SealPanel(
     /// What is around it.
     around: Around,
-    /// The review has passed.
-    #[prop(into)]
-    passed: Signal<bool>,
+    /// The job.
+    here: Signal<Option<Arc<DeskJob>>>,
 ) -> impl IntoView {
     let (w, api, session) = (use_words(), use_api(), use_session());
     let job = around.job;
+    let passed = Memo::new(move |_| here.with(|here| here.as_ref().is_some_and(|here| here.view.phase.has_passed())));
+    let after = Memo::new(move |_| {
+        here.with(|here| here.as_ref().map(|here| here.view.after_seal.clone()).unwrap_or_default())
+    });
     let standing = RwSignal::new(None::<Standing>);
     let open = RwSignal::new(false);
     let revision = around.store.get().revision();
@@ -79,6 +86,7 @@ pub fn SealPanel(
                 <h2 id="seal-title">{t!(w, "desk.seal.title")}</h2>
                 <p class="soft">{t!(w, "desk.seal.explain")}</p>
                 {(found.later > 0).then(|| view! { <Banner tone=Tone::Caution><p>{tn!(w, "desk.seal.later", found.later)}</p></Banner> })}
+                {late_list(w, &after.get(), &around)}
                 {in_the_way}
                 {next}
                 <ul class="stack">{seals}</ul>
@@ -120,6 +128,26 @@ fn seal_line(w: Words, job: JobId, made: &Made, around: &Around) -> AnyView {
         </li>
     }
     .into_any()
+}
+
+/// What arrived after the newest seal, as far as it is on this device.
+fn late_list(w: Words, after: &[AfterSeal], around: &Around) -> Option<AnyView> {
+    let names = around.names.get();
+    let line = |own: &AfterSeal| {
+        let what = own.body.as_ref().map_or_else(|| t!(w, "desk.unreadable"), |body| w.say(entry_kind(body)));
+        let words = match &own.body {
+            Some(Body::Remark(remark)) => Some(view! { <p><q dir="auto">{remark.text.clone()}</q></p> }),
+            _ => None,
+        };
+        view! {
+            <li>
+                <b>{what}</b>
+                {words}
+                <p class="soft">{t!(w, "desk.who_when", who = person(w, &names, own.by), when = moment(w, own.at_us))}</p>
+            </li>
+        }
+    };
+    (!after.is_empty()).then(|| view! { <ul class="stack">{after.iter().map(line).collect_view()}</ul> }.into_any())
 }
 
 /// Everything that stands in the way; that nothing is new is no obstacle that anybody has to clear.
