@@ -10,7 +10,7 @@ use crate::planted::Planted;
 use crate::world::{Ev, Projected, World};
 use domain::ids::{DeviceId, EntryId, Hash32, JobId, PersonId};
 use domain::intake::{Judged, Numbering, Sender, hold_without_job, judge, opens_job, storing_order};
-use domain::job_file::{Content, Entry, Phase, Stamp, fold};
+use domain::job_file::{Content, Entry, Stamp, fold};
 use domain::people::{Action, Ownership, may};
 use domain::tray::Answer;
 use domain::wire::sync::{HeldWhy, JobHead, PullReply, PulledEntry, PushReply, PushVerdict, RefusedWhy, SYNC_VERSION};
