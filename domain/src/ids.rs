@@ -103,6 +103,11 @@ impl Hash32 {
     pub fn hex(&self) -> String {
         hex(&self.0)
     }
+    /// The same in sixteen groups of four, for eyes that compare.
+    pub fn grouped(&self) -> String {
+        let hex = self.hex();
+        (0..hex.len()).step_by(4).map(|at| &hex[at..at + 4]).collect::<Vec<_>>().join(" ")
+    }
     /// Reads 64 hex characters; `None` for anything else.
     pub fn from_hex(text: &str) -> Option<Self> {
         from_hex(text)?.try_into().ok().map(Self)

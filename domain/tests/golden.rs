@@ -154,6 +154,14 @@ fn bodies() -> Vec<Body> {
         Body::DeviationByVoice(DeviationByVoice { asked: entry(12), issue: entry(23), proof: Hash32::of([24; 32]) }),
         Body::Finding(Finding { code: FindingCode::CountersignConfirmed, about: entry(17), other: None }),
         Body::Finding(Finding { code: FindingCode::CountersignWrong, about: entry(17), other: None }),
+        Body::Sealed(Sealed {
+            number: 2,
+            up_to: 1_000_000,
+            manifest: Hash32::of([25; 32]),
+            key: Hash32::of([26; 32]),
+            by: PersonId::of(id(4)),
+        }),
+        Body::DrawnNumber(DrawnNumber { number: Hash32::of([27; 32]) }),
     ]
 }
 

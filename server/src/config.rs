@@ -4,6 +4,8 @@ use std::fmt;
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
+use crate::handover::key::Sealing;
+
 /// Bytes of the secret that signs access tokens (RFC 7518 §3.2: no fewer than the hash has).
 const SECRET_BYTES_MIN: usize = 32;
 
@@ -24,6 +26,8 @@ pub struct Config {
     pub public_url: String,
     /// `TOKEN_SECRET`, decoded.
     pub token_secret: Vec<u8>,
+    /// `SEAL_KEY`: signs sealed packs. Absent: no job can be sealed.
+    pub seal_key: Option<Sealing>,
     /// `DEMO=1`: an empty database gets a demo firm.
     pub demo: bool,
     /// `DEMO_JOBS=0`: the demo firm has people and a catalogue, and no jobs. On unless it is said.
@@ -111,6 +115,7 @@ impl Config {
             web_dist: get("WEB_DIST").map(web_dist).transpose()?,
             public_url: web_address(public_url)?,
             token_secret: secret(&need("TOKEN_SECRET", SECRET_EXAMPLE)?)?,
+            seal_key: get("SEAL_KEY").map(|text| seal_key(&text)).transpose()?,
             demo: switch("DEMO", get("DEMO"))?,
             demo_jobs: switch("DEMO_JOBS", get("DEMO_JOBS").or_else(|| Some("1".to_owned())))?,
             trust_forwarded_for: switch("TRUST_FORWARDED_FOR", get("TRUST_FORWARDED_FOR"))?,
@@ -198,6 +203,14 @@ fn secret(text: &str) -> Result<Vec<u8>, BadSetting> {
     Ok(bytes)
 }
 
+fn seal_key(text: &str) -> Result<Sealing, BadSetting> {
+    Sealing::of_hex(text).ok_or(BadSetting {
+        name: "SEAL_KEY",
+        what: "is not a key of 64 hexadecimal digits",
+        example: SECRET_EXAMPLE,
+    })
+}
+
 fn switch(name: &'static str, value: Option<String>) -> Result<bool, BadSetting> {
     match value.as_deref() {
         None | Some("0") => Ok(false),
@@ -247,6 +260,9 @@ mod tests {
             ("PUBLIC_URL", "https://jobs.example.org/app"),
             ("TOKEN_SECRET", "abcd"),
             ("TOKEN_SECRET", "zz"),
+            ("SEAL_KEY", "abcd"),
+            ("SEAL_KEY", "zz"),
+            ("SEAL_KEY", "0000000000000000000000000000000000000000000000000000000000000000"),
             ("DEMO", "yes"),
             ("WEB_DIST", "/nowhere/at/all"),
         ] {
@@ -267,7 +283,7 @@ mod tests {
 
     #[test]
     fn secrets_are_not_printed() {
-        let shown = format!("{:?}", read(&[]).unwrap());
+        let shown = format!("{:?}", read(&[("SEAL_KEY", &"ab".repeat(32))]).unwrap());
         assert!(!shown.contains("abab") && !shown.contains("app:x"), "{shown}");
     }
 }

@@ -10,6 +10,7 @@ use axum::Json;
 use axum::extract::rejection::{BytesRejection, JsonRejection, PathRejection, QueryRejection};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use domain::seal::ready::Obstacle;
 use serde_json::json;
 
 /// Why something was not done.
@@ -66,6 +67,9 @@ pub enum ApiError {
     /// A rule set that cannot be: the code says what, the text names the rule.
     #[error("rule refused: {0} {1}")]
     RuleRefused(&'static str, String),
+    /// A job that cannot be sealed: what stands in the way.
+    #[error("not ready to be sealed: {0:?}")]
+    NotReadyToSeal(Vec<Obstacle>),
     /// Not what this address takes. The words are for developers.
     #[error("malformed: {0}")]
     Malformed(String),
@@ -133,6 +137,7 @@ impl ApiError {
             Self::LinkExpired => (S::GONE, "link_expired"),
             Self::Conflict(code) => (S::CONFLICT, code),
             Self::Invalid(code) | Self::RuleRefused(code, _) => (S::UNPROCESSABLE_ENTITY, code),
+            Self::NotReadyToSeal(_) => (S::UNPROCESSABLE_ENTITY, "not_ready_to_seal"),
             Self::Malformed(_) => (S::BAD_REQUEST, "malformed"),
             Self::TooLarge => (S::PAYLOAD_TOO_LARGE, "too_large"),
             Self::MediaType => (S::UNSUPPORTED_MEDIA_TYPE, "media_type"),
@@ -163,6 +168,9 @@ impl IntoResponse for ApiError {
         });
         if let Self::Malformed(detail) | Self::RuleRefused(_, detail) = &self {
             body["detail"] = json!(detail);
+        }
+        if let Self::NotReadyToSeal(obstacles) = &self {
+            body["obstacles"] = json!(obstacles);
         }
         let mut response = (status, Json(body)).into_response();
         let headers = response.headers_mut();

@@ -11,6 +11,7 @@ pub mod demo;
 pub mod error;
 pub mod features;
 pub mod firms;
+pub mod handover;
 pub mod http;
 pub mod job_files;
 pub mod methods;
@@ -85,6 +86,7 @@ pub async fn build_with(config: Config, clock: Clock) -> anyhow::Result<App> {
         passwords: Passwords::new()?,
         limits: Arc::default(),
         live: Arc::default(),
+        sealing: config.seal_key.clone(),
         config: Arc::new(config),
         clock,
         db,

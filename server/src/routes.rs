@@ -8,7 +8,7 @@ use tower_http::compression::CompressionLayer;
 
 use crate::error::ApiError;
 use crate::features::{
-    desks, devices, health, links, live, people, photos, reference, report, rule_sets, session, sync, voice,
+    desks, devices, health, links, live, people, photos, reference, report, rule_sets, seals, session, sync, voice,
 };
 use crate::http::{JSON_BYTES_MAX, files, headers, time_limit, trace};
 use crate::state::AppState;
@@ -17,6 +17,7 @@ use crate::state::AppState;
 pub fn router(state: AppState) -> Router {
     Router::new()
         .nest("/api", api())
+        .route("/.well-known/witnessmark-seal-key", get(seals::get_seal_key))
         .fallback(files::serve_file)
         .layer(CompressionLayer::new())
         .layer(from_fn_with_state(state.clone(), headers::security))
@@ -69,6 +70,10 @@ fn api() -> Router<AppState> {
         .route("/registration", get(desks::list_registrations))
         .route("/units", get(desks::list_units))
         .route("/held", get(desks::list_held))
+        // --- seals
+        .route("/jobs/{job}/seal", post(seals::seal_job))
+        .route("/jobs/{job}/seals", get(seals::list_seals))
+        .route("/jobs/{job}/seals/{number}/pack", get(seals::get_pack))
         // --- paper
         .route("/jobs/{job}/report.pdf", get(report::get_report))
         .route("/methods/{id}/{version}/sheet.pdf", get(report::get_sheet))

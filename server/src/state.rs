@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use anyhow::Context as _;
 use axum::extract::FromRef;
+use domain::ids::Hash32;
 use object_store::ObjectStore;
 use object_store::aws::AmazonS3Builder;
 use object_store::local::LocalFileSystem;
@@ -15,6 +16,7 @@ use crate::clock::Clock;
 use crate::config::{Config, PhotoStoreSetting};
 use crate::db::Db;
 use crate::features::live::Live;
+use crate::handover::key::Sealing;
 use crate::methods::Methods;
 use crate::photos::store::PhotoStore;
 
@@ -42,9 +44,16 @@ pub struct AppState {
     pub objects: Objects,
     /// News for devices that are open.
     pub live: Arc<Live>,
+    /// Signs sealed packs, where this installation has a key.
+    pub sealing: Option<Sealing>,
 }
 
 impl AppState {
+    /// Fingerprint of the key that seals.
+    pub fn fingerprint(&self) -> Option<Hash32> {
+        self.sealing.as_ref().map(Sealing::fingerprint)
+    }
+
     /// Photos by hash.
     pub fn photo_store(&self) -> PhotoStore {
         let folder = match &self.config.photo_store {

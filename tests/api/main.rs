@@ -11,6 +11,7 @@ mod photos;
 mod pins;
 mod reference;
 mod rule_sets;
+mod seal;
 mod service;
 mod session;
 mod sync;

@@ -27,6 +27,7 @@ mod rehearsal;
 mod rescue;
 mod rig;
 mod rule_sets;
+mod seal;
 mod sign_in;
 mod small_job;
 mod step;

@@ -82,6 +82,8 @@ self.addEventListener("fetch", (event) => {
   const { request } = event;
   const url = new URL(request.url);
   if (request.method !== "GET" || url.origin !== self.location.origin) return;
+  // Pages of the server's own: the shell has nothing to say there.
+  if (url.pathname === "/verifier.html" || url.pathname.startsWith("/.well-known/")) return;
   if (url.pathname === "/api" || url.pathname.startsWith("/api/")) return;
   if (request.mode === "navigate") event.respondWith(page(request));
   else if (FILES.has(url.pathname) || url.pathname.startsWith("/assets/")) event.respondWith(file(request, url.pathname));

@@ -16,6 +16,7 @@ mod test;
 mod tidy;
 mod tools;
 mod up;
+mod verifier_page;
 mod verify;
 mod web;
 

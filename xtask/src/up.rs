@@ -18,6 +18,9 @@ const PORTS_TRIED: u16 = 50;
 /// What the server asks of the secret that signs access tokens.
 const TOKEN_SECRET_BYTES: usize = 32;
 
+/// What the server asks of the key that seals jobs.
+const SEAL_KEY_BYTES: usize = 32;
+
 struct Wish {
     port: Option<u16>,
     reset: bool,
@@ -109,6 +112,9 @@ impl Services {
         }
         if std::env::var_os("TOKEN_SECRET").is_none() {
             env.push(("TOKEN_SECRET", tools::kept_secret(&local.join("token.secret"), TOKEN_SECRET_BYTES)?));
+        }
+        if std::env::var_os("SEAL_KEY").is_none() {
+            env.push(("SEAL_KEY", tools::kept_secret(&local.join("seal.key"), SEAL_KEY_BYTES)?));
         }
         Ok(Self { cluster, env })
     }

@@ -108,14 +108,17 @@ mod with_rules {
                 .to_owned(),
         });
         for by in &verified.made_by {
+            let names = verified.names.as_ref();
+            let device = names.and_then(|names| names.device(by.device)).unwrap_or_default();
+            let person = names.and_then(|names| names.person(by.person)).unwrap_or_default();
             say(format!(
-                "Made by device {} of person {}: {} entries, {} of them signed by the device's key.",
+                "Made by device {} ({device}) of person {} ({person}): {} entries, {} of them signed by the device's key.",
                 by.device, by.person, by.entries, by.signed
             ));
         }
         let erased = verified.erased.0 + verified.erased.1;
         say(match (erased + verified.photos_erased, verified.erased_us) {
-            (0, _) => format!("Erased: nothing. Absent from the start: {} photos.", manifest.photos_absent.len()),
+            (0, _) => "Erased: nothing.".to_owned(),
             (_, None) => format!("Erased before the seal: the content of {erased} entries."),
             (_, Some(when)) => format!(
                 "Erased: the content of {} entries before the seal; of {} entries and {} photos after it, last on {}.",
@@ -125,6 +128,12 @@ mod with_rules {
                 day(when)
             ),
         });
+        say(format!(
+            "Not in the pack: {} photos that the firm keeps, {} that never came, {} sealed PINs.",
+            manifest.photos_kept.len(),
+            manifest.photos_absent.len(),
+            verified.proofs_left_out
+        ));
         for (entry, doubts) in &verified.doubts {
             say(format!("In doubt: entry {entry}: {doubts:?}. It was sealed so."));
         }
@@ -190,6 +199,7 @@ mod with_rules {
                 "Not made before: 11",
                 "Made by",
                 "Erased before",
+                "Not in the pack: 0 photos that the firm keeps, 1 that never came",
                 "safe",
             ] {
                 assert!(text.contains(word), "{word} is missing in:\n{text}");

@@ -8,6 +8,8 @@
 //! - `{{manifest}}` (in `sw.js` only): `{"build": …, "files": [{"url": …, "sha256": …}, …]}`, every file of the shell except
 //!   `sw.js` itself, so that the service worker can install all of it or nothing and can tell a damaged answer.
 //!
+//! `verifier.html` is made apart (`web/verifier`): one file that checks a sealed pack without anybody's help.
+//!
 //! The wasm is cut into the module that starts the app and the parts that it loads later (`web/src/parts.rs`).
 //!
 //! The same sources give the same bytes.
@@ -22,7 +24,7 @@ use sha2::{Digest, Sha256};
 use wasm_bindgen_cli_support::Bindgen;
 use wasm_split_cli_support::Options as Cut;
 
-use crate::tools;
+use crate::{tools, verifier_page};
 
 const TARGET: &str = "wasm32-unknown-unknown";
 const ASSETS: &str = "assets";
@@ -31,7 +33,7 @@ const DIGEST: &str = "design_digest";
 /// Enough of a SHA-256 that two versions never share a name.
 const NAME_DIGITS: usize = 16;
 /// In the order of `Lang::ALL`.
-const LANGUAGES: [&str; 3] = ["en", "de", "es"];
+pub(crate) const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 /// Where the glue finds the loaders of the parts.
 const LOADERS: &str = "parts.js";
 /// How the names of parts begin, so that they can be told from what is loaded first.
@@ -49,7 +51,7 @@ pub(crate) enum Profile {
 }
 
 impl Profile {
-    fn cargo_name(self) -> &'static str {
+    pub(crate) fn cargo_name(self) -> &'static str {
         match self {
             Self::Ship => "web",
             Self::Dev => "web-dev",
@@ -97,7 +99,7 @@ pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
     ensure_target()?;
     tools::say("building the web app");
     // The cut needs to know what points where.
-    compile(profile, &["--lib"], &["-Clink-arg=--emit-relocs"]).context("the web app does not compile")?;
+    compile(profile, "web", &["--lib"], &["-Clink-arg=--emit-relocs"]).context("the web app does not compile")?;
 
     let _ = fs::remove_file(&stamp);
     let whole = compiled(profile).join("web.wasm");
@@ -108,6 +110,8 @@ pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
     fs::remove_file(&first)?;
     copy_tree(&parts, &bound)?;
     lay_out(&bound, &tools::root().join("web"), &dist)?;
+    // After the shell: a phone needs no page that checks packs.
+    verifier_page::build(profile, &dist)?;
     fs::write(&stamp, inputs)?;
     Ok(dist)
 }
@@ -115,15 +119,16 @@ pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
 /// The module of the example `design_digest`, compiled as the app is, with a glue that is a plain script; gives their folder.
 pub(crate) fn build_digest(profile: Profile) -> Result<PathBuf> {
     ensure_target()?;
-    compile(profile, &["--example", DIGEST], &[]).context("the digest of designs does not compile")?;
+    compile(profile, "web", &["--example", DIGEST], &[]).context("the digest of designs does not compile")?;
     let bound = tools::target_dir().join(format!("{}-digest", profile.cargo_name()));
     let wasm = compiled(profile).join("examples").join(DIGEST).with_extension("wasm");
     bind(Bindgen::new().no_modules(true)?, DIGEST, &wasm, &bound)?;
     Ok(bound)
 }
 
-fn compile(profile: Profile, what: &[&str], for_rustc: &[&str]) -> Result<()> {
-    let mut cargo = tools::cargo(["rustc", "--package", "web", "--target", TARGET, "--profile", profile.cargo_name()]);
+pub(crate) fn compile(profile: Profile, package: &str, what: &[&str], for_rustc: &[&str]) -> Result<()> {
+    let mut cargo =
+        tools::cargo(["rustc", "--package", package, "--target", TARGET, "--profile", profile.cargo_name()]);
     cargo.args(what);
     if profile == Profile::Ship {
         make_small(&mut cargo);
@@ -132,7 +137,7 @@ fn compile(profile: Profile, what: &[&str], for_rustc: &[&str]) -> Result<()> {
     tools::run(&mut cargo)
 }
 
-fn compiled(profile: Profile) -> PathBuf {
+pub(crate) fn compiled(profile: Profile) -> PathBuf {
     tools::target_dir().join(TARGET).join(profile.cargo_name())
 }
 
@@ -280,7 +285,7 @@ fn unsigned_leb128(bytes: &[u8]) -> Option<(usize, usize)> {
     None
 }
 
-fn bind(bindgen: &mut Bindgen, name: &str, wasm: &Path, into: &Path) -> Result<()> {
+pub(crate) fn bind(bindgen: &mut Bindgen, name: &str, wasm: &Path, into: &Path) -> Result<()> {
     if into.exists() {
         fs::remove_dir_all(into)?;
     }
@@ -443,7 +448,9 @@ fn url_of(dist: &Path, file: &Path) -> Result<String> {
 fn digest_of_inputs(profile: Profile) -> Result<String> {
     let root = tools::root();
     let mut files =
-        ["Cargo.toml", "Cargo.lock", ".cargo/config.toml", "xtask/src/web.rs"].map(|name| root.join(name)).to_vec();
+        ["Cargo.toml", "Cargo.lock", ".cargo/config.toml", "xtask/src/web.rs", "xtask/src/verifier_page.rs"]
+            .map(|name| root.join(name))
+            .to_vec();
     for room in ["web", "domain"] {
         files.extend(tools::files_below(&root.join(room))?);
     }

@@ -4,6 +4,7 @@
 //! sharp and how bright it is, [`likeness`] whether two show the same, and [`warning`] puts that into what a person is
 //! told. **Never enters:** decoding, a verdict: a warning never shuts a gate, and a person may keep the picture.
 
+pub mod bare;
 pub mod grey;
 pub mod image_header;
 pub mod likeness;

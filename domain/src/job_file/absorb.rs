@@ -128,6 +128,11 @@ pub(super) fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey)
             gate.record_mut(Touched::Nothing).photos_absent.insert(absent.hash, absent.remark);
         }
         Body::Finding(finding) => absorb_finding(gate, held, finding),
+        Body::Sealed(sealed) => {
+            gate.record_mut(Touched::Nothing).seals.insert(key, sealed);
+            phase(gate, key, PhaseEvent::Sealed, sealed.by);
+        }
+        Body::DrawnNumber(_) => {}
     }
 }
 

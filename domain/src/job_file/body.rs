@@ -3,6 +3,7 @@
 //! Names, addresses, free text and drawings are bodies of kinds of their own ([`Body::SiteDetails`], [`Body::Remark`]),
 //! so that they can be erased and the rest of the file still folds.
 
+pub use super::sealing::{DrawnNumber, Sealed};
 pub use super::vouched::{
     Countersign, CountersignProof, DeviationByVoice, Drawing, Signature, VoiceAnswer, VoiceAnswerShown, VoiceAnswers,
 };
@@ -902,6 +903,10 @@ bodies! {
     47 DeviationByVoice(DeviationByVoice) true;
     /// The server's finding.
     50 Finding(Finding) false;
+    /// The job is sealed.
+    51 Sealed(Sealed) false;
+    /// A number of the server's, written by a device.
+    52 DrawnNumber(DrawnNumber) false;
 }
 
 impl Body {
@@ -948,7 +953,9 @@ impl Body {
             | Self::VoiceAnswers(_)
             | Self::VoiceAnswerShown(_)
             | Self::DeviationByVoice(_)
-            | Self::Finding(_) => None,
+            | Self::Finding(_)
+            | Self::Sealed(_)
+            | Self::DrawnNumber(_) => None,
         }
     }
 
@@ -990,7 +997,9 @@ impl Body {
             | Self::VoiceAnswers(_)
             | Self::VoiceAnswerShown(_)
             | Self::DeviationByVoice(_)
-            | Self::Finding(_) => None,
+            | Self::Finding(_)
+            | Self::Sealed(_)
+            | Self::DrawnNumber(_) => None,
         }
     }
 

@@ -10,6 +10,7 @@ use super::countersigns::decisions;
 use super::entry::Content;
 use super::file::{Held, JobFile, OrderKey};
 use super::record::PhaseEvent;
+use super::sealing::{after_seal, is_no_news};
 use crate::ids::{DeviceId, EntryId, PersonId};
 use crate::method::gate::{Gate, Obstacle, Plan};
 use crate::method::plan::Requirement;
@@ -72,8 +73,22 @@ pub enum Phase {
     Returned,
     /// Review passed; the seal comes after it.
     Passed,
+    /// Sealed; what arrives now asks for the next seal.
+    Sealed,
     /// Will not be done.
     Withdrawn,
+}
+
+impl Phase {
+    /// The review has passed.
+    pub const fn has_passed(self) -> bool {
+        matches!(self, Self::Passed | Self::Sealed)
+    }
+
+    /// Nobody works on the job any more.
+    pub const fn is_over(self) -> bool {
+        matches!(self, Self::Passed | Self::Sealed | Self::Withdrawn)
+    }
 }
 
 /// The meaning of a job file.
@@ -89,6 +104,8 @@ pub struct JobState<'p, 'a> {
     pub breaches: BTreeMap<EntryId, Breach>,
     /// What arrived after the review had passed: kept outside, shown.
     pub late: BTreeSet<EntryId>,
+    /// What arrived after the newest seal and asks for the next.
+    pub after_seal: BTreeSet<EntryId>,
     /// The order of every entry.
     pub keys: BTreeMap<EntryId, OrderKey>,
     /// Entries that continue the same entry of their device as another one.
@@ -124,7 +141,8 @@ pub fn fold<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>) -> JobState<'p, 'a> {
         }
     }
     let phase = phase_of(&gate);
-    JobState { file, gate, phase, breaches, late, keys, forks: forks_of(file) }
+    let after_seal = after_seal(file, gate.record());
+    JobState { file, gate, phase, breaches, late, after_seal, keys, forks: forks_of(file) }
 }
 
 /// Countersignatures of this file under which the server found a wrong PIN.
@@ -146,7 +164,7 @@ fn late_entries(file: &JobFile, breaches: &BTreeMap<EntryId, Breach>) -> BTreeSe
     let Some(passed) = passed else { return BTreeSet::new() };
     file.iter()
         .filter(|held| held.stamp.is_some_and(|stamp| stamp.position > passed))
-        .filter(|held| held.entry.body().is_some_and(|body| !body.is_lead_act() && !matches!(body, Body::Finding(_))))
+        .filter(|held| held.entry.body().is_some_and(|body| !body.is_lead_act() && !is_no_news(body)))
         .map(|held| held.entry.header.id)
         .collect()
 }
@@ -164,6 +182,7 @@ fn phase_of(gate: &Gate<'_, '_>) -> Phase {
     let record = gate.record();
     match record.last_phase() {
         Some(PhaseEvent::Withdrawn) => Phase::Withdrawn,
+        Some(PhaseEvent::Sealed) => Phase::Sealed,
         Some(PhaseEvent::Passed) => Phase::Passed,
         Some(PhaseEvent::Submitted) => Phase::ForReview,
         Some(PhaseEvent::Returned) => Phase::Returned,
@@ -308,12 +327,17 @@ fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
         Body::Passed(_) => incomplete(gate),
         Body::Paused(_) | Body::Resumed(_) => not_on_job(gate, author),
         Body::DeviationByVoice(said) => not_on_job(gate, author).or_else(|| judge_voice(gate, said)),
-        Body::VoiceAnswers(_) => (!is_by_server(held)).then_some(BreachWhy::NotServer),
+        Body::VoiceAnswers(_) | Body::Sealed(_) => (!is_by_server(held)).then_some(BreachWhy::NotServer),
         Body::VoiceAnswerShown(shown) => {
             (!gate.record().voice_answers.contains_key(&shown.issue)).then_some(BreachWhy::NothingThere)
         }
         // A stop is never wrong, words are never shut out, and what belongs to evidence is judged with it.
-        Body::StopWork(_) | Body::Remark(_) | Body::Finding(_) | Body::CountersignProof(_) | Body::Drawing(_) => None,
+        Body::StopWork(_)
+        | Body::Remark(_)
+        | Body::Finding(_)
+        | Body::CountersignProof(_)
+        | Body::Drawing(_)
+        | Body::DrawnNumber(_) => None,
         Body::Equipment(_)
         | Body::DesignInputs(_)
         | Body::Consent(_)

@@ -13,6 +13,7 @@ pub mod file;
 pub mod fold;
 pub mod header;
 pub mod record;
+pub mod sealing;
 #[cfg(feature = "signatures")]
 pub mod signature;
 mod vouched;

@@ -2,7 +2,7 @@
 
 use super::body::{
     Assignment, Body, Consent, CrewRole, DesignInputs, DeviationAsked, DeviationByVoice, Drawing, Equipment, Finding,
-    JobPlanned, LeftAs, Place, Schedule, SerialRead, SiteDetails, StopWork, UnitKind, VoiceAnswers,
+    JobPlanned, LeftAs, Place, Schedule, Sealed, SerialRead, SiteDetails, StopWork, UnitKind, VoiceAnswers,
 };
 use super::file::{Held, OrderKey};
 use crate::ids::{EntryId, Hash32, PersonId};
@@ -77,6 +77,8 @@ pub enum PhaseEvent {
     Returned,
     /// Review passed.
     Passed,
+    /// The server sealed the file.
+    Sealed,
     /// Will not be done.
     Withdrawn,
 }
@@ -142,6 +144,8 @@ pub struct Record<'a> {
     pub voice_shown: BTreeMap<(EntryId, Place), BTreeMap<OrderKey, PersonId>>,
     /// Departures allowed by voice, whether or not their answers are right.
     pub(crate) voice_said: BTreeMap<OrderKey, (PersonId, &'a DeviationByVoice)>,
+    /// The server's seals.
+    pub seals: BTreeMap<OrderKey, &'a Sealed>,
     /// Server time by position, of what is in this record.
     pub(crate) stamps: BTreeMap<u64, u64>,
 }

@@ -7,7 +7,7 @@ use crate::design::{RULES_PLACE, rules_of_job};
 use crate::electrical::Prefix;
 use crate::ids::Hash32;
 use crate::job_file::body::{Body, ConsentState, CrewRole, LeftAs, StopCause, UnitKind};
-use crate::job_file::record::Record;
+use crate::job_file::record::{PhaseEvent, Record};
 use crate::job_file::{JobState, Phase};
 use crate::method::gate::{Answer, FailWhy, LimitInfo, LimitSource, OpenWhy, StepRef, StepState};
 use crate::method::plan::Requirement;
@@ -53,6 +53,7 @@ const fn phase_key(phase: Phase) -> &'static str {
         Phase::ForReview => "phase.for_review",
         Phase::Returned => "phase.returned",
         Phase::Passed => "phase.passed",
+        Phase::Sealed => "phase.sealed",
         Phase::Withdrawn => "phase.withdrawn",
     }
 }
@@ -70,7 +71,7 @@ fn facts(state: &JobState<'_, '_>, context: &Context<'_>) -> Vec<(String, String
     let method = state.gate.plan().method();
     let mut facts = vec![
         (words.get("fact.firm"), context.firm.to_owned()),
-        (words.get("fact.phase"), words.get(phase_key(state.phase))),
+        (words.get("fact.phase"), words.get(context.seal.number.map_or(phase_key(state.phase), |_| "phase.in_seal"))),
         (
             words.get("fact.method"),
             format!("{} ({} {})", method.title.in_language(context.language), method.id, method.version),
@@ -115,7 +116,8 @@ fn facts(state: &JobState<'_, '_>, context: &Context<'_>) -> Vec<(String, String
         facts.push((words.get("fact.first_record"), (context.when)(*first)));
         facts.push((words.get("fact.last_record"), (context.when)(*last)));
     }
-    if let Some((key, (_, author))) = record.phases.last_key_value().filter(|_| state.phase == Phase::Passed) {
+    let passed = record.phases.iter().rev().find(|(_, (event, _))| *event == PhaseEvent::Passed);
+    if let Some((key, (_, author))) = passed.filter(|_| state.phase.has_passed()) {
         let text =
             words.with("fact.passed_by", &[("who", &(context.person)(*author)), ("when", &(context.when)(key.at))]);
         facts.push((words.get("fact.review"), text));
@@ -139,7 +141,7 @@ fn standing(state: &mut JobState<'_, '_>, context: &Context<'_>) -> Vec<String> 
     if breaches > 0 {
         lines.push(words.with("standing.breaches", &[("count", &breaches.to_string())]));
     }
-    if !matches!(state.phase, Phase::Passed) {
+    if !state.phase.has_passed() {
         lines.push(words.get("standing.not_reviewed"));
     }
     lines
@@ -340,15 +342,36 @@ fn place_text(state: &JobState<'_, '_>, context: &Context<'_>, step: &str, slot:
 
 fn closing(state: &JobState<'_, '_>, context: &Context<'_>) -> Vec<String> {
     let words = context.words;
-    vec![
+    let counted = [("entries", &*state.file.len().to_string()), ("digest", &*file_digest(state).hex())];
+    let mut lines = vec![
         words.get("closing.prevails"),
         words.get("closing.confirmations"),
         words.get("closing.verdicts"),
-        words.with(
-            "closing.state",
-            &[("entries", &state.file.len().to_string()), ("digest", &file_digest(state).hex())],
-        ),
-    ]
+        words.with("closing.state", &counted) + " " + &sealed(state, context),
+    ];
+    lines.extend(context.seal.key.map(|key| words.with("closing.key", &[("fingerprint", &key.grouped())])));
+    lines
+}
+
+/// Whether this report is inside a seal, and what the newest one covers.
+fn sealed(state: &JobState<'_, '_>, context: &Context<'_>) -> String {
+    let words = context.words;
+    if let Some(number) = context.seal.number {
+        return words.with("closing.in_seal", &[("number", &number.to_string())]);
+    }
+    let seals = &state.gate.record().seals;
+    let Some((key, last)) = seals.iter().max_by_key(|(_, sealed)| sealed.number) else {
+        return words.get("closing.not_sealed");
+    };
+    words.with(
+        "closing.sealed",
+        &[
+            ("number", &last.number.to_string()),
+            ("when", &(context.when)(key.at)),
+            ("entries", &last.up_to.to_string()),
+            ("later", &state.after_seal.len().to_string()),
+        ],
+    )
 }
 
 /// SHA-256 over the hashes of all headers in ascending order: two files with the same entries have the same one.

@@ -33,6 +33,17 @@ pub struct Context<'c> {
     pub when: &'c dyn Fn(u64) -> String,
     /// Whether the bytes of a photo are on the server.
     pub arrived: &'c dyn Fn(&Hash32) -> bool,
+    /// What the report says of seals.
+    pub seal: SealContext,
+}
+
+/// What a report says of seals.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct SealContext {
+    /// Fingerprint of the installation's key, where it has one.
+    pub key: Option<Hash32>,
+    /// The seal that this very report becomes a part of.
+    pub number: Option<u32>,
 }
 
 /// A verification report as data.

@@ -151,6 +151,7 @@ mod tests {
             person: &|_| String::new(),
             when: &|_| String::new(),
             arrived: &|_| false,
+            seal: crate::pack::SealContext::default(),
         };
         then(&context)
     }

@@ -59,11 +59,13 @@ pub enum Action {
     WriteRemark,
     /// The server's own entries: no person writes them.
     WriteFinding,
+    /// Have the server seal a job that has passed.
+    SealJob,
 }
 
 impl Action {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 25] = [
+    pub const ALL: [Self; 26] = [
         Self::SeePeople,
         Self::SeePeopleDetails,
         Self::InvitePerson,
@@ -89,6 +91,7 @@ impl Action {
         Self::WriteDecision,
         Self::WriteRemark,
         Self::WriteFinding,
+        Self::SealJob,
     ];
 }
 
@@ -143,8 +146,8 @@ const fn role_may(role: Role, action: Action, ownership: Ownership) -> bool {
             owner || lead || office
         }
         A::SeeJob | A::SendPhoto => own || owner || lead || office,
-        // A rule set decides what passes: whoever plans and decides.
-        A::ChangeRules | A::WritePlan | A::WriteDecision => owner || lead,
+        // A rule set decides what passes, and a seal closes what was decided: whoever plans and decides.
+        A::ChangeRules | A::WritePlan | A::WriteDecision | A::SealJob => owner || lead,
         // An owner who also works on site holds the role for it: evidence stands under a licence.
         A::WriteEvidence => matches!(role, Role::Lead | Role::Technician),
         A::WriteFinding => false,
@@ -178,15 +181,15 @@ pub const fn class_of(body: &Body) -> Action {
         | Body::Paused(_)
         | Body::Resumed(_)
         | Body::Submitted(_) => Action::WriteEvidence,
-        // Anybody who sees a danger may stop the work.
-        Body::Remark(_) | Body::StopWork(_) => Action::WriteRemark,
+        // Anybody who sees a danger may stop the work, and every device writes down the server's number.
+        Body::Remark(_) | Body::StopWork(_) | Body::DrawnNumber(_) => Action::WriteRemark,
         Body::DeviationDecided(_)
         | Body::StopResolved(_)
         | Body::Returned(_)
         | Body::Passed(_)
         | Body::VoiceAnswerShown(_)
         | Body::BreachSettled(_) => Action::WriteDecision,
-        Body::Finding(_) | Body::VoiceAnswers(_) => Action::WriteFinding,
+        Body::Finding(_) | Body::VoiceAnswers(_) | Body::Sealed(_) => Action::WriteFinding,
     }
 }
 
@@ -256,6 +259,7 @@ WriteEvidence: lead technician
 WriteDecision: owner lead
 WriteRemark: all
 WriteFinding: nobody
+SealJob: owner lead
 ";
         assert_eq!(table(), expected);
     }
@@ -265,7 +269,7 @@ WriteFinding: nobody
         let mut sorted = Action::ALL.to_vec();
         sorted.dedup();
         assert_eq!(sorted.len(), Action::ALL.len());
-        assert_eq!(Action::WriteFinding as usize + 1, Action::ALL.len());
+        assert_eq!(Action::SealJob as usize + 1, Action::ALL.len());
         assert!(Action::ALL.iter().enumerate().all(|(at, action)| *action as usize == at));
     }
 

@@ -8,9 +8,9 @@
 //! **Never enters:** an answer in a job file. Start with [`Trial`]; [`wanting`] says for which places one is drawn.
 
 use crate::ids::{EntryId, Hash32, PersonId};
+use crate::job_file::JobState;
 use crate::job_file::body::{CrewRole, Place, VoiceAnswer, VoiceAnswers};
 use crate::job_file::record::Record;
-use crate::job_file::{JobState, Phase};
 use sha2::{Digest as _, Sha256};
 use std::collections::BTreeSet;
 
@@ -96,7 +96,7 @@ pub fn to_be_shown(state: &JobState<'_, '_>, who: PersonId, at: &Place) -> Resul
 }
 
 const fn is_over(state: &JobState<'_, '_>) -> bool {
-    matches!(state.phase, Phase::Passed | Phase::Withdrawn)
+    state.phase.is_over()
 }
 
 /// Places of a job for which an answer is to be drawn: each requirement of each step from which a departure may be

@@ -10,9 +10,9 @@
 use crate::identification::Serial;
 use crate::identification::dates::{Date, Milestone, out_of_order, warranty_due};
 use crate::ids::{EntryId, Hash32};
+use crate::job_file::JobState;
 use crate::job_file::body::{Body, Place, Slot, UnitKind};
 use crate::job_file::record::{Evidence, PhaseEvent, Record};
-use crate::job_file::{JobState, Phase};
 use crate::method::gate::Plan;
 use crate::method::plan::{Requirement, Step};
 use std::collections::BTreeSet;
@@ -365,7 +365,7 @@ fn missing(found: &Registration, state: &JobState<'_, '_>, arrived: &BTreeSet<Ha
     need(found.firmware.is_none() && asks_for(plan, FIRMWARE), Missing::Firmware);
     let on_the_way = photos_on_the_way(record, arrived);
     need(on_the_way > 0, Missing::Photos { count: on_the_way });
-    need(state.phase != Phase::Passed, Missing::Review);
+    need(!state.phase.has_passed(), Missing::Review);
     missing
 }
 

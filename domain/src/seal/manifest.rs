@@ -3,6 +3,7 @@
 use super::tree;
 use crate::ids::{DeviceId, EntryId, FirmId, Hash32, JobId, PersonId};
 use crate::job_file::Stamp;
+use crate::job_file::body::DrawnNumber;
 use minicbor::bytes::ByteVec;
 use minicbor::{Decode, Encode};
 
@@ -13,7 +14,7 @@ pub const SIGNATURE_PREFIX: &[u8] = b"witnessmark seal 1\0";
 /// Stands before the bytes of [`Erasures`] when they are signed.
 pub const ERASURE_PREFIX: &[u8] = b"witnessmark erasure 1\0";
 /// The kind of an entry that carries a number which the server drew and told devices: what follows it in its device's
-/// chain was not made before the server drew it. It is kept by every app as a kind of a newer one.
+/// chain was not made before the server drew it.
 pub const NONCE_KIND: u32 = 52;
 /// Bytes of such a number.
 pub const NONCE_BYTES: usize = 32;
@@ -125,9 +126,12 @@ pub struct Manifest {
     /// The server's public key, uncompressed SEC 1: a pack carries it, a reader compares its fingerprint.
     #[n(12)]
     pub key: ByteVec,
-    /// Entries whose bodies were erased before the seal.
+    /// Entries whose bodies were erased before the seal, or are left out of every pack.
     #[n(13)]
     pub erased: Vec<EntryId>,
+    /// Photos that entries name and that the firm keeps to itself: originals, for they may tell a position.
+    #[n(14)]
+    pub photos_kept: Vec<Hash32>,
 }
 
 /// What was erased after the seal, signed like the manifest.
@@ -167,13 +171,10 @@ impl Manifest {
 
 /// The body of an entry of [`NONCE_KIND`].
 pub fn nonce_body(nonce: &Hash32) -> Vec<u8> {
-    let mut body = vec![0xa1, 0x00, 0x58, 0x20];
-    body.extend_from_slice(nonce.bytes());
-    body
+    crate::wire::to_bytes(&DrawnNumber { number: *nonce })
 }
 
 /// Reads such a body.
 pub fn nonce_of(body: &[u8]) -> Option<Hash32> {
-    let nonce = body.strip_prefix(&[0xa1, 0x00, 0x58, 0x20])?;
-    nonce.try_into().ok().map(Hash32::of)
+    crate::wire::from_bytes::<DrawnNumber>(body).ok().map(|drawn| drawn.number)
 }

@@ -7,10 +7,11 @@ use super::manifest::{
 use super::zip::{self, Files, NotCanonical};
 use crate::ids::{EntryId, FirmId, Hash32, JobId};
 use crate::job_file::signature::{is_signed, signature_of};
-use crate::job_file::{Content, Entry, Envelope, JobFile, Stamp};
+use crate::job_file::{Body, Content, Entry, Envelope, JobFile, Stamp};
 use crate::wire::{from_bytes, to_bytes};
 use p256::ecdsa::signature::Signer;
 use p256::ecdsa::{Signature, SigningKey};
+use std::collections::BTreeSet;
 
 /// Name of the manifest in the archive.
 pub const MANIFEST_NAME: &str = "manifest.cbor";
@@ -73,6 +74,8 @@ pub struct Beside {
     pub devices: Vec<SealedDevice>,
     /// Numbers that the server drew for this job.
     pub nonces: Vec<SealedNonce>,
+    /// Photos that entries name, that the firm has and keeps to itself.
+    pub kept: Vec<Hash32>,
 }
 
 /// Which seal.
@@ -98,7 +101,7 @@ pub fn seal(seal: Seal, file: &JobFile, beside: Beside, key: &SealKey) -> Result
     stamped.sort_by_key(|(stamp, _)| stamp.position);
     let mut files = beside.files;
     for (stamp, entry) in &stamped {
-        files.insert(entry_name(stamp.position), entry.bytes().to_vec());
+        files.insert(entry_name(stamp.position), bytes_in_pack(entry));
     }
     let mut photos: Vec<Hash32> = Vec::new();
     for bytes in beside.photos {
@@ -108,9 +111,8 @@ pub fn seal(seal: Seal, file: &JobFile, beside: Beside, key: &SealKey) -> Result
     }
     photos.sort_unstable();
     photos.dedup();
-    let mut absent: Vec<Hash32> = named_photos(file).into_iter().filter(|hash| !photos.contains(hash)).collect();
-    absent.sort_unstable();
-    absent.dedup();
+    let not_in: BTreeSet<Hash32> = named_photos(file).into_iter().filter(|hash| !photos.contains(hash)).collect();
+    let (kept, absent) = not_in.into_iter().partition(|hash| beside.kept.contains(hash));
     let mut manifest = Manifest {
         version: MANIFEST_VERSION,
         firm: seal.firm,
@@ -120,6 +122,7 @@ pub fn seal(seal: Seal, file: &JobFile, beside: Beside, key: &SealKey) -> Result
         entries: stamped.iter().map(|(stamp, entry)| sealed(entry, *stamp)).collect(),
         photos,
         photos_absent: absent,
+        photos_kept: kept,
         root: Hash32::NONE,
         devices: beside.devices,
         nonces: beside.nonces,
@@ -127,13 +130,25 @@ pub fn seal(seal: Seal, file: &JobFile, beside: Beside, key: &SealKey) -> Result
         key: key.public().into(),
         erased: stamped
             .iter()
-            .filter(|(_, entry)| entry.content == Content::Erased)
+            .filter(|(_, entry)| entry.content == Content::Erased || is_left_out(entry))
             .map(|(_, entry)| entry.header.id)
             .collect(),
     };
     manifest.root = manifest.computed_root();
     sign(&mut files, &manifest, key);
     zip::write(&files)
+}
+
+/// A sealed PIN is between its device and the server: its body is in no pack.
+fn is_left_out(entry: &Entry) -> bool {
+    entry.header.kind == Body::COUNTERSIGN_PROOF
+}
+
+fn bytes_in_pack(entry: &Entry) -> Vec<u8> {
+    match from_bytes::<Envelope>(entry.bytes()) {
+        Ok(envelope) if is_left_out(entry) => to_bytes(&Envelope { salt: None, body: None, ..envelope }),
+        Ok(_) | Err(_) => entry.bytes().to_vec(),
+    }
 }
 
 /// Photos that the entries of a file name.

@@ -74,6 +74,7 @@ pub fn pack() -> Vec<u8> {
         photos,
         files: [("report.pdf".to_owned(), b"%PDF-1.7 sample".repeat(40))].into(),
         devices,
+        kept: Vec::new(),
         nonces: vec![SealedNonce { nonce, drawn_us: (BEGIN_MS + 30_000) * 1_000 }],
     };
     let which = Seal {

@@ -98,3 +98,74 @@ fn an_entry_that_is_not_there_cannot_be_erased_into_silence() {
     // It says that something was erased which was never sealed.
     assert_eq!(verify(&after, None).err(), Some(Fault::Unreadable));
 }
+
+/// Originals stay with the firm and are named; a sealed PIN is in no pack; names come along.
+#[test]
+fn what_is_kept_back_is_said() {
+    use super::names::{NAMES_NAME, Names};
+    use super::pack::{Beside, Seal, seal};
+    use crate::ids::{CaptureId, DeviceId, FirmId, JobId, PersonId, uuid_v7};
+    use crate::job_file::body::{CountersignProof, MediaType, Photo, PhotoFile, PhotoOrigin};
+    use crate::job_file::{Body, ChainHead, Draft, Entry, JobFile, Place, Stamp};
+    let id = |number: u8| uuid_v7(1, &[number; 10]);
+    let picture = |bytes: &[u8]| PhotoFile {
+        hash: Hash32::sha256(bytes),
+        bytes: bytes.len() as u64,
+        width: 1,
+        height: 1,
+        media: MediaType::Jpeg,
+    };
+    let photo = Photo {
+        at: Place::of("step", 0, "photo"),
+        capture: CaptureId::of(id(1)),
+        original: picture(b"original"),
+        preview: Some(picture(b"preview")),
+        taken_ms: 1,
+        origin: PhotoOrigin::Camera,
+        corrects: None,
+        kept_anyway: false,
+    };
+    let proof = CountersignProof { of: EntryId::of(id(2)), key: Hash32::NONE, sealed: vec![1; 48].into() };
+    let (mut file, mut head) = (JobFile::default(), ChainHead::START);
+    for (number, body) in (1..).zip([Body::Photo(photo), Body::CountersignProof(proof)]) {
+        let draft = Draft {
+            id: EntryId::of(id(10 + u8::try_from(number).unwrap())),
+            firm: FirmId::of(id(3)),
+            job: JobId::of(id(4)),
+            author: PersonId::of(id(5)),
+            device: DeviceId::of(id(6)),
+            salt: [0; 16],
+            body,
+        };
+        let entry = Entry::write(draft, head, 0, number, 0);
+        head = entry.as_head();
+        file.absorb(entry, Some(Stamp { time_us: number, position: number }));
+    }
+    let names = Names { people: vec![(PersonId::of(id(5)), "Ana".into())], ..Names::default() };
+    let beside = Beside {
+        photos: vec![b"preview".to_vec()],
+        kept: vec![Hash32::sha256(b"original")],
+        files: [(NAMES_NAME.to_owned(), crate::wire::to_bytes(&names))].into(),
+        ..Beside::default()
+    };
+    let which = Seal { firm: FirmId::of(id(3)), job: JobId::of(id(4)), number: 1, sealed_us: 9 };
+    let pack = seal(which, &file, beside, &server_key()).unwrap();
+    let verified = verify(&pack, Some(&fingerprint())).unwrap();
+    assert_eq!(verified.manifest.photos, [Hash32::sha256(b"preview")]);
+    assert_eq!(verified.manifest.photos_kept, [Hash32::sha256(b"original")]);
+    assert_eq!(verified.manifest.photos_absent, []);
+    assert_eq!((verified.erased, verified.proofs_left_out), ((0, 0), 1));
+    assert_eq!(verified.names.unwrap().person(PersonId::of(id(5))), Some("Ana"));
+    assert!(!pack.windows(48).any(|window| window == [1; 48]));
+}
+
+#[test]
+fn a_number_of_the_server_is_written_in_one_way() {
+    use super::manifest::{NONCE_KIND, nonce_body, nonce_of};
+    use crate::job_file::{Body, body::DrawnNumber};
+    let number = Hash32::sha256(b"drawn");
+    let body = Body::DrawnNumber(DrawnNumber { number });
+    assert_eq!((body.kind(), body.to_bytes()), (NONCE_KIND, nonce_body(&number)));
+    assert_eq!(nonce_body(&number), [&[0xa1, 0x00, 0x58, 0x20], &number.bytes()[..]].concat());
+    assert_eq!(nonce_of(&nonce_body(&number)), Some(number));
+}

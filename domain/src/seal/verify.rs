@@ -1,6 +1,7 @@
 //! What a pack proves. No server is asked: everything is in the pack but the fingerprint that a reader compares.
 
 use super::manifest::{ERASURE_PREFIX, Erasures, MANIFEST_VERSION, Manifest, NONCE_KIND, SealedEntry, nonce_of};
+use super::names::{NAMES_NAME, Names};
 use super::pack::{
     ENTRIES, ERASURES_NAME, ERASURES_SIGNATURE_NAME, MANIFEST_NAME, PHOTOS, SIGNATURE_NAME, entry_name, is_sealed,
     list, named_photos, photo_name, sealed, signed_bytes,
@@ -8,7 +9,7 @@ use super::pack::{
 use super::zip::{self, Files, NotCanonical};
 use crate::ids::{DeviceId, EntryId, Hash32, PersonId};
 use crate::job_file::signature::{Doubt, Enrolment, Signed, check, doubts};
-use crate::job_file::{Content, Entry, Envelope, JobFile};
+use crate::job_file::{Body, Content, Entry, Envelope, JobFile};
 use crate::wire::{from_bytes, to_bytes};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -63,6 +64,10 @@ pub struct Verified {
     pub not_before: Option<(usize, u64)>,
     /// Bodies that were erased before the seal, and after it.
     pub erased: (usize, usize),
+    /// Sealed PINs, whose bodies are in no pack.
+    pub proofs_left_out: usize,
+    /// What ids are called; absent where the pack has no names.
+    pub names: Option<Names>,
     /// Photos that were erased after the seal.
     pub photos_erased: usize,
     /// When the last erasure was, microseconds since 1970 UTC.
@@ -98,7 +103,8 @@ pub fn verify(bytes: &[u8], expected: Option<&Hash32>) -> Result<Verified, Fault
         let wrong = manifest.files.iter().find(|sealed| !list(&files).contains(sealed));
         return Err(Fault::File(wrong.map(|sealed| sealed.name.clone()).unwrap_or_default()));
     }
-    Ok(describe(manifest, &job, erasures))
+    let names = files.get(NAMES_NAME).and_then(|bytes| from_bytes(bytes).ok());
+    Ok(describe(manifest, &job, erasures, names))
 }
 
 fn file<'f>(files: &'f Files, name: &str) -> Result<&'f [u8], Fault> {
@@ -115,7 +121,9 @@ fn check_manifest(manifest: &Manifest) -> Result<(), Fault> {
     let positions_run = manifest.entries.iter().zip(1..).all(|(entry, position)| entry.stamp.position == position);
     let stamps_grow = manifest.entries.windows(2).all(|two| two[0].stamp.time_us < two[1].stamp.time_us);
     let sealed_last = manifest.entries.last().is_none_or(|last| last.stamp.time_us <= manifest.sealed_us);
-    let sorted = manifest.photos.windows(2).all(|two| two[0] < two[1])
+    let sorted = [&manifest.photos, &manifest.photos_absent, &manifest.photos_kept]
+        .iter()
+        .all(|list| list.is_sorted_by(|a, b| a < b))
         && manifest.devices.windows(2).all(|two| two[0].device < two[1].device);
     let good = positions_run && stamps_grow && sealed_last && sorted && manifest.root == manifest.computed_root();
     if good { Ok(()) } else { Err(Fault::Manifest) }
@@ -183,14 +191,14 @@ fn check_photos(files: &Files, manifest: &Manifest, job: &JobFile) -> Result<(),
         }
     }
     // Whatever an entry names is there or is said to be absent.
-    let unsaid = named_photos(job)
-        .into_iter()
-        .find(|hash| !manifest.photos.contains(hash) && !manifest.photos_absent.contains(hash));
+    let unsaid = named_photos(job).into_iter().find(|hash| {
+        ![&manifest.photos, &manifest.photos_absent, &manifest.photos_kept].iter().any(|list| list.contains(hash))
+    });
     debug_assert!(files.keys().any(|name| name.starts_with(ENTRIES)) || manifest.entries.is_empty());
     unsaid.map_or(Ok(()), |hash| Err(Fault::Photo(hash)))
 }
 
-fn describe(manifest: Manifest, job: &JobFile, erasures: Option<Erasures>) -> Verified {
+fn describe(manifest: Manifest, job: &JobFile, erasures: Option<Erasures>, names: Option<Names>) -> Verified {
     let keys: BTreeMap<DeviceId, Enrolment> = manifest
         .devices
         .iter()
@@ -213,12 +221,17 @@ fn describe(manifest: Manifest, job: &JobFile, erasures: Option<Erasures>) -> Ve
         by.signed += usize::from(check(&held.entry, key) == Signed::Good);
     }
     let arrived = manifest.entries.first().zip(manifest.entries.last());
-    let (before, after) = (manifest.erased.len(), erasures.as_ref().map_or(0, |erasures| erasures.entries.len()));
+    let is_proof = |id: &EntryId| job.get(*id).is_some_and(|held| held.entry.header.kind == Body::COUNTERSIGN_PROOF);
+    let proofs_left_out = manifest.erased.iter().filter(|id| is_proof(id)).count();
+    let (before, after) =
+        (manifest.erased.len() - proofs_left_out, erasures.as_ref().map_or(0, |erasures| erasures.entries.len()));
     Verified {
         arrived_us: arrived.map(|(first, last)| (first.stamp.time_us, last.stamp.time_us)),
         made_by: made.into_values().collect(),
         not_before: not_before(&manifest, job),
         erased: (before, after),
+        proofs_left_out,
+        names,
         photos_erased: erasures.as_ref().map_or(0, |erasures| erasures.photos.len()),
         erased_us: erasures.map(|erasures| erasures.erased_us),
         doubts: doubts(job, &keys),

@@ -209,6 +209,7 @@ impl Server {
             methods: Vec::new(),
             reference_version: 7,
             firm: FirmId::of(uuid_v7(NOW, &[1; 10])),
+            drawn_number: None,
         })
     }
 
@@ -498,6 +499,7 @@ fn what_was_held_for_want_of_its_job_goes_again_when_the_job_is_there() {
         methods: Vec::new(),
         reference_version: 0,
         firm: FirmId::of(uuid_v7(NOW, &[1; 10])),
+        drawn_number: None,
     };
     let plan = tray.take_reply(&pull, Answer::Pull(reply), NOW, 0);
     shelf.apply(plan);
@@ -689,6 +691,7 @@ fn pull(tray: &mut Tray, shelf: &mut Shelf, now: u64, more: bool, methods: &[Met
         methods: methods.to_vec(),
         reference_version,
         firm: FirmId::of(uuid_v7(NOW, &[1; 10])),
+        drawn_number: None,
     };
     let plan = tray.take_reply(&pull, Answer::Pull(reply), now, 0);
     shelf.apply(plan);

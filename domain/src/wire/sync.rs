@@ -3,7 +3,7 @@
 //! Push carries envelopes and is answered entry by entry; pull carries positions and is answered with a manifest and
 //! what is missing. Both are repeatable: the same message twice has the same effect as once.
 
-use crate::ids::{DeviceId, EntryId, FirmId, JobId};
+use crate::ids::{DeviceId, EntryId, FirmId, Hash32, JobId};
 use crate::job_file::body::MethodRef;
 use crate::job_file::file::Stamp;
 use minicbor::bytes::ByteVec;
@@ -170,6 +170,9 @@ pub struct PullReply {
     /// The tenant.
     #[n(8)]
     pub firm: FirmId,
+    /// A number that the server drew, for the device to write into the files that it works on; absent from older servers.
+    #[n(9)]
+    pub drawn_number: Option<Hash32>,
 }
 
 /// A job and how far it goes on the server.

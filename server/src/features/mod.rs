@@ -11,6 +11,7 @@ pub mod photos;
 pub mod reference;
 pub mod report;
 pub mod rule_sets;
+pub mod seals;
 pub mod session;
 pub mod sync;
 pub mod voice;

@@ -4,6 +4,7 @@ use axum::extract::{Request, State};
 use axum::http::{HeaderName, HeaderValue, header};
 use axum::middleware::Next;
 use axum::response::Response;
+use domain::seal::names::VERIFIER_NAME;
 use domain::wire::sync::{PROTOCOL_HEADER, PROTOCOL_VALUE};
 
 use crate::state::AppState;
@@ -13,6 +14,10 @@ use crate::state::AppState;
 const CONTENT_SECURITY_POLICY: &str = "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self' 'unsafe-inline'; \
      img-src 'self' blob: data:; media-src 'self' blob:; connect-src 'self'; worker-src 'self'; manifest-src 'self'; \
      object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
+/// The page that checks a pack is one file and names in itself, by hash, the one script and the one style that may run:
+/// where both policies stand, a browser keeps to the stricter.
+const VERIFIER_POLICY: &str = "default-src 'none'; script-src 'unsafe-inline' 'wasm-unsafe-eval'; style-src 'unsafe-inline'; \
+     base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 /// The camera is ours; the rest of a phone's senses we do not ask for.
 const PERMISSIONS_POLICY: &str =
     "camera=(self), screen-wake-lock=(self), geolocation=(), microphone=(), payment=(), usb=()";
@@ -29,12 +34,13 @@ pub async fn protocol(request: Request, next: Next) -> Response {
 
 /// What tells a browser to be strict.
 pub async fn security(State(state): State<AppState>, request: Request, next: Next) -> Response {
+    let is_verifier = request.uri().path().strip_prefix('/') == Some(VERIFIER_NAME);
     let mut response = next.run(request).await;
     let headers = response.headers_mut();
     let mut set = |name, value| {
         headers.insert(name, HeaderValue::from_static(value));
     };
-    set(header::CONTENT_SECURITY_POLICY, CONTENT_SECURITY_POLICY);
+    set(header::CONTENT_SECURITY_POLICY, if is_verifier { VERIFIER_POLICY } else { CONTENT_SECURITY_POLICY });
     set(header::X_CONTENT_TYPE_OPTIONS, "nosniff");
     set(header::REFERRER_POLICY, "no-referrer");
     set(HeaderName::from_static("permissions-policy"), PERMISSIONS_POLICY);

@@ -73,7 +73,7 @@ impl FromRequestParts<AppState> for ClientAddress {
 
 /// Within `nest` the address has lost its "/api".
 fn time_max(path: &str) -> Duration {
-    let long = path.starts_with("/photos") || path.ends_with(".pdf");
+    let long = path.starts_with("/photos") || [".pdf", "/seal", "/pack"].iter().any(|end| path.ends_with(end));
     if long { TIME_MAX_LONG } else { TIME_MAX }
 }
 
@@ -92,7 +92,9 @@ mod tests {
 
     #[test]
     fn photos_and_papers_may_take_their_time_and_nothing_else() {
-        for path in ["/photos/1", "/jobs/1/report.pdf", "/methods/a/1/sheet.pdf"] {
+        for path in
+            ["/photos/1", "/jobs/1/report.pdf", "/jobs/1/seal", "/jobs/1/seals/2/pack", "/methods/a/1/sheet.pdf"]
+        {
             assert_eq!(time_max(path), TIME_MAX_LONG, "{path}");
         }
         for path in ["/sync/push", "/jobs/1", "/jobs/1/photos", "/jobs/1/registration.csv"] {

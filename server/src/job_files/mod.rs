@@ -1,7 +1,7 @@
 //! Job files in the database: the one way in, the way out, and the projections that are made of them.
 //!
 //! [`append::append`] is the only function that writes to the log, for people's entries and for the server's own.
-//! [`load`] gives a job file back as the domain knows it, [`project`] folds it into rows for lists, [`findings`] writes
+//! [`load`] gives a job file back as the domain knows it, [`project`] folds it into rows for lists, [`own`] writes entries of the server's device, [`findings`] writes
 //! what only the server can know, [`countersigns`] decides what is under a countersignature, [`visible`] says who may see a job, [`voice`] draws and shows answers for the telephone, [`worker`] projects soon after a push.
 //!
 //! What several features need stands here, because features do not import each other. **Never enters:** requests and
@@ -11,6 +11,7 @@ pub mod append;
 mod countersigns;
 pub mod findings;
 pub mod load;
+pub(crate) mod own;
 pub mod project;
 mod queries;
 pub mod visible;

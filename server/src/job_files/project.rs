@@ -154,6 +154,7 @@ fn job_row(file: &JobFile, state: &mut JobState<'_, '_>, method_known: bool) -> 
         | Phase::ForReview
         | Phase::Returned
         | Phase::Passed
+        | Phase::Sealed
         | Phase::Withdrawn => None,
     };
     let open = state.open_breaches().count();
@@ -272,6 +273,7 @@ pub(super) const fn phase_word(phase: Phase) -> &'static str {
         Phase::ForReview => "for_review",
         Phase::Returned => "returned",
         Phase::Passed => "passed",
+        Phase::Sealed => "sealed",
         Phase::Withdrawn => "withdrawn",
     }
 }

@@ -304,7 +304,7 @@ pub(super) async fn visible_jobs(
            where j.firm_id = $1
              and ($3 or r.crew @> array[$2::uuid]
                or exists (select from entries e where e.firm_id = j.firm_id and e.author_id = $2 and e.job_id = j.job_id))
-             and (r.job_id is null or r.state not in ('passed', 'withdrawn') or r.updated_us >= $5 or j.job_id = any($4))
+             and (r.job_id is null or r.state not in ('passed', 'sealed', 'withdrawn') or r.updated_us >= $5 or j.job_id = any($4))
            order by coalesce(r.updated_us, j.created_us) desc, j.job_id"#,
         tx.firm().uuid(),
         person.uuid(),

@@ -1,6 +1,6 @@
 //! The store of photo bytes, on whatever `object_store` can reach: a folder, an S3-compatible service, memory in tests.
 //!
-//! Three prefixes: `uploads/{upload}/{part}` while bytes come in, `{firm}/{sha256}` for verified originals,
+//! Prefixes: `uploads/{upload}/{part}` while bytes come in, `{firm}/{sha256}` for verified originals, `{firm}/pack-{id}` for sealed packs,
 //! `upright/{firm}/{sha256}` for derivatives, which may be thrown away at any time.
 //!
 //! An original comes into being only by [`PhotoStore::finish`], which hashes every byte on its way. So whatever lies
@@ -193,6 +193,32 @@ impl PhotoStore {
         Ok(())
     }
 
+    /// Keeps a sealed pack.
+    ///
+    /// # Errors
+    /// The store does not take it.
+    pub async fn keep_pack(&self, firm: FirmId, object: Uuid, pack: Bytes) -> Result<(), StoreFault> {
+        let key = pack_key(firm, object);
+        self.objects.put(&key, PutPayload::from_bytes(pack)).await?;
+        self.reach_the_disk(&key).await
+    }
+
+    /// Opens a sealed pack.
+    ///
+    /// # Errors
+    /// The store does not answer.
+    pub async fn open_pack(&self, firm: FirmId, object: Uuid) -> Result<Option<Opened>, StoreFault> {
+        self.open_key(&pack_key(firm, object)).await
+    }
+
+    /// Drops a pack that no row names.
+    ///
+    /// # Errors
+    /// The store does not answer.
+    pub async fn drop_pack(&self, firm: FirmId, object: Uuid) -> Result<(), StoreFault> {
+        absent_is_fine(self.objects.delete(&pack_key(firm, object)).await)
+    }
+
     async fn open_key(&self, key: &Path) -> Result<Option<Opened>, StoreFault> {
         match self.objects.get(key).await {
             Ok(opened) => Ok(Some(Opened { bytes: opened.meta.size, stream: opened.into_stream() })),
@@ -233,6 +259,11 @@ fn part_key(upload: Uuid, part: Uuid) -> Path {
 
 fn photo_key(firm: FirmId, sha256: Hash32) -> Path {
     Path::from_iter([firm.to_string(), sha256.hex()])
+}
+
+/// Beside the firm's photos, so that whoever copies those has the packs too.
+fn pack_key(firm: FirmId, object: Uuid) -> Path {
+    Path::from_iter([firm.to_string(), format!("pack-{object}")])
 }
 
 fn upright_key(firm: FirmId, sha256: Hash32) -> Path {

@@ -56,7 +56,11 @@ pub fn make_ahead(store: PhotoStore, firm: FirmId, sha256: Hash32, media: Media)
     });
 }
 
-async fn read_all(opened: Opened) -> Result<Vec<u8>, ApiError> {
+/// An opened object as a whole.
+///
+/// # Errors
+/// The store stopped half-way.
+pub async fn read_all(opened: Opened) -> Result<Vec<u8>, ApiError> {
     let mut all = Vec::with_capacity(usize::try_from(opened.bytes).unwrap_or(0));
     let mut stream = opened.stream;
     while let Some(chunk) = stream.try_next().await.map_err(|error| ApiError::Unavailable(error.into()))? {

@@ -10,7 +10,7 @@ use crate::planted::Planted;
 use crate::world::{Ev, Projected, World};
 use domain::ids::{DeviceId, EntryId, Hash32, JobId, PersonId};
 use domain::intake::{Judged, Numbering, Sender, hold_without_job, judge, opens_job, storing_order};
-use domain::job_file::{Content, Entry, Phase, Stamp, fold};
+use domain::job_file::{Content, Entry, Stamp, fold};
 use domain::people::{Action, Ownership, may};
 use domain::tray::Answer;
 use domain::wire::sync::{HeldWhy, JobHead, PullReply, PulledEntry, PushReply, PushVerdict, RefusedWhy, SYNC_VERSION};
@@ -345,7 +345,7 @@ impl World<'_> {
                 head,
                 crew: crew.map(|crew| crew.value.crew.iter().map(|one| one.person).collect()).unwrap_or_default(),
                 authors: file.iter().map(|held| held.entry.header.author).collect::<BTreeSet<PersonId>>(),
-                finished: matches!(state.phase, Phase::Passed | Phase::Withdrawn),
+                finished: state.phase.is_over(),
                 updated_ms: self.now,
             };
             self.projected.insert(job, row);
@@ -418,6 +418,7 @@ impl World<'_> {
             methods: vec![self.method_ref.clone()],
             reference_version: 1,
             firm: self.firm,
+            drawn_number: None,
         };
         self.reply_to(&call, Answer::Pull(reply));
     }

@@ -5,6 +5,7 @@ use std::sync::Mutex;
 use serde_json::{Value, json};
 use server::clock::Clock;
 use server::config::{Config, PhotoStoreSetting};
+use server::handover::key::Sealing;
 use server::state::AppState;
 use server::{App, Welcome};
 use tempfile::TempDir;
@@ -19,6 +20,8 @@ use crate::db::TestDb;
 pub const PASSWORD: &str = "correct horse for tests";
 /// Signs the tokens of servers under test.
 const SECRET: [u8; 32] = [42; 32];
+/// Repeated, the key that seals in tests: the same in every server.
+pub const SEAL_KEY_PART: &str = "2a";
 
 /// A server under test.
 pub struct TestApp {
@@ -62,6 +65,7 @@ impl TestApp {
             web_dist: None,
             public_url: base.clone(),
             token_secret: SECRET.to_vec(),
+            seal_key: Sealing::of_hex(&SEAL_KEY_PART.repeat(32)),
             demo: false,
             demo_jobs: false,
             trust_forwarded_for: false,

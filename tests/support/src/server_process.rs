@@ -63,6 +63,7 @@ impl ServerProcess {
             .env("PUBLIC_URL", format!("http://localhost:{}", road.port()))
             .env("WEB_DIST", dist)
             .env("TOKEN_SECRET", SECRET_PART.repeat(16))
+            .env("SEAL_KEY", crate::app::SEAL_KEY_PART.repeat(32))
             .env("DEMO", if content == Content::Nothing { "0" } else { "1" })
             .env("DEMO_JOBS", if content == Content::FirmAndJobs { "1" } else { "0" })
             .stdin(Stdio::null())

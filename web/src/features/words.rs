@@ -45,6 +45,7 @@ pub const fn phase(phase: Phase) -> Key {
         Phase::ForReview => key!("job.phase.for_review"),
         Phase::Returned => key!("job.phase.returned"),
         Phase::Passed => key!("job.phase.passed"),
+        Phase::Sealed => key!("job.phase.sealed"),
         Phase::Withdrawn => key!("job.phase.withdrawn"),
     }
 }
@@ -55,7 +56,7 @@ pub const fn phase_tone(phase: Phase) -> Tone {
         Phase::Planned | Phase::WithCrew | Phase::Withdrawn => Tone::Plain,
         Phase::OnSite | Phase::ForReview => Tone::Wait,
         Phase::Paused(_) | Phase::Returned => Tone::Caution,
-        Phase::Passed => Tone::Good,
+        Phase::Passed | Phase::Sealed => Tone::Good,
     }
 }
 
@@ -614,6 +615,8 @@ pub const fn entry_kind(body: &Body) -> Key {
         Body::Countersign(_) | Body::CountersignProof(_) => key!("job.entry.countersign"),
         Body::Signature(_) | Body::Drawing(_) => key!("job.entry.signature"),
         Body::VoiceAnswers(_) | Body::VoiceAnswerShown(_) | Body::DeviationByVoice(_) => key!("job.entry.voice"),
+        Body::Sealed(_) => key!("job.entry.sealed"),
+        Body::DrawnNumber(_) => key!("job.entry.drawn_number"),
     }
 }
 

@@ -12,6 +12,7 @@
 
 mod known;
 mod likeness;
+mod numbers;
 mod photos;
 mod reference;
 mod rescue;
@@ -43,6 +44,7 @@ use known::{KnownFiles, ReadFile};
 use leptos::prelude::ArcRwSignal;
 use likeness::Likenesses;
 use revisions::Revisions;
+use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
@@ -93,6 +95,8 @@ struct Inner {
     revisions: Revisions,
     likenesses: Likenesses,
     known: KnownFiles,
+    /// The number that the server drew last.
+    drawn_number: Cell<Option<Hash32>>,
 }
 
 /// The store of one person on this device. Clones are the same store.
@@ -126,7 +130,7 @@ impl JobStore {
     /// Over any store, clock and chance: for tests.
     pub fn over(who: Who, local: Rc<dyn LocalStore>, clock: Rc<dyn Clock>, ids: Rc<dyn Ids>) -> Self {
         let (revisions, likenesses, known) = (Revisions::default(), Likenesses::default(), KnownFiles::default());
-        Self(Rc::new(Inner { who, local, clock, ids, revisions, likenesses, known }))
+        Self(Rc::new(Inner { who, local, clock, ids, revisions, likenesses, known, drawn_number: Cell::default() }))
     }
 
     /// Whose store this is.

@@ -249,3 +249,23 @@ fn a_photo_staged_by_an_older_app_is_still_offered() {
     let staged = now(store.staged_photos()).unwrap();
     assert_eq!(staged.iter().map(|photo| (photo.hash, photo.warnings.len())).collect::<Vec<_>>(), [(hash, 0)]);
 }
+
+/// Once a job and day, before what is written then, and never in a file that the server does not have yet.
+#[test]
+fn the_server_s_number_goes_before_the_first_entry_of_a_day() {
+    let (store, memory) = store();
+    now(store.keep_drawn_number(Hash32::sha256(b"drawn")));
+    now(store.write_entries(job(), vec![remark("a").into()], vec![])).unwrap();
+    assert_eq!(memory.shelf.borrow().entries.len(), 1, "the file is not on the server");
+    let stamp = domain::job_file::Stamp { time_us: NOW_MS * 1_000, position: 1 };
+    memory.shelf.borrow_mut().entries.values_mut().for_each(|(_, row)| row.stamp = Some(stamp));
+    store.changed([job()]);
+    let written = now(store.write_entries(job(), vec![remark("b").into(), remark("c").into()], vec![])).unwrap();
+    let loaded = now(store.load_job(job())).unwrap();
+    let mut chain: Vec<&Entry> = loaded.file.iter().map(|held| &held.entry).collect();
+    chain.sort_by_key(|entry| entry.header.seq);
+    assert!(matches!(chain[1].body(), Some(Body::DrawnNumber(_))), "{chain:?}");
+    assert_eq!(chain[2..].iter().map(|entry| entry.header.id).collect::<Vec<_>>(), written);
+    now(store.write_entries(job(), vec![remark("d").into()], vec![])).unwrap();
+    assert_eq!(memory.shelf.borrow().entries.len(), 5, "once a day");
+}

@@ -6,6 +6,7 @@ use crate::ports::camera::{Original, Preview, TakenPhoto};
 use crate::ports::local_store::{MakeEntries, StoreError};
 use domain::ids::{CaptureId, EntryId, JobId};
 use domain::job_file::body::PhotoFile;
+use domain::job_file::sealing::wants_number;
 use domain::job_file::{Body, Content, Draft, Entry};
 use domain::tray::{PhotoDelivery, PhotoRole, PhotoRow};
 use domain::wire::limits::ENTRY_BYTES_MAX;
@@ -156,14 +157,23 @@ impl JobStore {
         let clock = Rc::clone(&self.0.clock);
         let device = self.0.who.device;
         let store = self.clone();
+        let number = self.number_draft(job, clock.now_ms());
         Rc::new(move |rows, seen| {
             let file = store.0.known.read(job, rows).file;
             conflict.set(None);
             let (mut head, mut latest) = (file.chain_head(device), file.latest_at());
             let mut made = Vec::new();
+            let number = number.as_ref().filter(|(number, _)| wants_number(&file, device, number, clock.now_us()));
             for draft in &drafts {
                 match file.get(draft.id).map(|held| &held.entry.content) {
                     None => {
+                        // The server's number goes first: what follows it was not made before it was drawn.
+                        if let Some((_, draft)) = number.filter(|_| made.is_empty()) {
+                            let entry = Entry::write(draft.clone(), head, seen, clock.now_us(), latest);
+                            head = entry.as_head();
+                            latest = latest.max(head.hlc);
+                            made.push(entry);
+                        }
                         let entry = Entry::write(draft.clone(), head, seen, clock.now_us(), latest);
                         head = entry.as_head();
                         latest = latest.max(head.hlc);

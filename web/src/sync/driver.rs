@@ -289,6 +289,11 @@ impl SyncHandle {
                 return Ok(Turn::Idle);
             }
         };
+        if let Answer::Pull(reply) = &answer
+            && let Some(number) = reply.drawn_number
+        {
+            self.0.store.keep_drawn_number(number).await;
+        }
         let now_ms = self.0.clock.now_ms();
         let plan = self.0.tray.borrow_mut().take_reply(&request, answer, now_ms, self.0.ids.jitter());
         if self.0.tray.borrow().link().last_contact_ms() == Some(now_ms) {
@@ -369,6 +374,7 @@ impl SyncHandle {
 
     /// At start: the browser is asked to keep what it holds, and confirmed originals past their time go.
     async fn tidy_up(&self) {
+        self.0.store.read_drawn_number().await;
         self.0.view.storage.set(Some(storage::ask_to_persist().await));
         // Nothing depends on it: the next start tries again.
         let _ = self.free(0).await;

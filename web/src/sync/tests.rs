@@ -53,6 +53,7 @@ impl Willing {
                 methods: vec![],
                 reference_version: 0,
                 firm: domain::ids::FirmId::of(uuid_v7(0, &[1; 10])),
+                drawn_number: None,
             }),
             Outgoing::Reference | Outgoing::Method(_) => Answer::Failed(Failure::Unreadable),
             Outgoing::CreateUpload(..) => Answer::Photo(PhotoAnswer::Created { upload: "/u".into() }),

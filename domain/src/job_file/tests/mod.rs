@@ -12,6 +12,7 @@ use crate::method::plan::{
 };
 use uuid::Uuid;
 
+mod sealing;
 mod voice;
 
 const LEAD: u8 = 1;

@@ -184,6 +184,7 @@ fn in_the_report(world: &World) -> Vec<String> {
         when: &|_| String::new(),
         arrived: &|_| true,
         own_rules: &[],
+        seal: crate::pack::SealContext::default(),
     };
     let plan = Plan::of(&world.method);
     let report = Report::assemble(&mut fold(&world.server, &plan), "", &context);

@@ -223,7 +223,7 @@ impl<'p, 'a> Gate<'p, 'a> {
         let mut by: Vec<Obstacle> = self.record.open_stops().map(Obstacle::StopWork).collect();
         match self.record.last_phase() {
             Some(PhaseEvent::Paused(_)) => by.push(Obstacle::Paused),
-            Some(PhaseEvent::Passed) => by.push(Obstacle::Passed),
+            Some(PhaseEvent::Passed | PhaseEvent::Sealed) => by.push(Obstacle::Passed),
             Some(PhaseEvent::Withdrawn) => by.push(Obstacle::Withdrawn),
             Some(PhaseEvent::Resumed | PhaseEvent::Submitted | PhaseEvent::Returned) | None => {}
         }

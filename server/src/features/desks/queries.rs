@@ -241,7 +241,7 @@ pub(super) async fn jobs_to_register(
     let rows = sqlx::query!(
         "select job_id, state from job_rows
          where firm_id = $1 and updated_us >= $2 and method_known
-           and state in ('on_site', 'paused', 'for_review', 'returned', 'passed')
+           and state in ('on_site', 'paused', 'for_review', 'returned', 'passed', 'sealed')
            and ($3::uuid is null or (updated_us, job_id) < (select b.updated_us, b.job_id from job_rows b
                                                            where b.firm_id = $1 and b.job_id = $3))
          order by updated_us desc, job_id desc
@@ -254,15 +254,4 @@ pub(super) async fn jobs_to_register(
     .fetch_all(&mut **tx)
     .await?;
     Ok(rows.into_iter().map(|row| (row.job_id, row.state)).collect())
-}
-
-/// Hashes of the photos that have arrived for a job.
-pub(super) async fn arrived(tx: &mut FirmTx, job: JobId) -> Result<Vec<Vec<u8>>, sqlx::Error> {
-    sqlx::query_scalar!(
-        "select sha256 from photo_arrivals where firm_id = $1 and job_id = $2 order by sha256",
-        tx.firm().uuid(),
-        job.uuid(),
-    )
-    .fetch_all(&mut **tx)
-    .await
 }

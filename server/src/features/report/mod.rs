@@ -1,40 +1,25 @@
 //! Paper: the verification report of a job and the sheet of a method.
 //!
-//! [`domain::pack`] decides what a report says; here the job is loaded, the pictures are fetched and [`crate::paper`]
-//! lays it out.
+//! [`domain::pack`] decides what a report says, [`crate::handover::report`] gathers what it needs, [`crate::paper`] lays it out.
 
-mod queries;
 mod sheet;
-
-use std::collections::{BTreeMap, BTreeSet};
 
 use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse as _, Response};
-use domain::electrical::rule_set::FirmRules;
-use domain::ids::{Hash32, JobId, PersonId};
-use domain::job_file::{JobFile, fold};
-use domain::method::gate::Plan;
-use domain::pack::{Context, Report};
+use domain::ids::JobId;
 use domain::people::{Action, Ownership, may};
-use jiff::tz::TimeZone;
 use serde::Deserialize;
 
 pub use sheet::get_sheet;
 
 use crate::auth::Caller;
 use crate::error::ApiError;
-use crate::firms;
+use crate::handover::report::{self, Outside, known_language};
 use crate::http::{Path, Query};
-use crate::job_files::cut;
 use crate::job_files::load::load;
 use crate::job_files::project::{method_of, project_dirty};
 use crate::job_files::visible::require_visible;
-use crate::methods::Published;
-use crate::paper::{self, Document, Template};
-use crate::photos::media::Media;
-use crate::photos::view::upright_jpeg;
-use crate::rule_sets::load_rule_sets;
 use crate::state::AppState;
 
 /// The query of both papers.
@@ -63,114 +48,11 @@ pub async fn get_report(
     require_visible(&mut tx, &caller, job).await?;
     let loaded = load(&mut tx, job).await?.ok_or(ApiError::NotFound)?;
     let method = method_of(&state, &loaded.file).await?.ok_or(ApiError::NotFound)?;
-    let firm = firms::load_firm(&mut tx).await?.name;
-    let people = firms::visible_people(&mut tx, &caller).await?;
-    let arrived = queries::arrived(&mut tx, job).await?;
-    let own_rules = load_rule_sets(&mut tx).await?;
-    // Pictures take seconds; no transaction is held over them.
+    let mut outside = Outside::load(&mut tx, &caller, job, &ask.language).await?;
     tx.commit().await?;
-    let arrived: BTreeMap<Hash32, Media> = arrived
-        .into_iter()
-        .filter_map(|row| Some((Hash32::of(row.sha256.try_into().ok()?), Media::of_word(&row.media))))
-        .collect();
-    let names: BTreeMap<PersonId, String> = people.into_iter().map(|person| (person.id, person.display_name)).collect();
-    let language = known_language(&ask.language);
-    let outside = Outside { language, firm, own_rules, names, arrived: arrived.keys().copied().collect() };
-    let report = assemble(&loaded.file, &method, job, &outside);
-    let pictures = pictures(&state, &caller, &report, &arrived).await?;
-    let document = document(&report, pictures, outside.language);
-    let pdf = tokio::task::spawn_blocking(move || paper::render(&document))
-        .await
-        .map_err(ApiError::internal)?
-        .map_err(ApiError::internal)?;
+    outside.seal.key = state.fingerprint();
+    let pdf = report::pdf(&state, caller.firm, &loaded.file, &method, job, &outside).await?;
     Ok(pdf_response(pdf, &format!("report-{}.pdf", job.short())))
-}
-
-/// What the report needs besides the job file.
-struct Outside {
-    language: &'static str,
-    firm: String,
-    own_rules: Vec<FirmRules>,
-    names: BTreeMap<PersonId, String>,
-    arrived: BTreeSet<Hash32>,
-}
-
-fn known_language(asked: &str) -> &'static str {
-    match asked {
-        "de" => "de",
-        "es" => "es",
-        _ => "en",
-    }
-}
-
-fn assemble(file: &JobFile, method: &Published, job: JobId, outside: &Outside) -> Report {
-    let plan = Plan::of(&method.method);
-    let mut state = fold(file, &plan);
-    let zone = state.gate.record().site.as_ref().map_or("", |latest| latest.value.zone.as_str());
-    let zone = TimeZone::get(zone).unwrap_or(TimeZone::UTC);
-    let words = paper::words(outside.language);
-    let unknown = |id: PersonId| id.short();
-    let context = Context {
-        words: &words,
-        language: outside.language,
-        decimal: if outside.language == "en" { '.' } else { ',' },
-        firm: &outside.firm,
-        own_rules: &outside.own_rules,
-        person: &|id| outside.names.get(&id).cloned().unwrap_or_else(|| unknown(id)),
-        when: &|us| local_time(&zone, us),
-        arrived: &|hash| outside.arrived.contains(hash),
-    };
-    Report::assemble(&mut state, &job.short(), &context)
-}
-
-/// `2026-03-02 14:05 CET`: unambiguous in every language.
-fn local_time(zone: &TimeZone, us: u64) -> String {
-    jiff::Timestamp::from_microsecond(cut(us))
-        .map(|instant| instant.to_zoned(zone.clone()).strftime("%Y-%m-%d %H:%M %Z").to_string())
-        .unwrap_or_default()
-}
-
-async fn pictures(
-    state: &AppState,
-    caller: &Caller,
-    report: &Report,
-    arrived: &BTreeMap<Hash32, Media>,
-) -> Result<BTreeMap<Hash32, Vec<u8>>, ApiError> {
-    let store = state.photo_store();
-    let mut pictures = BTreeMap::new();
-    let wanted: BTreeSet<Hash32> =
-        report.stages.iter().flat_map(|s| &s.steps).flat_map(|s| &s.photos).map(|photo| photo.hash).collect();
-    for hash in wanted {
-        let Some(media) = arrived.get(&hash) else { continue };
-        match upright_jpeg(&store, caller.firm, hash, *media).await {
-            Ok(jpeg) => {
-                pictures.insert(hash, jpeg.to_vec());
-            }
-            // The report says that the photo is kept and cannot be shown.
-            Err(ApiError::NoView) => {}
-            Err(other) => return Err(other),
-        }
-    }
-    Ok(pictures)
-}
-
-fn document(report: &Report, pictures: BTreeMap<Hash32, Vec<u8>>, language: &str) -> Document {
-    let words = paper::words(language);
-    let names: BTreeMap<String, String> =
-        pictures.keys().map(|hash| (hash.hex(), format!("{}.jpg", hash.hex()))).collect();
-    let data = serde_json::json!({
-        "language": language,
-        "words": {
-            "none": words.get("heading.none"),
-            "page": words.get("heading.page"),
-            "photo_absent": words.get("photo.absent"),
-            "photo_no_view": words.get("photo.no_view"),
-        },
-        "report": report,
-        "pictures": names,
-    });
-    let pictures = pictures.into_iter().map(|(hash, jpeg)| (format!("{}.jpg", hash.hex()), jpeg)).collect();
-    Document { template: Template::Report, data, pictures }
 }
 
 fn pdf_response(pdf: Vec<u8>, name: &str) -> Response {
@@ -180,55 +62,4 @@ fn pdf_response(pdf: Vec<u8>, name: &str) -> Response {
         (header::CACHE_CONTROL, "private, no-store".to_owned()),
     ];
     (headers, pdf).into_response()
-}
-
-#[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
-    use std::collections::BTreeSet;
-
-    use domain::design::{Design, FIELDS, sheet};
-    use domain::electrical::all;
-    use domain::electrical::rule_set::{Place, RuleSet};
-
-    use super::*;
-
-    #[test]
-    fn what_the_design_sheet_names_has_words_on_paper() {
-        let words = paper::words("en");
-        let known: BTreeSet<&str> = words.keys().collect();
-        let mut missing = BTreeSet::new();
-        let mut ask = |key: String| {
-            if !known.contains(key.as_str()) {
-                missing.insert(key);
-            }
-        };
-        for field in FIELDS.iter().filter(|field| !field.key.starts_with("load_")) {
-            ask(format!("design.field.{}", field.key));
-        }
-        for part in ["w", "duty", "start_w"] {
-            ask(format!("design.field.load_{part}"));
-        }
-        for input in all().iter().flat_map(|check| check.inputs) {
-            ask(format!("figure.{}", input.key));
-        }
-        let designs = ["uk-terrace", "us-garage", "au-garage"].map(|name| {
-            let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../domain/tests/golden/designs");
-            Design::parse(&std::fs::read_to_string(format!("{folder}/{name}.design.txt")).unwrap()).unwrap()
-        });
-        for rules in Place::ALL.map(RuleSet::of) {
-            for sheet in designs.iter().map(|design| sheet(design, &rules)) {
-                for line in sheet.lines.iter().chain(&sheet.limits) {
-                    if rules.rule(line.key).is_none() {
-                        ask(format!("design.line.{}", line.key));
-                    }
-                    line.check()
-                        .into_iter()
-                        .flat_map(|check| &check.results)
-                        .for_each(|(key, _)| ask(format!("figure.{key}")));
-                }
-            }
-        }
-        assert_eq!(missing, BTreeSet::new());
-    }
 }

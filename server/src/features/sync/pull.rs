@@ -21,6 +21,7 @@ use super::{PULL_BODY_BYTES_MAX, queries, require_cbor, require_version};
 use crate::auth::Caller;
 use crate::db::FirmTx;
 use crate::error::ApiError;
+use crate::handover::numbers;
 use crate::http::{Cbor, body};
 use crate::job_files::project::project_dirty;
 use crate::job_files::visible::{VisibleJob, visible_jobs};
@@ -69,6 +70,7 @@ pub async fn pull_entries(
         methods: methods_of(&jobs),
         reference_version: wire(queries::reference_version(&mut tx).await?),
         firm: caller.firm,
+        drawn_number: numbers::current(&mut tx, &state.clock).await?,
     };
     tx.commit().await?;
     Ok(Cbor(to_bytes(&reply)))

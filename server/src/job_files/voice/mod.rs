@@ -6,21 +6,19 @@
 
 mod queries;
 
-use domain::ids::{EntryId, JobId, PersonId};
+use domain::ids::JobId;
 use domain::job_file::body::{VoiceAnswerShown, VoiceAnswers};
-use domain::job_file::{Body, Draft, Entry, Place, fold};
+use domain::job_file::{Body, Place, fold};
 use domain::method::gate::Plan;
 use domain::people::voice::{NotShown, PLACES_MAX, to_be_shown};
 
-use super::append::{Appended, FirmLock, append};
 use super::load::load;
+use super::own::write_own;
 use super::project::method_of;
-use super::{queries as log, wire};
 use crate::auth::Caller;
 use crate::clock::Clock;
 use crate::db::FirmTx;
 use crate::error::ApiError;
-use crate::firms;
 use crate::state::AppState;
 
 /// A batch of answers that is not written yet.
@@ -45,10 +43,7 @@ pub(super) fn draw(clock: &Clock, places: &[Place]) -> Vec<Drawn> {
 /// The database.
 pub(super) async fn write(tx: &mut FirmTx, clock: &Clock, job: JobId, drawn: Vec<Drawn>) -> Result<(), ApiError> {
     for Drawn { places, batch, answers } in drawn {
-        let device = firms::server_device(tx).await?;
-        // The server is nobody: its device stands where a person would.
-        let author = PersonId::of(device.uuid());
-        let issue = write_own(tx, clock, job, author, Body::VoiceAnswers(batch)).await?;
+        let issue = write_own(tx, clock, job, None, Body::VoiceAnswers(batch)).await?;
         queries::keep_answers(tx, job, issue, &places, &answers).await?;
     }
     Ok(())
@@ -80,27 +75,6 @@ pub async fn show(
     .await
     .map_err(|error| ApiError::internal(anyhow::anyhow!("the fold of a job failed: {error}")))??;
     let answer = queries::answer(tx, issue, &at).await?.ok_or(ApiError::Conflict("no_answer"))?;
-    write_own(tx, &state.clock, job, me, Body::VoiceAnswerShown(VoiceAnswerShown { issue, at })).await?;
+    write_own(tx, &state.clock, job, Some(me), Body::VoiceAnswerShown(VoiceAnswerShown { issue, at })).await?;
     Ok(answer)
-}
-
-/// An entry by the server's own device.
-async fn write_own(
-    tx: &mut FirmTx,
-    clock: &Clock,
-    job: JobId,
-    author: PersonId,
-    body: Body,
-) -> Result<EntryId, ApiError> {
-    let mut lock = FirmLock::take(tx).await?;
-    let device = firms::server_device(tx).await?;
-    let (head, seen) = log::chain_head(tx, job, device).await?;
-    let now_us = clock.now_us();
-    let id = EntryId::of(clock.new_id());
-    let draft = Draft { id, firm: tx.firm(), job, author, device, salt: clock.new_salt(), body };
-    let entry = Entry::write(draft, head, seen, wire(now_us), wire(lock.last_stamp_us()));
-    match append(tx, &mut lock, now_us, &[entry]).await?.as_slice() {
-        [Appended::Stored(_)] => Ok(id),
-        other => Err(ApiError::internal(anyhow::anyhow!("an entry of the server's own was not stored: {other:?}"))),
-    }
 }

@@ -164,7 +164,7 @@ pub fn plan<V: AsRef<JobView>>(views: &[V], people: &[(PersonId, String)], today
     for view in views.iter().map(AsRef::as_ref) {
         let card = card(view);
         out.queue.extend(needs_of(view).into_iter().map(|(why, since_us)| Need { card: card.clone(), why, since_us }));
-        let finished = matches!(view.phase, Phase::Passed | Phase::Withdrawn);
+        let finished = view.phase.is_over();
         let day = Day::parse(&card.day);
         if !finished && (day.is_none() || view.crew.is_empty()) {
             out.unplanned.push(card.clone());

@@ -80,7 +80,7 @@ pub fn sheet_of(w: Words, today: Day, cards: Vec<DayCard>) -> Vec<DayGroup> {
 fn part_of(card: &DayCard, today: Day) -> Part {
     let day = Day::parse(&card.day);
     let done = match card.phase {
-        Phase::Passed | Phase::Withdrawn => true,
+        Phase::Passed | Phase::Sealed | Phase::Withdrawn => true,
         // Handed in and not today's: nothing to do for the crew unless it comes back.
         Phase::ForReview => day != Some(today),
         Phase::Planned | Phase::WithCrew | Phase::OnSite | Phase::Paused(_) | Phase::Returned => false,
@@ -163,6 +163,7 @@ const fn code(phase: Phase) -> u8 {
         Phase::Returned => 7,
         Phase::Passed => 8,
         Phase::Withdrawn => 9,
+        Phase::Sealed => 10,
     }
 }
 
@@ -178,6 +179,7 @@ const fn of_code(code: u8) -> Option<Phase> {
         7 => Phase::Returned,
         8 => Phase::Passed,
         9 => Phase::Withdrawn,
+        10 => Phase::Sealed,
         _ => return None,
     })
 }
@@ -203,14 +205,14 @@ mod tests {
             waiting: 0,
             attention: 0,
         };
-        (0..10).map(card).collect()
+        (0..11).map(card).collect()
     }
 
     #[test]
     fn what_is_kept_comes_back_in_every_phase() {
         let text = to_text(person(1), Lang::De, &cards()).expect("a text");
         assert_eq!(of_text(person(1), Lang::De, &text), cards());
-        assert_eq!(of_code(10), None);
+        assert_eq!(of_code(11), None);
     }
 
     #[test]

@@ -58,7 +58,7 @@ fn is_to_do(card: &DayCard) -> bool {
     use domain::job_file::Phase;
     match card.phase {
         Phase::Planned | Phase::WithCrew | Phase::OnSite | Phase::Paused(_) | Phase::Returned => true,
-        Phase::ForReview | Phase::Passed | Phase::Withdrawn => false,
+        Phase::ForReview | Phase::Passed | Phase::Sealed | Phase::Withdrawn => false,
     }
 }
 

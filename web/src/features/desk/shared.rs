@@ -16,6 +16,8 @@ use crate::key;
 pub struct Rights {
     /// May decide: deviations, stops, returns, the review.
     pub decide: bool,
+    /// May deal with what the gate would not have let through: after the review too, for a seal waits for it.
+    pub settle: bool,
     /// May change the plan.
     pub plan: bool,
     /// May correct site data and consent, and say that a photo will not come: the office does.
@@ -28,9 +30,10 @@ pub struct Rights {
 pub fn rights(view: &JobView, me: PersonId, roles: &[Role]) -> Rights {
     let allowed = may(roles, Action::WriteDecision, Ownership::Firm).is_some();
     let lead_here = view.role_of(me) == Some(CrewRole::Lead);
-    let closed = matches!(view.phase, Phase::Passed | Phase::Withdrawn);
+    let closed = view.phase.is_over();
     Rights {
         decide: allowed && lead_here && !closed,
+        settle: allowed && lead_here && view.phase != Phase::Withdrawn,
         plan: allowed && lead_here && !closed,
         site: may(roles, Action::WriteSite, Ownership::Firm).is_some() && view.phase != Phase::Withdrawn,
         not_lead_here: allowed && !lead_here,
@@ -134,6 +137,7 @@ pub fn phase_of_word(word: &str) -> Option<Key> {
         "for_review" => key!("job.phase.for_review"),
         "returned" => key!("job.phase.returned"),
         "passed" => key!("job.phase.passed"),
+        "sealed" => key!("job.phase.sealed"),
         "withdrawn" => key!("job.phase.withdrawn"),
         _ => return None,
     })

@@ -74,6 +74,8 @@ pub struct JobView {
     pub photos_absent: Vec<(Hash32, String)>,
     /// Entries that came after the review had passed.
     pub late: usize,
+    /// Entries that arrived after the newest seal and ask for the next.
+    pub after_seal: Vec<AfterSeal>,
     /// Entries that are here.
     pub entries: usize,
     /// Of them, those that the server has not stamped.
@@ -333,6 +335,17 @@ impl StepCard {
     }
 }
 
+/// An entry that arrived after the newest seal.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AfterSeal {
+    /// What it says; absent where this app cannot read it.
+    pub body: Option<Body>,
+    /// Who wrote it.
+    pub by: PersonId,
+    /// When.
+    pub at_us: u64,
+}
+
 impl JobView {
     /// The step of an id and slot.
     pub fn step(&self, id: &str, slot: u16) -> Option<&StepCard> {
@@ -424,10 +437,27 @@ pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &
         findings: record.findings.iter().map(|(id, finding)| (*id, (*finding).clone())).collect(),
         photos_absent: record.photos_absent.iter().map(|(hash, remark)| (*hash, text_of(record, *remark))).collect(),
         late: state.late.len(),
+        after_seal: after_seal_of(&state, file),
         entries: file.len(),
         unstamped: file.iter().filter(|held| held.stamp.is_none()).count(),
         latest_us: state.keys.values().map(|key| key.at).max().unwrap_or(0),
     }
+}
+
+/// In the order of the fold.
+fn after_seal_of(state: &JobState<'_, '_>, file: &JobFile) -> Vec<AfterSeal> {
+    let mut all: Vec<AfterSeal> = state
+        .after_seal
+        .iter()
+        .filter_map(|id| file.get(*id))
+        .map(|held| AfterSeal {
+            body: held.entry.body().cloned(),
+            by: held.entry.header.author,
+            at_us: state.keys.get(&held.entry.header.id).map_or(0, |key| key.at),
+        })
+        .collect();
+    all.sort_by_key(|own| own.at_us);
+    all
 }
 
 /// Without the method every piece of evidence looks misplaced, which says nothing about the job: having some means that work began.

@@ -145,6 +145,7 @@ pub fn phase_banner(w: Words, job: &JobView) -> Option<AnyView> {
         Phase::ForReview => (Tone::Wait, t!(w, "job.review.waits"), t!(w, "job.review.waits_what")),
         Phase::Returned => (Tone::Caution, t!(w, "job.review.returned"), t!(w, "job.review.returned_what")),
         Phase::Passed => (Tone::Good, t!(w, "job.review.passed"), t!(w, "job.review.passed_what")),
+        Phase::Sealed => (Tone::Good, t!(w, "job.review.sealed"), t!(w, "job.review.passed_what")),
         Phase::Withdrawn => (Tone::Stop, t!(w, "gate.obstacle.withdrawn"), ""),
         Phase::Planned | Phase::WithCrew | Phase::OnSite => return None,
     };

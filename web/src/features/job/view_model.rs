@@ -24,7 +24,7 @@ pub enum Onward {
 pub fn onward(w: Words, job: &JobView) -> Onward {
     match job.phase {
         Phase::Paused(_) => return Onward::Resume,
-        Phase::ForReview | Phase::Passed | Phase::Withdrawn => return Onward::Nothing,
+        Phase::ForReview | Phase::Passed | Phase::Sealed | Phase::Withdrawn => return Onward::Nothing,
         Phase::Planned | Phase::WithCrew | Phase::OnSite | Phase::Returned => {}
     }
     if job.open_stop().is_some() {
@@ -41,7 +41,7 @@ pub fn onward(w: Words, job: &JobView) -> Onward {
 pub fn is_running(job: &JobView) -> bool {
     match job.phase {
         Phase::Planned | Phase::WithCrew | Phase::OnSite | Phase::Returned | Phase::ForReview => true,
-        Phase::Paused(_) | Phase::Passed | Phase::Withdrawn => false,
+        Phase::Paused(_) | Phase::Passed | Phase::Sealed | Phase::Withdrawn => false,
     }
 }
 

@@ -10,6 +10,7 @@ use leptos::task::spawn_local;
 use super::decide::{Asking, DecisionSheet};
 use super::head::{Awaited, Head, ServerRow, Side};
 use super::review::standing;
+use super::seal::SealPanel;
 use super::steps::{Around, StepList};
 use super::telephone::{Telephone, TelephoneSheet};
 use super::view_model::{Decision, ServerPhoto, awaited_photos, standing_against};
@@ -87,6 +88,7 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
         asking,
         telephone,
         decide: Signal::derive(move || rights.get().decide),
+        settle: Signal::derive(move || rights.get().settle),
         site: Signal::derive(move || rights.get().site),
         names,
     };
@@ -119,6 +121,7 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
     let read_only = move || {
         let words = match (phase.get(), rights.get().not_lead_here) {
             (Some(Phase::Passed), _) => t!(w, "desk.passed_explain"),
+            (Some(Phase::Sealed), _) => t!(w, "desk.sealed_explain"),
             (Some(Phase::Withdrawn), _) => t!(w, "desk.withdrawn_explain"),
             (Some(_), true) => t!(w, "desk.not_lead_here"),
             (Some(_), false) if !rights.get().decide => t!(w, "desk.read_only"),
@@ -145,6 +148,7 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
                     <StepList here around />
                 </div>
                 <aside class="stack loose">
+                    <SealPanel around here />
                     <Awaited here around photos=awaited.into() />
                     <Side here around />
                     {withdraw}

@@ -41,6 +41,8 @@ pub struct Around {
     pub telephone: Telephone,
     /// May the person decide? Tracked.
     pub decide: Signal<bool>,
+    /// May the person deal with a breach? Tracked.
+    pub settle: Signal<bool>,
     /// May the person say that a photo will not come? Tracked.
     pub site: Signal<bool>,
     /// Names.

@@ -30,14 +30,14 @@ pub fn WaitingPart(here: Signal<Option<Arc<DeskJob>>>, around: Around) -> impl I
         let here = here.get_untracked()?;
         // The names may come later than the job.
         around.names.track();
-        let decide = around.decide.get();
+        let (decide, settle) = (around.decide.get(), around.settle.get());
         if stops.is_empty() && deviations.is_empty() && breaches.is_empty() {
             return None;
         }
         let stops = stops.iter().map(|stop| stop_card(w, stop, decide, &around)).collect_view();
         let deviations =
             deviations.iter().map(|own| deviation_card(w, &here.view, own, decide, &around)).collect_view();
-        let breaches = breaches.iter().map(|own| breach_card(w, &here.view, own, decide, &around)).collect_view();
+        let breaches = breaches.iter().map(|own| breach_card(w, &here.view, own, settle, &around)).collect_view();
         Some(view! {
             <section class="stack" aria-labelledby="waiting-title" data-testid="decisions">
                 <h2 id="waiting-title">{t!(w, "desk.decisions")}</h2>
@@ -131,7 +131,7 @@ fn deviation_card(w: Words, view: &JobView, deviation: &DeviationView, decide: b
     .into_any()
 }
 
-fn breach_card(w: Words, view: &JobView, own: &BreachView, decide: bool, around: &Around) -> AnyView {
+fn breach_card(w: Words, view: &JobView, own: &BreachView, settle: bool, around: &Around) -> AnyView {
     let names = around.names.get_untracked();
     let what = own
         .body
@@ -144,7 +144,7 @@ fn breach_card(w: Words, view: &JobView, own: &BreachView, decide: bool, around:
         Some(_) => view! { <Chip label=t!(w, "desk.breach_settled") tone=Tone::Good /> }.into_any(),
     };
     let (asker, entry, asked) = (*around, own.entry, about.clone());
-    let open = own.settled.is_none() && decide;
+    let open = own.settled.is_none() && settle;
     view! {
         <li class="card decision">
             <div class="row"><h3 class="fill">{t!(w, "desk.breach_title", about = about)}</h3>{state}</div>
