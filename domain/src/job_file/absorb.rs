@@ -128,6 +128,11 @@ pub(super) fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey)
             gate.record_mut(Touched::Nothing).photos_absent.insert(absent.hash, absent.remark);
         }
         Body::Finding(finding) => absorb_finding(gate, held, finding),
+        // What claims to be the server's and is not says nothing.
+        Body::OriginDoubt(doubt) if is_by_server(held) => {
+            gate.record_mut(Touched::Nothing).origin_doubts.entry(doubt.about).or_default().insert(doubt.code);
+        }
+        Body::OriginDoubt(_) => {}
     }
 }
 

@@ -3,6 +3,7 @@
 //! Names, addresses, free text and drawings are bodies of kinds of their own ([`Body::SiteDetails`], [`Body::Remark`]),
 //! so that they can be erased and the rest of the file still folds.
 
+pub use super::origin::{DoubtCode, OriginDoubt};
 pub use super::vouched::{
     Countersign, CountersignProof, DeviationByVoice, Drawing, Signature, VoiceAnswer, VoiceAnswerShown, VoiceAnswers,
 };
@@ -902,6 +903,8 @@ bodies! {
     47 DeviationByVoice(DeviationByVoice) true;
     /// The server's finding.
     50 Finding(Finding) false;
+    /// The server's doubt about where an entry came from.
+    56 OriginDoubt(OriginDoubt) false;
 }
 
 impl Body {
@@ -948,7 +951,8 @@ impl Body {
             | Self::VoiceAnswers(_)
             | Self::VoiceAnswerShown(_)
             | Self::DeviationByVoice(_)
-            | Self::Finding(_) => None,
+            | Self::Finding(_)
+            | Self::OriginDoubt(_) => None,
         }
     }
 
@@ -990,7 +994,8 @@ impl Body {
             | Self::VoiceAnswers(_)
             | Self::VoiceAnswerShown(_)
             | Self::DeviationByVoice(_)
-            | Self::Finding(_) => None,
+            | Self::Finding(_)
+            | Self::OriginDoubt(_) => None,
         }
     }
 

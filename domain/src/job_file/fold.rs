@@ -135,6 +135,11 @@ fn wrong_pins(file: &JobFile) -> Vec<EntryId> {
     wrong.filter(countersigns).collect()
 }
 
+/// What the server writes of its own accord is no work that came late.
+const fn is_found(body: &Body) -> bool {
+    matches!(body, Body::Finding(_) | Body::OriginDoubt(_))
+}
+
 /// Position of the first pass of the review and everything of the crew that arrived after it.
 fn late_entries(file: &JobFile, breaches: &BTreeMap<EntryId, Breach>) -> BTreeSet<EntryId> {
     let passed = file
@@ -146,7 +151,7 @@ fn late_entries(file: &JobFile, breaches: &BTreeMap<EntryId, Breach>) -> BTreeSe
     let Some(passed) = passed else { return BTreeSet::new() };
     file.iter()
         .filter(|held| held.stamp.is_some_and(|stamp| stamp.position > passed))
-        .filter(|held| held.entry.body().is_some_and(|body| !body.is_lead_act() && !matches!(body, Body::Finding(_))))
+        .filter(|held| held.entry.body().is_some_and(|body| !body.is_lead_act() && !is_found(body)))
         .map(|held| held.entry.header.id)
         .collect()
 }
@@ -313,7 +318,12 @@ fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
             (!gate.record().voice_answers.contains_key(&shown.issue)).then_some(BreachWhy::NothingThere)
         }
         // A stop is never wrong, words are never shut out, and what belongs to evidence is judged with it.
-        Body::StopWork(_) | Body::Remark(_) | Body::Finding(_) | Body::CountersignProof(_) | Body::Drawing(_) => None,
+        Body::StopWork(_)
+        | Body::Remark(_)
+        | Body::Finding(_)
+        | Body::OriginDoubt(_)
+        | Body::CountersignProof(_)
+        | Body::Drawing(_) => None,
         Body::Equipment(_)
         | Body::DesignInputs(_)
         | Body::Consent(_)
