@@ -12,6 +12,7 @@ mod reference;
 mod rule_sets;
 mod service;
 mod session;
+mod signed;
 mod sync;
 mod voice;
 mod walls;

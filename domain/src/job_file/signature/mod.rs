@@ -21,6 +21,14 @@ pub fn is_signed(key: &[u8], bytes: &[u8], signature: &[u8]) -> bool {
     key.verify(bytes, &signature).is_ok()
 }
 
+/// Length of a public key, uncompressed SEC 1.
+pub const KEY_BYTES: usize = 65;
+
+/// Is this a public key that signatures can be checked with?
+pub fn is_key(bytes: &[u8]) -> bool {
+    bytes.len() == KEY_BYTES && VerifyingKey::from_sec1_bytes(bytes).is_ok()
+}
+
 /// The signature in an entry's envelope.
 pub fn signature_of(entry: &Entry) -> Option<Vec<u8>> {
     let envelope: Envelope = from_bytes(entry.bytes()).ok()?;
