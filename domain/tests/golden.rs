@@ -242,8 +242,7 @@ fn golden_bytes_still_read_as_what_they_said() {
             assert_eq!(entry.bytes(), bytes);
         }
     }
-    let kinds: std::collections::BTreeSet<u32> =
-        bodies().iter().chain(&origin_bodies()).map(Body::kind).collect();
+    let kinds: std::collections::BTreeSet<u32> = bodies().iter().chain(&origin_bodies()).map(Body::kind).collect();
     assert_eq!(kinds.len(), Body::KINDS.len(), "every kind has its line");
     assert!(Body::KINDS.contains(&(Body::COUNTERSIGN_PROOF, "CountersignProof")));
     assert!(Body::KINDS.contains(&(Body::DRAWING, "Drawing")));

@@ -26,6 +26,7 @@ mod rescue;
 mod rig;
 mod rule_sets;
 mod sign_in;
+mod signed;
 mod small_job;
 mod step;
 mod test_sheet;

@@ -247,6 +247,13 @@ impl Session {
         self.api.send(Call::new("DELETE", "/api/session").anonymous()).await.map(|_| ())
     }
 
+    /// The next sign-in makes a new enrolment and does not take this one up again.
+    pub async fn forget_enrolment(self, device: DeviceId) {
+        let mut all = enrolments();
+        all.retain(|enrolment| enrolment.device != device);
+        keep_enrolments(&all).await;
+    }
+
     /// Changes the person's own language and number format: here at once, at the server when it can be reached.
     ///
     /// # Errors
@@ -310,7 +317,11 @@ async fn remember(email: &str, device: DeviceId) {
     let mut all = enrolments();
     all.retain(|enrolment| enrolment.email != email);
     all.push(Enrolment { email: email.to_owned(), device });
-    if let Ok(text) = serde_json::to_string(&all) {
+    keep_enrolments(&all).await;
+}
+
+async fn keep_enrolments(all: &[Enrolment]) {
+    if let Ok(text) = serde_json::to_string(all) {
         kept::keep(ENROLMENTS, Some(text)).await;
     }
 }

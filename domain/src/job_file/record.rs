@@ -1,8 +1,8 @@
 //! What a set of entries says, sorted by what it is about. [`mod@super::fold`] fills it; [`crate::method::gate`] reads it.
 
 use super::body::{
-    Assignment, Body, Consent, CrewRole, DesignInputs, DeviationAsked, DeviationByVoice, DoubtCode, Drawing, Equipment, Finding,
-    JobPlanned, LeftAs, Place, Schedule, SerialRead, SiteDetails, StopWork, UnitKind, VoiceAnswers,
+    Assignment, Body, Consent, CrewRole, DesignInputs, DeviationAsked, DeviationByVoice, DoubtCode, Drawing, Equipment,
+    Finding, JobPlanned, LeftAs, Place, Schedule, SerialRead, SiteDetails, StopWork, UnitKind, VoiceAnswers,
 };
 use super::file::{Held, OrderKey};
 use crate::ids::{EntryId, Hash32, PersonId};

@@ -36,12 +36,7 @@ pub(super) struct Found {
 ///
 /// # Errors
 /// The database.
-pub(super) async fn write(
-    tx: &mut FirmTx,
-    clock: &Clock,
-    job: JobId,
-    found: Found,
-) -> Result<(), ApiError> {
+pub(super) async fn write(tx: &mut FirmTx, clock: &Clock, job: JobId, found: Found) -> Result<(), ApiError> {
     let mut wanted: BTreeMap<EntryId, (JobId, Body)> = BTreeMap::new();
     let mut want = |job: JobId, code, about: Uuid, other: Uuid| {
         let finding = Finding { code, about: EntryId::of(about), other: Some(EntryId::of(other)) };

@@ -266,10 +266,7 @@ pub(super) async fn chain_head(tx: &mut FirmTx, job: JobId, device: DeviceId) ->
 }
 
 /// The enrolments whose entries stand in a job. The server's own is nobody's, and stands for itself.
-pub(super) async fn enrolments_in(
-    tx: &mut FirmTx,
-    job: JobId,
-) -> Result<BTreeMap<DeviceId, Enrolment>, sqlx::Error> {
+pub(super) async fn enrolments_in(tx: &mut FirmTx, job: JobId) -> Result<BTreeMap<DeviceId, Enrolment>, sqlx::Error> {
     let rows = sqlx::query!(
         "select id, person_id, key, key_us, revoked_us from devices
          where firm_id = $1 and id in (select device_id from entries where firm_id = $1 and job_id = $2)

@@ -20,6 +20,8 @@ pub struct Memory {
     opened: RefCell<BTreeMap<JobId, u64>>,
     /// The next writes fail so, one after the other.
     pub failures: RefCell<Vec<StoreError>>,
+    /// Written by another window just before entries made here are kept, one at a time.
+    pub meanwhile: RefCell<Vec<Entry>>,
     /// So many photos read back as other bytes than were written.
     pub altered_reads: Cell<u32>,
 }
@@ -32,6 +34,10 @@ impl Memory {
             None => Ok(act(&mut self.shelf.borrow_mut())),
         }
     }
+}
+
+fn rows_of(shelf: &Shelf, job: JobId) -> u32 {
+    u32::try_from(shelf.entries.values().filter(|(of, _)| *of == job).count()).expect("a few")
 }
 
 fn now<'a, T: 'a>(result: T) -> Later<'a, T> {
@@ -50,6 +56,7 @@ impl LocalStore for Memory {
                 .collect(),
             photos: shelf.photos.values().filter(|row| row.job == job).cloned().collect(),
             position: shelf.jobs.get(&job).map_or(0, |here| here.position),
+            rows: rows_of(&shelf, job),
         }))
     }
 
@@ -83,6 +90,28 @@ impl LocalStore for Memory {
                 photos.into_iter().map(|(row, bytes)| (row, bytes.to_vec())).collect();
             shelf.keep(&entries, &photos);
             entries
+        }))
+    }
+
+    fn keep_on(
+        &self,
+        job: JobId,
+        rows: u32,
+        entries: Vec<Entry>,
+        photos: Vec<(PhotoRow, FileBytes)>,
+    ) -> Later<'_, Result<bool, StoreError>> {
+        let meanwhile = self.meanwhile.borrow_mut().pop();
+        if let Some(entry) = meanwhile {
+            self.shelf.borrow_mut().keep(&[entry], &[]);
+        }
+        if rows_of(&self.shelf.borrow(), job) != rows {
+            return now(Ok(false));
+        }
+        now(self.write(|shelf| {
+            let photos: Vec<(PhotoRow, Vec<u8>)> =
+                photos.into_iter().map(|(row, bytes)| (row, bytes.to_vec())).collect();
+            shelf.keep(&entries, &photos);
+            true
         }))
     }
 

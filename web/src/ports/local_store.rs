@@ -57,6 +57,8 @@ pub struct JobRows {
     pub photos: Vec<PhotoRow>,
     /// Pulled up to here.
     pub position: u64,
+    /// Rows of entries, also those that this app cannot read.
+    pub rows: u32,
 }
 
 /// Makes the entries of one write from the job's rows as they stand inside the transaction and the position pulled. It may
@@ -77,6 +79,15 @@ pub trait LocalStore {
         make: MakeEntries,
         photos: Vec<(PhotoRow, FileBytes)>,
     ) -> Later<'_, Result<Vec<Entry>, StoreError>>;
+    /// Keeps entries that were made from the job as it stood with so many rows, as [`LocalStore::keep`] does. `false`: the job
+    /// has moved on since, and nothing was written.
+    fn keep_on(
+        &self,
+        job: JobId,
+        rows: u32,
+        entries: Vec<Entry>,
+        photos: Vec<(PhotoRow, FileBytes)>,
+    ) -> Later<'_, Result<bool, StoreError>>;
     /// Notes that a screen opened the job; `asked`: it is beyond the usual ones and should be pulled.
     fn note_opened(&self, job: JobId, now_ms: u64, asked: bool) -> Later<'_, Result<(), StoreError>>;
     /// Entries and photos of a job that were set aside or rest go again.

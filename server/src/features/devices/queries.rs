@@ -71,9 +71,10 @@ pub(super) async fn set_key(tx: &mut FirmTx, id: DeviceId, key: &[u8], now_us: i
 }
 
 pub(super) async fn key(tx: &mut FirmTx, id: DeviceId) -> Result<Option<Vec<u8>>, sqlx::Error> {
-    let key = sqlx::query_scalar!("select key from devices where firm_id = $1 and id = $2", tx.firm().uuid(), id.uuid())
-        .fetch_optional(&mut **tx)
-        .await?;
+    let key =
+        sqlx::query_scalar!("select key from devices where firm_id = $1 and id = $2", tx.firm().uuid(), id.uuid())
+            .fetch_optional(&mut **tx)
+            .await?;
     Ok(key.flatten())
 }
 

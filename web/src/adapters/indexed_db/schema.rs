@@ -23,6 +23,9 @@ pub(super) const DRAFTS: &str = "drafts";
 /// Key: text; bytes. Reference data, methods, epoch, preferences.
 pub(super) const KV: &str = "kv";
 
+/// Key: text; a key of the browser. Its bytes cannot be read, and it leaves with this database only.
+pub(super) const KEYS: &str = "keys";
+
 /// Index over the job.
 pub(super) const BY_JOB: &str = "job";
 /// Index over what is not confirmed.
@@ -31,7 +34,7 @@ pub(super) const BY_OPEN: &str = "open";
 /// From one version of the database to the next.
 type Step = fn(&IdbDatabase, &IdbTransaction) -> Result<(), JsValue>;
 /// Versions of the database, each with its step.
-const STEPS: [Step; 1] = [first];
+const STEPS: [Step; 2] = [first, second];
 
 fn first(db: &IdbDatabase, _: &IdbTransaction) -> Result<(), JsValue> {
     let with_key = |name: &str, key: &str| {
@@ -50,6 +53,10 @@ fn first(db: &IdbDatabase, _: &IdbTransaction) -> Result<(), JsValue> {
         db.create_object_store(name)?;
     }
     Ok(())
+}
+
+fn second(db: &IdbDatabase, _: &IdbTransaction) -> Result<(), JsValue> {
+    db.create_object_store(KEYS).map(drop)
 }
 
 /// An open database, and whether it is still so.

@@ -1,7 +1,7 @@
 //! [`LocalStore`] on IndexedDB.
 
 use super::rows::{bytes_of, entry_object, entry_of, job_object, job_of, photo_key, photo_object, photo_of, value_of};
-use super::schema::{self, BY_JOB, BY_OPEN, DRAFTS, ENTRIES, Handle, JOBS, KV, PHOTO_BYTES, PHOTOS};
+use super::schema::{self, BY_JOB, BY_OPEN, DRAFTS, ENTRIES, Handle, JOBS, KEYS, KV, PHOTO_BYTES, PHOTOS};
 use super::transaction::{Mode, Transaction};
 use crate::adapters::file_bytes::FileBytes;
 use crate::ports::Later;
@@ -49,6 +49,37 @@ impl IndexedDb {
         let own = Self { name, handle: RefCell::default() };
         own.handle().await?;
         Ok(own)
+    }
+
+    /// A key of the browser.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub async fn key(&self, name: &str) -> Result<Option<JsValue>, StoreError> {
+        self.again(async |db| {
+            let tx = Transaction::begin(db, &[KEYS], Mode::Read)?;
+            let key = tx.get(KEYS, name)?.await?;
+            Ok(Some(key).filter(|key| !key.is_undefined()))
+        })
+        .await
+    }
+
+    /// Keeps a key unless there is one of that name, and gives the one that is there then.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub async fn put_key_once(&self, name: &str, key: &JsValue) -> Result<JsValue, StoreError> {
+        self.again(async |db| {
+            let tx = Transaction::begin(db, &[KEYS], Mode::Evidence)?;
+            let there = tx.get(KEYS, name)?.await?;
+            if !there.is_undefined() {
+                return Ok(there);
+            }
+            tx.put(KEYS, key, Some(name))?;
+            tx.commit().await?;
+            Ok(key.clone())
+        })
+        .await
     }
 
     async fn handle(&self) -> Result<Handle, StoreError> {
@@ -123,28 +154,66 @@ async fn keep_once(
     make: &MakeEntries,
     photos: &[(PhotoRow, FileBytes)],
 ) -> Result<Vec<Entry>, StoreError> {
-    let prepared: Vec<(String, JsValue, String, JsValue)> = photos
-        .iter()
-        .map(|(row, bytes)| (photo_key(&row.key()), photo_object(row), row.file.hash.hex(), bytes.buffer().into()))
-        .collect();
+    let photos = prepared(photos);
     let tx = Transaction::begin(db, &[ENTRIES, JOBS, PHOTOS, PHOTO_BYTES], Mode::Evidence)?;
     let rows: Vec<(EntryId, EntryRow)> = job_rows(&tx, job).await?.into_iter().map(|(id, _, row)| (id, row)).collect();
     let job_row = job_row(&tx, job).await?;
     let entries = make(&rows, job_row.position);
-    for entry in &entries {
-        let row = EntryRow { envelope: entry.bytes().to_vec().into(), stamp: None, delivery: Delivery::FRESH };
-        tx.put(ENTRIES, &entry_object(entry.header.id, job, &row), None)?;
+    put_all(&tx, &fresh(job, &entries), &photos, &job_row).await?;
+    tx.commit().await?;
+    Ok(entries)
+}
+
+async fn keep_on_once(
+    db: &IdbDatabase,
+    job: JobId,
+    rows: u32,
+    entries: &[Entry],
+    photos: &[(PhotoRow, FileBytes)],
+) -> Result<bool, StoreError> {
+    let (entries, photos) = (fresh(job, entries), prepared(photos));
+    let tx = Transaction::begin(db, &[ENTRIES, JOBS, PHOTOS, PHOTO_BYTES], Mode::Evidence)?;
+    let there = tx.count_where(ENTRIES, BY_JOB, &job.to_string().into())?;
+    let job_row = job_row(&tx, job).await?;
+    if there.await?.as_f64() != Some(f64::from(rows)) {
+        return Ok(false);
     }
-    for (key, row, hash, bytes) in &prepared {
+    put_all(&tx, &entries, &photos, &job_row).await?;
+    tx.commit().await?;
+    Ok(true)
+}
+
+/// A photo as it is put: key and row, hash and bytes.
+type Prepared = (String, JsValue, String, JsValue);
+
+fn prepared(photos: &[(PhotoRow, FileBytes)]) -> Vec<Prepared> {
+    let one = |(row, bytes): &(PhotoRow, FileBytes)| {
+        (photo_key(&row.key()), photo_object(row), row.file.hash.hex(), bytes.buffer().into())
+    };
+    photos.iter().map(one).collect()
+}
+
+/// Rows of new entries.
+fn fresh(job: JobId, entries: &[Entry]) -> Vec<JsValue> {
+    let row = |entry: &Entry| {
+        let row = EntryRow { envelope: entry.bytes().to_vec().into(), stamp: None, delivery: Delivery::FRESH };
+        entry_object(entry.header.id, job, &row)
+    };
+    entries.iter().map(row).collect()
+}
+
+async fn put_all(tx: &Transaction, entries: &[JsValue], photos: &[Prepared], job: &JobRow) -> Result<(), StoreError> {
+    for entry in entries {
+        tx.put(ENTRIES, entry, None)?;
+    }
+    for (key, row, hash, bytes) in photos {
         tx.put(PHOTO_BYTES, bytes, Some(hash))?;
         // A photo that is under way already keeps its place on the way.
         if photo_of(&tx.get(PHOTOS, key)?.await?).is_none() {
             tx.put(PHOTOS, row, None)?;
         }
     }
-    tx.put(JOBS, &job_object(&job_row), None)?;
-    tx.commit().await?;
-    Ok(entries)
+    tx.put(JOBS, &job_object(job), None)
 }
 
 /// The rows that a plan concerns.
@@ -340,10 +409,12 @@ impl LocalStore for IndexedDb {
     fn job(&self, job: JobId) -> Later<'_, Result<JobRows, StoreError>> {
         Box::pin(self.again(async move |db| {
             let tx = Transaction::begin(db, &[ENTRIES, JOBS, PHOTOS], Mode::Read)?;
-            let entries = job_rows(&tx, job).await?.into_iter().map(|(id, _, row)| (id, row)).collect();
+            let objects = tx.all_where(ENTRIES, BY_JOB, &job.to_string().into()).await?;
             let photos = tx.all_where(PHOTOS, BY_JOB, &job.to_string().into()).await?;
             let position = job_row(&tx, job).await?.position;
-            Ok(JobRows { entries, photos: photos.iter().filter_map(photo_of).collect(), position })
+            let rows = u32::try_from(objects.len()).unwrap_or(u32::MAX);
+            let entries = objects.iter().filter_map(entry_of).map(|(id, _, row)| (id, row)).collect();
+            Ok(JobRows { entries, photos: photos.iter().filter_map(photo_of).collect(), position, rows })
         }))
     }
 
@@ -361,6 +432,16 @@ impl LocalStore for IndexedDb {
         photos: Vec<(PhotoRow, FileBytes)>,
     ) -> Later<'_, Result<Vec<Entry>, StoreError>> {
         Box::pin(self.again(async move |db| keep_once(db, job, &make, &photos).await))
+    }
+
+    fn keep_on(
+        &self,
+        job: JobId,
+        rows: u32,
+        entries: Vec<Entry>,
+        photos: Vec<(PhotoRow, FileBytes)>,
+    ) -> Later<'_, Result<bool, StoreError>> {
+        Box::pin(self.again(async move |db| keep_on_once(db, job, rows, &entries, &photos).await))
     }
 
     fn note_opened(&self, job: JobId, now_ms: u64, asked: bool) -> Later<'_, Result<(), StoreError>> {
