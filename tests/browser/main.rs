@@ -25,6 +25,7 @@ mod rehearsal;
 mod rescue;
 mod rig;
 mod rule_sets;
+mod sealed;
 mod sign_in;
 mod signed;
 mod small_job;

@@ -234,16 +234,24 @@ impl Session {
         Ok(())
     }
 
-    /// Leaves. What is on the device stays; the server is told if it can be reached.
+    /// Leaves. `forget` leaves nothing of the person on the device and says so, or keeps what still waits; the server is told if it
+    /// can be reached.
     ///
     /// # Errors
     /// [`Refusal`] when the server could not be told: the person is signed out here all the same.
-    pub async fn sign_out(self) -> Result<(), Refusal> {
+    pub async fn sign_out(self, forget: impl Future<Output = bool>) -> Result<(), Refusal> {
         self.api.set_token(None);
+        let device = self.profile_now().map(|profile| profile.device);
         kept::keep(PROFILE, None).await;
         kept::keep(LAST_LOOK, None).await;
+        kept::drop_key().await;
         self.standing.set(Standing::Unknown);
+        // Store and sync are closed by it.
         self.profile.set(None);
+        if let (true, Some(device)) = (forget.await, device) {
+            // Its key and its chains went with it: whoever comes back gets a new enrolment.
+            self.forget_enrolment(device).await;
+        }
         self.api.send(Call::new("DELETE", "/api/session").anonymous()).await.map(|_| ())
     }
 

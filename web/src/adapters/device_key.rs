@@ -26,7 +26,8 @@ const PUBLIC: &str = "public";
 pub struct DeviceKey {
     db: Rc<IndexedDb>,
     name: String,
-    pair: RefCell<Option<Pair>>,
+    /// As it stood in the database that was opened so many times.
+    pair: RefCell<Option<(u32, Pair)>>,
 }
 
 #[derive(Clone)]
@@ -42,8 +43,9 @@ impl DeviceKey {
     }
 
     async fn pair(&self) -> Option<Pair> {
-        if let Some(pair) = &*self.pair.borrow() {
-            return Some(pair.clone());
+        let held = self.pair.borrow().clone();
+        if let Some((_, pair)) = held.filter(|(opened, _)| *opened == self.db.times_opened()) {
+            return Some(pair);
         }
         let kept = match self.db.key(&self.name).await.ok()? {
             Some(kept) => kept,
@@ -51,7 +53,7 @@ impl DeviceKey {
             None => self.db.put_key_once(&self.name, &make().await.ok()?).await.ok()?,
         };
         let pair = pair_of(&kept)?;
-        self.pair.replace(Some(pair.clone()));
+        self.pair.replace(Some((self.db.times_opened(), pair.clone())));
         Some(pair)
     }
 

@@ -7,7 +7,7 @@ use domain::ids::{EntryId, Hash32, JobId};
 use domain::job_file::Entry;
 use domain::job_file::body::MethodRef;
 use domain::tray::shelf::resend;
-use domain::tray::{OnDevice, PhotoDelivery, PhotoRole, PhotoRow, Plan, Shelf};
+use domain::tray::{Delivery, EntryRow, OnDevice, PhotoDelivery, PhotoRole, PhotoRow, Plan, Shelf};
 use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -27,6 +27,11 @@ pub struct Memory {
 }
 
 impl Memory {
+    /// The texts that are kept, in no order that matters.
+    pub fn texts(&self) -> Vec<Vec<u8>> {
+        self.texts.borrow().values().cloned().collect()
+    }
+
     fn write<T>(&self, act: impl FnOnce(&mut Shelf) -> T) -> Result<T, StoreError> {
         let failure = self.failures.borrow_mut().pop();
         match failure {
@@ -97,7 +102,7 @@ impl LocalStore for Memory {
         &self,
         job: JobId,
         rows: u32,
-        entries: Vec<Entry>,
+        envelopes: Vec<(EntryId, Vec<u8>)>,
         photos: Vec<(PhotoRow, FileBytes)>,
     ) -> Later<'_, Result<bool, StoreError>> {
         let meanwhile = self.meanwhile.borrow_mut().pop();
@@ -110,7 +115,12 @@ impl LocalStore for Memory {
         now(self.write(|shelf| {
             let photos: Vec<(PhotoRow, Vec<u8>)> =
                 photos.into_iter().map(|(row, bytes)| (row, bytes.to_vec())).collect();
-            shelf.keep(&entries, &photos);
+            shelf.keep(&[], &photos);
+            for (id, envelope) in envelopes {
+                let row = EntryRow { envelope: envelope.into(), stamp: None, delivery: Delivery::FRESH };
+                shelf.entries.entry(id).or_insert((job, row));
+            }
+            shelf.jobs.entry(job).or_default();
             true
         }))
     }
@@ -223,6 +233,11 @@ impl LocalStore for Memory {
 
     fn reference(&self) -> Later<'_, Result<Option<Vec<u8>>, StoreError>> {
         now(Ok(self.shelf.borrow().reference.as_ref().map(|(_, bytes)| bytes.clone())))
+    }
+
+    fn forget_all(&self) -> Later<'_, Result<(), StoreError>> {
+        self.texts.borrow_mut().clear();
+        now(self.write(|shelf| *shelf = Shelf::default()))
     }
 
     fn method(&self, method: MethodRef) -> Later<'_, Result<Option<Vec<u8>>, StoreError>> {

@@ -22,6 +22,8 @@ pub enum StoreError {
     NewerData,
     /// This browser has no database, or not in this mode.
     NoDatabase,
+    /// Something is here that the key of this device does not open, or there is no key any more. It is kept.
+    KeyLost,
     /// Anything else, in the browser's words: for the log, never for a person.
     Refused(String),
 }
@@ -79,13 +81,13 @@ pub trait LocalStore {
         make: MakeEntries,
         photos: Vec<(PhotoRow, FileBytes)>,
     ) -> Later<'_, Result<Vec<Entry>, StoreError>>;
-    /// Keeps entries that were made from the job as it stood with so many rows, as [`LocalStore::keep`] does. `false`: the job
-    /// has moved on since, and nothing was written.
+    /// Keeps entries that were made from the job as it stood with so many rows, as [`LocalStore::keep`] does: their envelopes.
+    /// `false`: the job has moved on since, and nothing was written.
     fn keep_on(
         &self,
         job: JobId,
         rows: u32,
-        entries: Vec<Entry>,
+        envelopes: Vec<(EntryId, Vec<u8>)>,
         photos: Vec<(PhotoRow, FileBytes)>,
     ) -> Later<'_, Result<bool, StoreError>>;
     /// Notes that a screen opened the job; `asked`: it is beyond the usual ones and should be pulled.
@@ -121,6 +123,8 @@ pub trait LocalStore {
 
     /// Reference data as it came.
     fn reference(&self) -> Later<'_, Result<Option<Vec<u8>>, StoreError>>;
+    /// Leaves nothing here: rows, bytes, drafts and keys.
+    fn forget_all(&self) -> Later<'_, Result<(), StoreError>>;
     /// A method's CBOR.
     fn method(&self, method: MethodRef) -> Later<'_, Result<Option<Vec<u8>>, StoreError>>;
 }

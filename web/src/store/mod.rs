@@ -16,8 +16,11 @@ mod photos;
 mod reference;
 mod rescue;
 mod revisions;
+mod sealed;
 mod write;
 
+#[cfg(test)]
+mod sealed_tests;
 #[cfg(test)]
 pub(crate) mod tests;
 
@@ -33,6 +36,7 @@ use crate::adapters::device_key::DeviceKey;
 use crate::adapters::file_bytes::FileBytes;
 use crate::adapters::ids::DeviceIds;
 use crate::adapters::indexed_db::IndexedDb;
+use crate::adapters::row_key::RowKey;
 use crate::ports::clock::{Clock, Ids};
 use crate::ports::local_store::{LocalStore, Space, StoreError};
 use crate::ports::signer::Signer;
@@ -45,6 +49,7 @@ use known::{KnownFiles, ReadFile};
 use leptos::prelude::ArcRwSignal;
 use likeness::Likenesses;
 use revisions::Revisions;
+use sealed::SealedStore;
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
@@ -122,7 +127,9 @@ impl JobStore {
     pub async fn open(who: Who) -> Result<Self, StoreError> {
         let local = Rc::new(IndexedDb::open(who.person).await?);
         let signer = DeviceKey::of(Rc::clone(&local), who.device);
-        let store = Self::signing(who, local, Rc::new(DeviceClock), Rc::new(DeviceIds), Some(Rc::new(signer)));
+        let sealer = RowKey::of(Rc::clone(&local));
+        let local = SealedStore::over(local, Rc::new(sealer));
+        let store = Self::signing(who, Rc::new(local), Rc::new(DeviceClock), Rc::new(DeviceIds), Some(Rc::new(signer)));
         store.0.revisions.follow_other_windows(who.person);
         Ok(store)
     }
@@ -327,6 +334,14 @@ impl JobStore {
     pub async fn method(&self, method: &MethodRef) -> Result<Option<Method>, StoreError> {
         let bytes = self.0.local.method(method.clone()).await?;
         Ok(bytes.and_then(|bytes| domain::wire::from_bytes(&bytes).ok()))
+    }
+
+    /// The person leaves and nothing waits: nothing of theirs stays, and least of all the key that opens it.
+    ///
+    /// # Errors
+    /// [`StoreError`]: it is still here, or goes when another window has ended.
+    pub async fn forget_all(&self) -> Result<(), StoreError> {
+        self.0.local.forget_all().await
     }
 
     /// Bytes of a photo that is on this device.

@@ -40,6 +40,12 @@ impl Clock for StillClock {
 #[derive(Default)]
 pub(crate) struct Counting(Cell<u8>);
 
+impl From<u8> for Counting {
+    fn from(from: u8) -> Self {
+        Self(Cell::new(from.wrapping_mul(16)))
+    }
+}
+
 impl Ids for Counting {
     fn fill(&self, bytes: &mut [u8]) {
         self.0.set(self.0.get() + 1);

@@ -144,7 +144,8 @@ impl JobStore {
                 let here = self.0.local.job(job).await?;
                 let made = make(&here.entries, here.position);
                 let Some(signatures) = signer.sign(made.iter().map(Entry::header_bytes).collect()).await else { break };
-                let signed = made.into_iter().zip(signatures).map(|(entry, by)| entry.with_signature(by)).collect();
+                let signed = made.into_iter().zip(signatures).map(|(entry, by)| entry.with_signature(by));
+                let signed = signed.map(|entry| (entry.header.id, entry.bytes().to_vec())).collect();
                 if self.0.local.keep_on(job, here.rows, signed, photos.to_vec()).await? {
                     return Ok(());
                 }

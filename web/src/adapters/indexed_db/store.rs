@@ -1,7 +1,8 @@
 //! [`LocalStore`] on IndexedDB.
 
+use super::keep::{keep_on_once, keep_once};
 use super::rows::{bytes_of, entry_object, entry_of, job_object, job_of, photo_key, photo_object, photo_of, value_of};
-use super::schema::{self, BY_JOB, BY_OPEN, DRAFTS, ENTRIES, Handle, JOBS, KEYS, KV, PHOTO_BYTES, PHOTOS};
+use super::schema::{self, BY_JOB, BY_OPEN, DRAFTS, ENTRIES, Handle, JOBS, KV, PHOTO_BYTES, PHOTOS};
 use super::transaction::{Mode, Transaction};
 use crate::adapters::file_bytes::FileBytes;
 use crate::ports::Later;
@@ -11,11 +12,10 @@ use domain::job_file::Entry;
 use domain::job_file::body::MethodRef;
 use domain::tray::shelf::resend;
 use domain::tray::{
-    Delivery, EntryRow, JobHere, OnDevice, PhotoDelivery, PhotoKey, PhotoRole, PhotoRow, Plan, Shelf, TrayEntry,
-    TrayPhoto, Write,
+    EntryRow, JobHere, OnDevice, PhotoDelivery, PhotoKey, PhotoRole, PhotoRow, Plan, Shelf, TrayEntry, TrayPhoto, Write,
 };
 use js_sys::ArrayBuffer;
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, BTreeSet};
 use wasm_bindgen::{JsCast, JsValue};
 use web_sys::IdbDatabase;
@@ -29,7 +29,8 @@ const APP_PREFIX: &str = "app/";
 /// One person's database in this browser.
 pub struct IndexedDb {
     name: String,
-    handle: RefCell<Option<Handle>>,
+    pub(super) handle: RefCell<Option<Handle>>,
+    pub(super) opened: Cell<u32>,
 }
 
 impl IndexedDb {
@@ -46,40 +47,9 @@ impl IndexedDb {
     /// # Errors
     /// As [`IndexedDb::open`].
     pub async fn named(name: String) -> Result<Self, StoreError> {
-        let own = Self { name, handle: RefCell::default() };
+        let own = Self { name, handle: RefCell::default(), opened: Cell::default() };
         own.handle().await?;
         Ok(own)
-    }
-
-    /// A key of the browser.
-    ///
-    /// # Errors
-    /// [`StoreError`].
-    pub async fn key(&self, name: &str) -> Result<Option<JsValue>, StoreError> {
-        self.again(async |db| {
-            let tx = Transaction::begin(db, &[KEYS], Mode::Read)?;
-            let key = tx.get(KEYS, name)?.await?;
-            Ok(Some(key).filter(|key| !key.is_undefined()))
-        })
-        .await
-    }
-
-    /// Keeps a key unless there is one of that name, and gives the one that is there then.
-    ///
-    /// # Errors
-    /// [`StoreError`].
-    pub async fn put_key_once(&self, name: &str, key: &JsValue) -> Result<JsValue, StoreError> {
-        self.again(async |db| {
-            let tx = Transaction::begin(db, &[KEYS], Mode::Evidence)?;
-            let there = tx.get(KEYS, name)?.await?;
-            if !there.is_undefined() {
-                return Ok(there);
-            }
-            tx.put(KEYS, key, Some(name))?;
-            tx.commit().await?;
-            Ok(key.clone())
-        })
-        .await
     }
 
     async fn handle(&self) -> Result<Handle, StoreError> {
@@ -89,12 +59,16 @@ impl IndexedDb {
         }
         let handle = schema::open(&self.name).await?;
         self.handle.replace(Some(handle.clone()));
+        self.opened.set(self.opened.get() + 1);
         Ok(handle)
     }
 
     /// Does it, and once more as a whole when the browser had lost its database: phones end the storage process of pages
     /// in the background.
-    async fn again<T>(&self, act: impl AsyncFn(&IdbDatabase) -> Result<T, StoreError>) -> Result<T, StoreError> {
+    pub(super) async fn again<T>(
+        &self,
+        act: impl AsyncFn(&IdbDatabase) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
         match act(&self.handle().await?.db).await {
             Err(StoreError::ConnectionLost) => {
                 if let Some(dead) = self.handle.take() {
@@ -138,82 +112,14 @@ fn reference_of(bytes: &[u8]) -> Option<(u64, &[u8])> {
     Some((u64::from_be_bytes(*version), json))
 }
 
-async fn job_rows(tx: &Transaction, job: JobId) -> Result<Vec<(EntryId, JobId, EntryRow)>, StoreError> {
+pub(super) async fn job_rows(tx: &Transaction, job: JobId) -> Result<Vec<(EntryId, JobId, EntryRow)>, StoreError> {
     let rows = tx.all_where(ENTRIES, BY_JOB, &job.to_string().into()).await?;
     Ok(rows.iter().filter_map(entry_of).collect())
 }
 
-async fn job_row(tx: &Transaction, job: JobId) -> Result<JobRow, StoreError> {
+pub(super) async fn job_row(tx: &Transaction, job: JobId) -> Result<JobRow, StoreError> {
     let row = tx.get(JOBS, &job.to_string())?.await?;
     Ok(job_of(&row).unwrap_or(JobRow { job, position: 0, asked: false, opened_ms: 0 }))
-}
-
-async fn keep_once(
-    db: &IdbDatabase,
-    job: JobId,
-    make: &MakeEntries,
-    photos: &[(PhotoRow, FileBytes)],
-) -> Result<Vec<Entry>, StoreError> {
-    let photos = prepared(photos);
-    let tx = Transaction::begin(db, &[ENTRIES, JOBS, PHOTOS, PHOTO_BYTES], Mode::Evidence)?;
-    let rows: Vec<(EntryId, EntryRow)> = job_rows(&tx, job).await?.into_iter().map(|(id, _, row)| (id, row)).collect();
-    let job_row = job_row(&tx, job).await?;
-    let entries = make(&rows, job_row.position);
-    put_all(&tx, &fresh(job, &entries), &photos, &job_row).await?;
-    tx.commit().await?;
-    Ok(entries)
-}
-
-async fn keep_on_once(
-    db: &IdbDatabase,
-    job: JobId,
-    rows: u32,
-    entries: &[Entry],
-    photos: &[(PhotoRow, FileBytes)],
-) -> Result<bool, StoreError> {
-    let (entries, photos) = (fresh(job, entries), prepared(photos));
-    let tx = Transaction::begin(db, &[ENTRIES, JOBS, PHOTOS, PHOTO_BYTES], Mode::Evidence)?;
-    let there = tx.count_where(ENTRIES, BY_JOB, &job.to_string().into())?;
-    let job_row = job_row(&tx, job).await?;
-    if there.await?.as_f64() != Some(f64::from(rows)) {
-        return Ok(false);
-    }
-    put_all(&tx, &entries, &photos, &job_row).await?;
-    tx.commit().await?;
-    Ok(true)
-}
-
-/// A photo as it is put: key and row, hash and bytes.
-type Prepared = (String, JsValue, String, JsValue);
-
-fn prepared(photos: &[(PhotoRow, FileBytes)]) -> Vec<Prepared> {
-    let one = |(row, bytes): &(PhotoRow, FileBytes)| {
-        (photo_key(&row.key()), photo_object(row), row.file.hash.hex(), bytes.buffer().into())
-    };
-    photos.iter().map(one).collect()
-}
-
-/// Rows of new entries.
-fn fresh(job: JobId, entries: &[Entry]) -> Vec<JsValue> {
-    let row = |entry: &Entry| {
-        let row = EntryRow { envelope: entry.bytes().to_vec().into(), stamp: None, delivery: Delivery::FRESH };
-        entry_object(entry.header.id, job, &row)
-    };
-    entries.iter().map(row).collect()
-}
-
-async fn put_all(tx: &Transaction, entries: &[JsValue], photos: &[Prepared], job: &JobRow) -> Result<(), StoreError> {
-    for entry in entries {
-        tx.put(ENTRIES, entry, None)?;
-    }
-    for (key, row, hash, bytes) in photos {
-        tx.put(PHOTO_BYTES, bytes, Some(hash))?;
-        // A photo that is under way already keeps its place on the way.
-        if photo_of(&tx.get(PHOTOS, key)?.await?).is_none() {
-            tx.put(PHOTOS, row, None)?;
-        }
-    }
-    tx.put(JOBS, &job_object(job), None)
 }
 
 /// The rows that a plan concerns.
@@ -438,10 +344,10 @@ impl LocalStore for IndexedDb {
         &self,
         job: JobId,
         rows: u32,
-        entries: Vec<Entry>,
+        envelopes: Vec<(EntryId, Vec<u8>)>,
         photos: Vec<(PhotoRow, FileBytes)>,
     ) -> Later<'_, Result<bool, StoreError>> {
-        Box::pin(self.again(async move |db| keep_on_once(db, job, rows, &entries, &photos).await))
+        Box::pin(self.again(async move |db| keep_on_once(db, job, rows, &envelopes, &photos).await))
     }
 
     fn note_opened(&self, job: JobId, now_ms: u64, asked: bool) -> Later<'_, Result<(), StoreError>> {
@@ -575,6 +481,16 @@ impl LocalStore for IndexedDb {
             let value = bytes_of(&tx.get(KV, REFERENCE)?.await?);
             Ok(value.as_deref().and_then(reference_of).map(|(_, json)| json.to_vec()))
         }))
+    }
+
+    fn forget_all(&self) -> Later<'_, Result<(), StoreError>> {
+        Box::pin(async {
+            if let Some(handle) = self.handle.take() {
+                handle.is_dead.set(true);
+                handle.db.close();
+            }
+            schema::delete(&self.name).await
+        })
     }
 
     fn method(&self, method: MethodRef) -> Later<'_, Result<Option<Vec<u8>>, StoreError>> {

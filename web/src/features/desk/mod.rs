@@ -22,6 +22,7 @@ use self::shared::{design_at_start, slots_ever};
 use crate::adapters::browser;
 use crate::adapters::fetch::{Api, Call, use_api};
 use crate::adapters::save_file::{self, ObjectUrl};
+use crate::features::crew::saving::store_error;
 use crate::features::job::load::{JobView, job_view};
 use crate::i18n::format::Day;
 use crate::i18n::{Words, use_words};
@@ -326,12 +327,16 @@ pub fn with_store(draw: impl Fn(Store) -> AnyView + Send + 'static) -> impl Into
     move || match ground.opening() {
         Opening::NotYet => view! { <Waiting /> }.into_any(),
         Opening::Open(local) => draw(Store(StoredValue::new_local(local.store))),
-        Opening::Failed(_) => store_shut(w),
+        Opening::Failed(why) => store_shut(w, &why),
     }
 }
 
-/// The store of this device cannot be opened; a way to try once more.
-pub fn store_shut(w: Words) -> AnyView {
+/// The store of this device cannot be opened; a way to try once more, or what is lost.
+pub fn store_shut(w: Words, why: &StoreError) -> AnyView {
+    if *why == StoreError::KeyLost {
+        let lost = store_error(w, why);
+        return view! { <Banner tone=Tone::Stop><p>{lost}</p></Banner> }.into_any();
+    }
     let ground = use_ground();
     view! {
         <Banner tone=Tone::Stop>
