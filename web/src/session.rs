@@ -139,6 +139,8 @@ pub struct Session {
     standing: RwSignal<Standing>,
     /// Server clock minus device clock at the last answer, microseconds.
     clock_ahead_us: RwSignal<Option<i64>>,
+    /// Somebody has left: a renewal that was under way then brings nobody back.
+    is_left: StoredValue<bool>,
     api: Api,
     prefs: Prefs,
 }
@@ -166,10 +168,12 @@ impl Session {
             profile: RwSignal::new(kept),
             standing: RwSignal::default(),
             clock_ahead_us: RwSignal::default(),
+            is_left: StoredValue::new(false),
             api,
             prefs,
         };
         api.watch(move |renewal| match renewal {
+            Renewal::Renewed(_) if this.is_left.get_value() => api.set_token(None),
             Renewal::Renewed(answer) => this.take(*answer),
             Renewal::Ended(_) => this.standing.set(Standing::Ended),
         });
@@ -226,6 +230,7 @@ impl Session {
             SignIn { email: &email, password: &password, device, device_label: device_label(&browser::user_agent()) };
         let answer: SessionAnswer =
             self.api.send(Call::new("POST", "/api/session").json(&body).anonymous()).await?.json()?;
+        self.is_left.set_value(false);
         remember(&email, answer.device).await;
         self.api.set_token(Some(answer.access_token.clone()));
         // The door counts as open once it would open again without a server.
@@ -240,6 +245,7 @@ impl Session {
     /// # Errors
     /// [`Refusal`] when the server could not be told: the person is signed out here all the same.
     pub async fn sign_out(self, forget: impl Future<Output = bool>) -> Result<(), Refusal> {
+        self.is_left.set_value(true);
         self.api.set_token(None);
         let device = self.profile_now().map(|profile| profile.device);
         kept::keep(PROFILE, None).await;
