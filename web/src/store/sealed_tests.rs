@@ -16,6 +16,7 @@ use std::cell::Cell;
 /// Turns every byte by its key; 0: it has none and makes none.
 struct FakeSealer {
     key: Cell<u8>,
+    sealed: Cell<u8>,
     opened: Cell<usize>,
 }
 
@@ -24,7 +25,9 @@ impl Sealer for FakeSealer {
         let key = self.key.get();
         let seal = |bytes: FileBytes| {
             let turned: Vec<u8> = bytes.to_vec().iter().map(|byte| byte ^ key).collect();
-            FileBytes::of(&[SEALED_MARK.as_slice(), &[key], &turned].concat())
+            // The same is never sealed to the same bytes twice.
+            self.sealed.set(self.sealed.get().wrapping_add(1));
+            FileBytes::of(&[SEALED_MARK.as_slice(), &[key, self.sealed.get()], &turned].concat())
         };
         Box::pin(core::future::ready((key != 0).then(|| plain.into_iter().map(seal).collect())))
     }
@@ -33,7 +36,7 @@ impl Sealer for FakeSealer {
         self.opened.set(self.opened.get() + sealed.len());
         let open = |bytes: FileBytes| {
             let bytes = bytes.to_vec();
-            let (key, turned) = bytes[SEALED_MARK.len()..].split_first()?;
+            let ([key, _], turned) = bytes[SEALED_MARK.len()..].split_first_chunk()?;
             (*key == self.key.get()).then(|| FileBytes::of(&turned.iter().map(|byte| byte ^ key).collect::<Vec<_>>()))
         };
         Box::pin(core::future::ready(sealed.into_iter().map(open).collect()))
@@ -48,11 +51,12 @@ struct Kept {
 
 /// A store over this memory, as the next start of the app opens it: nothing is known to be open.
 fn start_over(memory: &Rc<Memory>, key: u8) -> Kept {
-    let sealer = Rc::new(FakeSealer { key: Cell::new(key), opened: Cell::default() });
-    let local = SealedStore::over(Rc::clone(memory) as _, Rc::clone(&sealer) as _);
-    let who = store().0.who();
     // Each start draws other numbers.
     let drawn = u8::try_from(memory.shelf.borrow().entries.len()).unwrap();
+    let sealed = Cell::new(drawn.wrapping_mul(40));
+    let sealer = Rc::new(FakeSealer { key: Cell::new(key), sealed, opened: Cell::default() });
+    let local = SealedStore::over(Rc::clone(memory) as _, Rc::clone(&sealer) as _);
+    let who = store().0.who();
     let store = JobStore::over(who, Rc::new(local), Rc::new(StillClock), Rc::new(Counting::from(key + drawn)));
     Kept { store, memory: Rc::clone(memory), sealer }
 }
