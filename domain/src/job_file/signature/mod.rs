@@ -141,8 +141,10 @@ fn look(file: &JobFile, enrolments: &BTreeMap<DeviceId, Enrolment>, look: Look) 
             chain.iter().for_each(|held| doubt(held, Doubt::UnknownDevice));
             continue;
         };
+        // The server's own device is nobody's, and also writes down what it did for somebody: that it showed them an answer.
+        let is_server = enrolment.person.uuid() == device.uuid();
         for held in &chain {
-            if held.entry.header.author != enrolment.person {
+            if held.entry.header.author != enrolment.person && !is_server {
                 doubt(held, Doubt::NotTheirDevice);
             }
             let arrived = held.stamp.map(|stamp| stamp.time_us);

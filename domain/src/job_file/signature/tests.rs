@@ -137,6 +137,8 @@ fn what_comes_after_the_revocation_is_marked_and_kept() {
 fn the_device_must_be_known_and_theirs() {
     let other = Enrolment { person: PersonId::of(id(9)), ..enrolment() };
     assert_eq!(found(chain()[..1].to_vec(), other), [(10, vec![Doubt::NotTheirDevice])]);
+    let server = Enrolment { person: PersonId::of(id(4)), key: None, ..enrolment() };
+    assert_eq!(found_by(doubts_on_arrival, chain()[..1].to_vec(), server), [], "the server's own acts for somebody");
     let mut file = JobFile::default();
     file.absorb(chain().remove(0), None);
     let found = doubts(&file, &BTreeMap::new());
