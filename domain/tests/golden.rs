@@ -9,6 +9,8 @@ use domain::job_file::body::*;
 use domain::job_file::{Body, ChainHead, Content, Draft, Entry, Place};
 
 const GOLDEN: &str = include_str!("golden/entries_v1.txt");
+/// A chain of its own: entries with the signature of their device, and what the server says of signatures.
+const GOLDEN_ORIGIN: &str = include_str!("golden/entries_v1_origin.txt");
 
 fn id(number: u8) -> uuid::Uuid {
     uuid_v7(1_767_225_600_000 + u64::from(number), &[number; 10])
@@ -165,9 +167,34 @@ fn bodies() -> Vec<Body> {
     ]
 }
 
+fn origin_bodies() -> Vec<Body> {
+    let doubt = |code| Body::OriginDoubt(OriginDoubt { code, about: EntryId::of(id(14)) });
+    let remark = Body::Remark(Remark { at: None, text: "signed".into() });
+    let codes = [
+        DoubtCode::BadSignature,
+        DoubtCode::NotSigned,
+        DoubtCode::UnknownDevice,
+        DoubtCode::NotTheirDevice,
+        DoubtCode::AfterRevocation,
+    ];
+    core::iter::once(remark).chain(codes.map(doubt)).collect()
+}
+
+/// The first carries a signature; which one plays no part in these bytes.
+fn origin_entries() -> Vec<Entry> {
+    let mut entries = written(origin_bodies());
+    let first = entries.remove(0).with_signature((0..64).collect());
+    entries.insert(0, first);
+    entries
+}
+
 fn entries() -> Vec<Entry> {
+    written(bodies())
+}
+
+fn written(bodies: Vec<Body>) -> Vec<Entry> {
     let mut head = ChainHead::START;
-    bodies()
+    bodies
         .into_iter()
         .enumerate()
         .map(|(number, body)| {
@@ -196,11 +223,10 @@ fn unhex(text: &str) -> Vec<u8> {
     (0..text.len()).step_by(2).map(|at| u8::from_str_radix(&text[at..at + 2], 16).unwrap()).collect()
 }
 
-#[test]
-fn each_kind_has_its_bytes() {
+fn check_bytes(entries: &[Entry], golden: &str) {
     let lines: Vec<String> =
-        entries().iter().map(|entry| format!("{} {} {}", entry.header.kind, hex(entry.bytes()), entry.hash)).collect();
-    let golden: Vec<&str> = GOLDEN.lines().collect();
+        entries.iter().map(|entry| format!("{} {} {}", entry.header.kind, hex(entry.bytes()), entry.hash)).collect();
+    let golden: Vec<&str> = golden.lines().collect();
     for (line, golden) in lines.iter().zip(&golden) {
         assert_eq!(line, golden);
     }
@@ -208,15 +234,23 @@ fn each_kind_has_its_bytes() {
 }
 
 #[test]
+fn each_kind_has_its_bytes() {
+    check_bytes(&entries(), GOLDEN);
+    check_bytes(&origin_entries(), GOLDEN_ORIGIN);
+}
+
+#[test]
 fn golden_bytes_still_read_as_what_they_said() {
-    for (line, body) in GOLDEN.lines().zip(bodies()) {
-        let bytes = unhex(line.split(' ').nth(1).unwrap());
-        let entry = Entry::read(&bytes).unwrap();
-        assert_eq!(entry.content, Content::Body(body));
-        assert_eq!(entry.bytes(), bytes);
+    for (golden, bodies) in [(GOLDEN, bodies()), (GOLDEN_ORIGIN, origin_bodies())] {
+        assert_eq!(golden.lines().count(), bodies.len());
+        for (line, body) in golden.lines().zip(bodies) {
+            let bytes = unhex(line.split(' ').nth(1).unwrap());
+            let entry = Entry::read(&bytes).unwrap();
+            assert_eq!(entry.content, Content::Body(body));
+            assert_eq!(entry.bytes(), bytes);
+        }
     }
-    let kinds: std::collections::BTreeSet<u32> = bodies().iter().map(Body::kind).collect();
-    assert_eq!(GOLDEN.lines().count(), bodies().len());
+    let kinds: std::collections::BTreeSet<u32> = bodies().iter().chain(&origin_bodies()).map(Body::kind).collect();
     assert_eq!(kinds.len(), Body::KINDS.len(), "every kind has its line");
     assert!(Body::KINDS.contains(&(Body::COUNTERSIGN_PROOF, "CountersignProof")));
     assert!(Body::KINDS.contains(&(Body::DRAWING, "Drawing")));

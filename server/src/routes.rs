@@ -39,6 +39,7 @@ fn api() -> Router<AppState> {
         .route("/firm", patch(people::patch_firm))
         .route("/devices", get(devices::list_devices))
         .route("/devices/{id}", delete(devices::revoke_device))
+        .route("/devices/{id}/key", put(devices::set_key))
         // --- reference data
         .route("/reference", get(reference::get_reference))
         .route("/methods/{id}/{version}", get(reference::get_method))

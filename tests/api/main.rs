@@ -14,6 +14,7 @@ mod rule_sets;
 mod seal;
 mod service;
 mod session;
+mod signed;
 mod sync;
 mod voice;
 mod walls;

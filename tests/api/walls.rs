@@ -18,6 +18,7 @@ fn routes_to_things(device: uuid::Uuid) -> Vec<(Method, String, Value)> {
         (Method::PATCH, format!("/api/people/{}", ids::ASHDOWN), json!({"language": "de"})),
         (Method::POST, format!("/api/people/{}/reset", ids::ASHDOWN), json!({})),
         (Method::DELETE, format!("/api/devices/{device}"), json!({})),
+        (Method::PUT, format!("/api/devices/{device}/key"), json!({"key": "04"})),
         (Method::PATCH, format!("/api/instruments/{}", ids::VOLTMETER), json!({"label": "Taken over"})),
         (Method::PATCH, format!("/api/models/{}", ids::MODULE), json!({"name": "Taken over"})),
     ]

@@ -18,9 +18,26 @@ const READ: &str = r#"
   if (names.length !== 1) throw new Error(`databases: ${names}`);
   const db = await new Promise((good, bad) => { const open = indexedDB.open(names[0]); open.onsuccess = () => good(open.result); open.onerror = () => bad(open.error); });
   const rows = (store) => new Promise((good, bad) => { const all = db.transaction(store).objectStore(store).getAll(); all.onsuccess = () => good(all.result); all.onerror = () => bad(all.error); });
+  const asked = (work) => new Promise((good, bad) => { const one = work(); one.onsuccess = () => good(one.result); one.onerror = () => bad(one.error); });
+  const key = await asked(() => db.transaction("keys").objectStore("keys").get("rows"));
+  const part = (bytes, at) => {
+    const wide = { 24: 1, 25: 2, 26: 4 }[bytes[at] & 31] ?? 0;
+    let length = wide ? 0 : bytes[at] & 31;
+    for (let n = 1; n <= wide; n++) length = length * 256 + bytes[at + n];
+    return [at + 1 + wide, at + 1 + wide + length];
+  };
+  // The envelope of an entry in the clear, as the page itself opens it.
+  const envelope = async (row) => {
+    const kept = row.subarray(...part(row, 3));
+    if (kept[0] !== 1) return kept;
+    const [, header] = part(kept, 10);
+    const sealed = kept.subarray(...part(kept, header + 1));
+    return new Uint8Array(await crypto.subtle.decrypt({ name: "AES-GCM", iv: sealed.subarray(0, 12) }, key, sealed.subarray(12)));
+  };
   const text = (bytes) => { let out = ""; for (const byte of bytes) out += String.fromCharCode(byte); return btoa(out); };
   const plain = (row) => ({ id: row.id ?? row.key, job: row.job, row: text(row.row) });
-  const found = { entries: (await rows("entries")).map(plain), photos: (await rows("photos")).map(plain) };
+  const opened = async (row) => ({ ...plain(row), envelope: text(await envelope(row.row)) });
+  const found = { entries: await Promise.all((await rows("entries")).map(opened)), photos: (await rows("photos")).map(plain) };
   db.close();
   return found;"#;
 
@@ -29,6 +46,9 @@ struct Raw {
     id: String,
     job: String,
     row: String,
+    /// Of an entry, in the clear.
+    #[serde(default)]
+    envelope: String,
 }
 
 #[derive(Deserialize)]
@@ -55,7 +75,10 @@ impl OnDevice {
         for raw in raw.entries.iter().filter(of_job) {
             let row =
                 EntryRow::read(&STANDARD.decode(&raw.row)?).map_err(|why| anyhow::anyhow!("{}: {why:?}", raw.id))?;
-            entries.insert(raw.id.clone(), (Hash32::sha256(&row.envelope), row.delivery == Delivery::Confirmed));
+            entries.insert(
+                raw.id.clone(),
+                (Hash32::sha256(&STANDARD.decode(&raw.envelope)?), row.delivery == Delivery::Confirmed),
+            );
         }
         let mut photos = BTreeMap::new();
         for raw in raw.photos.iter().filter(of_job) {

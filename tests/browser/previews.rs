@@ -70,10 +70,16 @@ async fn previews(phone: &Browser) -> Result<Vec<Vec<u8>>> {
           const names = (await indexedDB.databases()).map((one) => one.name).filter((name) => name.startsWith("witnessmark-"));
           const db = await new Promise((good, bad) => {{ const open = indexedDB.open(names[0]); open.onsuccess = () => good(open.result); open.onerror = () => bad(open.error); }});
           const all = await new Promise((good, bad) => {{ const all = db.transaction("photo_bytes").objectStore("photo_bytes").getAll(); all.onsuccess = () => good(all.result); all.onerror = () => bad(all.error); }});
+          const key = await new Promise((good, bad) => {{ const get = db.transaction("keys").objectStore("keys").get("rows"); get.onsuccess = () => good(get.result); get.onerror = () => bad(get.error); }});
           db.close();
+          // The mark of sealed bytes is 8 long, the number after it 12.
+          const opened = (buffer) => new Uint8Array(buffer)[0] === 1
+            ? crypto.subtle.decrypt({{ name: "AES-GCM", iv: buffer.slice(8, 20) }}, key, buffer.slice(20))
+            : buffer;
           const text = (buffer) => {{ let out = ""; for (const byte of new Uint8Array(buffer)) out += String.fromCharCode(byte); return btoa(out); }};
           const small = [];
-          for (const buffer of all) {{
+          for (const kept of all) {{
+            const buffer = await opened(kept);
             const picture = await createImageBitmap(new Blob([buffer]));
             if (Math.max(picture.width, picture.height) <= {EDGE}) small.push(text(buffer));
             picture.close();

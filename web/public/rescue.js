@@ -5,13 +5,16 @@
 (function () {
   "use strict";
 
+  // What sealed bytes begin with, and how long the number after it is.
+  var MARK = [1, 119, 109, 115, 101, 97, 108, 0];
+  var NUMBER_BYTES = 12;
   var PREFIX = "witnessmark-";
   var FORMAT = "witnessmark-rescue";
   var ROOMS = [
-    { store: "entries", folder: "entry", bytes: function (value) { return value.row; } },
+    { store: "entries", folder: "entry", bytes: function (value, key) { return openedRow(value.row, key); } },
     { store: "photos", folder: "photo", bytes: function (value) { return value.row; } },
-    { store: "photo_bytes", folder: "bytes", bytes: function (value) { return value; } },
-    { store: "drafts", folder: "draft", bytes: function (value) { return value; } },
+    { store: "photo_bytes", folder: "bytes", bytes: function (value, key) { return opened(value, key); } },
+    { store: "drafts", folder: "draft", bytes: function (value, key) { return opened(value, key); } },
   ];
 
   var WORDS = {
@@ -127,6 +130,60 @@
     }
   }
 
+  // --- what is sealed; the key is the browser's and opens only here
+
+  // `undefined` where there is none: of an older app, or lost.
+  async function keyOf(db) {
+    if (!db.objectStoreNames.contains("keys")) return undefined;
+    return ask(db, "keys", function (store) { return store.get("rows"); });
+  }
+
+  function isSealed(bytes) {
+    return MARK.every(function (byte, at) { return bytes[at] === byte; });
+  }
+
+  async function decrypted(bytes, key) {
+    var how = { name: "AES-GCM", iv: bytes.subarray(0, NUMBER_BYTES) };
+    return new Uint8Array(await crypto.subtle.decrypt(how, key, bytes.subarray(NUMBER_BYTES)));
+  }
+
+  async function opened(value, key) {
+    var bytes = value instanceof ArrayBuffer ? new Uint8Array(value) : value;
+    return isSealed(bytes) ? decrypted(bytes.subarray(MARK.length), key) : bytes;
+  }
+
+  // A CBOR byte string: where it begins and ends.
+  function part(bytes, at) {
+    var kind = bytes[at] >> 5, short = bytes[at] & 31, wide = { 24: 1, 25: 2, 26: 4 }[short] || 0;
+    if (kind !== 2 || (short > 23 && !wide)) throw new Error("no byte string");
+    var length = wide ? 0 : short;
+    for (var n = 1; n <= wide; n++) length = length * 256 + bytes[at + n];
+    return { from: at + 1 + wide, to: at + 1 + wide + length };
+  }
+
+  function joined(pieces) {
+    var all = new Uint8Array(pieces.reduce(function (sum, piece) { return sum + piece.length; }, 0));
+    var at = 0;
+    pieces.forEach(function (piece) { all.set(piece, at); at += piece.length; });
+    return all;
+  }
+
+  function lengthOf(bytes) {
+    var n = bytes.length;
+    return n < 24 ? [64 + n] : n < 256 ? [88, n] : n < 65536 ? [89, n >> 8, n & 255] : [90, n >>> 24, (n >> 16) & 255, (n >> 8) & 255, n & 255];
+  }
+
+  // A row: format byte, map, its first key, the envelope. A sealed envelope: the mark, and a map of its header and its sealed whole.
+  async function openedRow(row, key) {
+    var envelope = part(row, 3);
+    var kept = row.subarray(envelope.from, envelope.to);
+    if (!isSealed(kept)) return row;
+    var header = part(kept, MARK.length + 2);
+    var sealed = part(kept, header.to + 1);
+    var plain = await decrypted(kept.subarray(sealed.from, sealed.to), key);
+    return joined([row.subarray(0, 3), lengthOf(plain), plain, row.subarray(envelope.to)]);
+  }
+
   async function look(db) {
     var found = { entries: 0, entriesOpen: 0, photos: 0, photosOpen: 0, bytes: 0, drafts: 0, files: 0 };
     for (var room of ROOMS) {
@@ -206,13 +263,13 @@
     var files = [];
     var unreadable = [];
     for (var one of all) {
+      var own = await keyOf(one.db);
       for (var room of ROOMS) {
         await each(one.db, room, async function (key, value) {
           var name = one.person + "/" + room.folder + "/" + encodeURIComponent(String(key));
           progress();
           try {
-            var raw = room.bytes(value);
-            var bytes = raw instanceof ArrayBuffer ? new Uint8Array(raw) : raw;
+            var bytes = await room.bytes(value, own);
             var hash = await sha256(bytes);
             zip.add(name, bytes);
             files.push({ name: name, bytes: bytes.length, sha256: hash });

@@ -139,6 +139,8 @@ pub struct Session {
     standing: RwSignal<Standing>,
     /// Server clock minus device clock at the last answer, microseconds.
     clock_ahead_us: RwSignal<Option<i64>>,
+    /// Somebody has left: a renewal that was under way then brings nobody back.
+    is_left: StoredValue<bool>,
     api: Api,
     prefs: Prefs,
 }
@@ -166,10 +168,12 @@ impl Session {
             profile: RwSignal::new(kept),
             standing: RwSignal::default(),
             clock_ahead_us: RwSignal::default(),
+            is_left: StoredValue::new(false),
             api,
             prefs,
         };
         api.watch(move |renewal| match renewal {
+            Renewal::Renewed(_) if this.is_left.get_value() => api.set_token(None),
             Renewal::Renewed(answer) => this.take(*answer),
             Renewal::Ended(_) => this.standing.set(Standing::Ended),
         });
@@ -226,6 +230,7 @@ impl Session {
             SignIn { email: &email, password: &password, device, device_label: device_label(&browser::user_agent()) };
         let answer: SessionAnswer =
             self.api.send(Call::new("POST", "/api/session").json(&body).anonymous()).await?.json()?;
+        self.is_left.set_value(false);
         remember(&email, answer.device).await;
         self.api.set_token(Some(answer.access_token.clone()));
         // The door counts as open once it would open again without a server.
@@ -234,17 +239,33 @@ impl Session {
         Ok(())
     }
 
-    /// Leaves. What is on the device stays; the server is told if it can be reached.
+    /// Leaves. `forget` leaves nothing of the person on the device and says so, or keeps what still waits; the server is told if it
+    /// can be reached.
     ///
     /// # Errors
     /// [`Refusal`] when the server could not be told: the person is signed out here all the same.
-    pub async fn sign_out(self) -> Result<(), Refusal> {
+    pub async fn sign_out(self, forget: impl Future<Output = bool>) -> Result<(), Refusal> {
+        self.is_left.set_value(true);
         self.api.set_token(None);
+        let device = self.profile_now().map(|profile| profile.device);
         kept::keep(PROFILE, None).await;
         kept::keep(LAST_LOOK, None).await;
+        kept::drop_key().await;
         self.standing.set(Standing::Unknown);
+        // Store and sync are closed by it.
         self.profile.set(None);
+        if let (true, Some(device)) = (forget.await, device) {
+            // Its key and its chains went with it: whoever comes back gets a new enrolment.
+            self.forget_enrolment(device).await;
+        }
         self.api.send(Call::new("DELETE", "/api/session").anonymous()).await.map(|_| ())
+    }
+
+    /// The next sign-in makes a new enrolment and does not take this one up again.
+    pub async fn forget_enrolment(self, device: DeviceId) {
+        let mut all = enrolments();
+        all.retain(|enrolment| enrolment.device != device);
+        keep_enrolments(&all).await;
     }
 
     /// Changes the person's own language and number format: here at once, at the server when it can be reached.
@@ -310,7 +331,11 @@ async fn remember(email: &str, device: DeviceId) {
     let mut all = enrolments();
     all.retain(|enrolment| enrolment.email != email);
     all.push(Enrolment { email: email.to_owned(), device });
-    if let Ok(text) = serde_json::to_string(&all) {
+    keep_enrolments(&all).await;
+}
+
+async fn keep_enrolments(all: &[Enrolment]) {
+    if let Ok(text) = serde_json::to_string(all) {
         kept::keep(ENROLMENTS, Some(text)).await;
     }
 }

@@ -133,6 +133,11 @@ pub(super) fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey)
             phase(gate, key, PhaseEvent::Sealed, sealed.by);
         }
         Body::DrawnNumber(_) => {}
+        // What claims to be the server's and is not says nothing.
+        Body::OriginDoubt(doubt) if is_by_server(held) => {
+            gate.record_mut(Touched::Nothing).origin_doubts.entry(doubt.about).or_default().insert(doubt.code);
+        }
+        Body::OriginDoubt(_) => {}
     }
 }
 

@@ -3,6 +3,7 @@
 //! Names, addresses, free text and drawings are bodies of kinds of their own ([`Body::SiteDetails`], [`Body::Remark`]),
 //! so that they can be erased and the rest of the file still folds.
 
+pub use super::origin::{DoubtCode, OriginDoubt};
 pub use super::sealing::{DrawnNumber, Sealed};
 pub use super::vouched::{
     Countersign, CountersignProof, DeviationByVoice, Drawing, Signature, VoiceAnswer, VoiceAnswerShown, VoiceAnswers,
@@ -907,6 +908,8 @@ bodies! {
     51 Sealed(Sealed) false;
     /// A number of the server's, written by a device.
     52 DrawnNumber(DrawnNumber) false;
+    /// The server's doubt about where an entry came from.
+    56 OriginDoubt(OriginDoubt) false;
 }
 
 impl Body {
@@ -955,7 +958,8 @@ impl Body {
             | Self::DeviationByVoice(_)
             | Self::Finding(_)
             | Self::Sealed(_)
-            | Self::DrawnNumber(_) => None,
+            | Self::DrawnNumber(_)
+            | Self::OriginDoubt(_) => None,
         }
     }
 
@@ -999,7 +1003,8 @@ impl Body {
             | Self::DeviationByVoice(_)
             | Self::Finding(_)
             | Self::Sealed(_)
-            | Self::DrawnNumber(_) => None,
+            | Self::DrawnNumber(_)
+            | Self::OriginDoubt(_) => None,
         }
     }
 

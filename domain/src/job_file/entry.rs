@@ -174,6 +174,20 @@ impl Entry {
         Ok(Self { header, content, hash, bytes: bytes.to_vec() })
     }
 
+    /// The header's bytes: what is hashed, chained and signed.
+    pub fn header_bytes(&self) -> Vec<u8> {
+        from_bytes::<Envelope>(&self.bytes).map(|envelope| envelope.header.to_vec()).unwrap_or_default()
+    }
+
+    /// The same entry with its device's signature. Hash and chain do not change: they cover the header only.
+    #[must_use]
+    pub fn with_signature(mut self, signature: Vec<u8>) -> Self {
+        if let Ok(envelope) = from_bytes::<Envelope>(&self.bytes) {
+            self.bytes = to_bytes(&Envelope { signature: Some(signature.into()), ..envelope });
+        }
+        self
+    }
+
     /// The envelope's bytes as they came.
     pub fn bytes(&self) -> &[u8] {
         &self.bytes

@@ -335,6 +335,7 @@ fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
         Body::StopWork(_)
         | Body::Remark(_)
         | Body::Finding(_)
+        | Body::OriginDoubt(_)
         | Body::CountersignProof(_)
         | Body::Drawing(_)
         | Body::DrawnNumber(_) => None,

@@ -12,6 +12,7 @@ pub mod entry;
 pub mod file;
 pub mod fold;
 pub mod header;
+mod origin;
 pub mod record;
 pub mod sealing;
 #[cfg(feature = "signatures")]

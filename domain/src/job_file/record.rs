@@ -1,8 +1,8 @@
 //! What a set of entries says, sorted by what it is about. [`mod@super::fold`] fills it; [`crate::method::gate`] reads it.
 
 use super::body::{
-    Assignment, Body, Consent, CrewRole, DesignInputs, DeviationAsked, DeviationByVoice, Drawing, Equipment, Finding,
-    JobPlanned, LeftAs, Place, Schedule, Sealed, SerialRead, SiteDetails, StopWork, UnitKind, VoiceAnswers,
+    Assignment, Body, Consent, CrewRole, DesignInputs, DeviationAsked, DeviationByVoice, DoubtCode, Drawing, Equipment,
+    Finding, JobPlanned, LeftAs, Place, Schedule, Sealed, SerialRead, SiteDetails, StopWork, UnitKind, VoiceAnswers,
 };
 use super::file::{Held, OrderKey};
 use crate::ids::{EntryId, Hash32, PersonId};
@@ -128,6 +128,8 @@ pub struct Record<'a> {
     pub not_understood: BTreeSet<EntryId>,
     /// The server's findings.
     pub findings: BTreeMap<EntryId, &'a Finding>,
+    /// What the server doubts about where entries came from.
+    pub origin_doubts: BTreeMap<EntryId, BTreeSet<DoubtCode>>,
     /// Breaches that a lead has dealt with, and the remark.
     pub settled: BTreeMap<EntryId, EntryId>,
     /// Sealed PINs: the countersignature that each belongs to; `None` once its body was erased.

@@ -55,7 +55,10 @@ pub(super) fn after_seal(file: &JobFile, record: &Record<'_>) -> BTreeSet<EntryI
 
 /// Says nothing that a person would have to look at after review or seal.
 pub(super) const fn is_no_news(body: &Body) -> bool {
-    matches!(body, Body::Sealed(_) | Body::Finding(_) | Body::DrawnNumber(_) | Body::VoiceAnswers(_))
+    matches!(
+        body,
+        Body::Sealed(_) | Body::Finding(_) | Body::OriginDoubt(_) | Body::DrawnNumber(_) | Body::VoiceAnswers(_)
+    )
 }
 
 /// Microseconds of a day.

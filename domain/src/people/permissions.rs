@@ -189,7 +189,7 @@ pub const fn class_of(body: &Body) -> Action {
         | Body::Passed(_)
         | Body::VoiceAnswerShown(_)
         | Body::BreachSettled(_) => Action::WriteDecision,
-        Body::Finding(_) | Body::VoiceAnswers(_) | Body::Sealed(_) => Action::WriteFinding,
+        Body::Finding(_) | Body::OriginDoubt(_) | Body::VoiceAnswers(_) | Body::Sealed(_) => Action::WriteFinding,
     }
 }
 

@@ -18,6 +18,7 @@ mod photos;
 mod plan;
 mod request;
 mod row;
+pub mod sealed;
 pub mod shelf;
 mod status;
 mod word;

@@ -1,6 +1,7 @@
 //! What is on the device, as far as sync must know. The store describes itself with it before each request.
 
 use super::row::{Delivery, EntryRow, PhotoDelivery, PhotoKey, PhotoRole, PhotoRow};
+use super::sealed;
 use super::{REST_MAX_MS, STUCK_TRIES};
 use crate::ids::{DeviceId, EntryId, JobId};
 use crate::job_file::Entry;
@@ -35,7 +36,9 @@ impl TrayEntry {
         }
         let (device, seq) = match Entry::read(&row.envelope) {
             Ok(entry) => (entry.header.device, entry.header.seq),
-            Err(_) => (DeviceId::of(id.uuid()), 0),
+            // Sealed on this device: its header stands in the clear.
+            Err(_) => sealed::header_of(&row.envelope)
+                .map_or_else(|| (DeviceId::of(id.uuid()), 0), |header| (header.device, header.seq)),
         };
         let again = row.stamp.is_some();
         Some(Self { id, job, device, seq, bytes: row.envelope.len(), again, delivery: row.delivery })

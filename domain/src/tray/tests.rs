@@ -60,6 +60,7 @@ fn nothing_new() -> PullReply {
         more: false,
         methods: Vec::new(),
         reference_version: 0,
+        drawn_number: None,
         firm: FirmId::of(uuid_v7(NOW, &[1; 10])),
     }
 }

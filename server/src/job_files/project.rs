@@ -10,7 +10,8 @@ use std::sync::Arc;
 
 use domain::identification::Serial;
 use domain::ids::{DeviceId, EntryId, FirmId, Hash32, JobId};
-use domain::job_file::body::{Body, FindingCode, JobPlanned, MethodRef, SiteDetails};
+use domain::job_file::body::{Body, DoubtCode, FindingCode, JobPlanned, MethodRef, SiteDetails};
+use domain::job_file::signature::{Enrolment, doubts_on_arrival};
 use domain::job_file::{JobFile, JobState, Phase, Place, fold};
 use domain::method::Method;
 use domain::method::gate::{Plan, StepState};
@@ -70,10 +71,11 @@ async fn project(state: &AppState, firm: FirmId, job: JobId) -> Result<(), ApiEr
     let Some(loaded) = load(&mut tx, job).await? else { return Ok(()) };
     let method = method_of(state, &loaded.file).await?;
     let decided = countersigns::decide(&mut tx, state, &loaded.file).await?;
+    let enrolments = queries::enrolments_in(&mut tx, job).await?;
     // The fold of a large job takes a while: not on a thread that serves requests.
     let clock = state.clock.clone();
     let (rows, drawn) = tokio::task::spawn_blocking(move || {
-        let rows = Rows::of(&loaded.file, method.as_deref());
+        let rows = Rows::of(&loaded.file, method.as_deref(), &enrolments);
         let drawn = voice::draw(&clock, &rows.unanswered);
         (rows, drawn)
     })
@@ -82,7 +84,8 @@ async fn project(state: &AppState, firm: FirmId, job: JobId) -> Result<(), ApiEr
     queries::replace_job_row(&mut tx, job, &rows.job).await?;
     queries::replace_unit_rows(&mut tx, job, &rows.units).await?;
     let forks = rows.forks.iter().map(|(later, first)| (FindingCode::ForkedChain, *later, *first));
-    findings::write(&mut tx, &state.clock, job, &forks.chain(decided).collect::<Vec<_>>()).await?;
+    let found = findings::Found { pairs: forks.chain(decided).collect(), doubts: rows.doubts };
+    findings::write(&mut tx, &state.clock, job, found).await?;
     voice::write(&mut tx, &state.clock, job, drawn).await?;
     queries::set_projected(&mut tx, job, loaded.head).await?;
     tx.commit().await
@@ -114,19 +117,24 @@ struct Rows {
     units: Vec<queries::UnitRowNew>,
     /// (an entry that continues a chain a second time, the one that continued it first)
     forks: Vec<(EntryId, EntryId)>,
+    /// What is doubtful about where an entry came from, and the entry.
+    doubts: Vec<(DoubtCode, EntryId)>,
     /// Places that want an answer drawn for the telephone.
     unanswered: Vec<Place>,
 }
 
 impl Rows {
-    fn of(file: &JobFile, published: Option<&Published>) -> Self {
+    fn of(file: &JobFile, published: Option<&Published>, enrolments: &BTreeMap<DeviceId, Enrolment>) -> Self {
         let none = Method::without_work();
         let method = published.map_or(&none, |published| &published.method);
         let plan = Plan::of(method);
         let mut state = fold(file, &plan);
         let job = job_row(file, &mut state, published.is_some());
         let unanswered = if published.is_some() { domain::people::voice::wanting(&state) } else { Vec::new() };
-        Self { job, units: unit_rows(file, &state), forks: forks(file, &state), unanswered }
+        let doubts = doubts_on_arrival(file, enrolments).into_iter();
+        let doubts = doubts.flat_map(|(id, doubts)| doubts.into_iter().map(move |doubt| (doubt.code(), id)));
+        let doubts = doubts.filter_map(|(code, id)| Some((code?, id))).collect();
+        Self { job, units: unit_rows(file, &state), forks: forks(file, &state), doubts, unanswered }
     }
 }
 
@@ -188,7 +196,8 @@ fn job_row(file: &JobFile, state: &mut JobState<'_, '_>, method_known: bool) -> 
         breaches,
         breaches_settled: settled,
         // A PIN that was right needs nobody's eye.
-        findings: record.findings.values().filter(|f| f.code != FindingCode::CountersignConfirmed).count(),
+        findings: record.findings.values().filter(|f| f.code != FindingCode::CountersignConfirmed).count()
+            + record.origin_doubts.values().map(BTreeSet::len).sum::<usize>(),
         stops_open: record.open_stops().count(),
         deviations_open: record.deviations.values().filter(|deviation| deviation.allowed().is_none()).count(),
         late: state.late.len(),

@@ -1,8 +1,9 @@
 //! The log, its heads, and the projections.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use domain::ids::{DeviceId, Hash32, JobId, PersonId};
+use domain::job_file::signature::Enrolment;
 use domain::job_file::{Body, ChainHead, Entry};
 use sqlx::Connection as _;
 use uuid::Uuid;
@@ -259,6 +260,25 @@ pub(super) async fn chain_head(tx: &mut FirmTx, job: JobId, device: DeviceId) ->
         hlc: wire(row.hlc),
     });
     Ok((chain, wire(head)))
+}
+
+/// The enrolments whose entries stand in a job. The server's own is nobody's, and stands for itself.
+pub(super) async fn enrolments_in(tx: &mut FirmTx, job: JobId) -> Result<BTreeMap<DeviceId, Enrolment>, sqlx::Error> {
+    let rows = sqlx::query!(
+        "select id, person_id, key, key_us, revoked_us from devices
+         where firm_id = $1 and id in (select device_id from entries where firm_id = $1 and job_id = $2)
+         order by id",
+        tx.firm().uuid(),
+        job.uuid(),
+    )
+    .fetch_all(&mut **tx)
+    .await?;
+    let enrolments = rows.into_iter().map(|row| {
+        let person = PersonId::of(row.person_id.unwrap_or(row.id));
+        let (key_since_us, revoked_us) = (row.key_us.map(wire), row.revoked_us.map(wire));
+        (DeviceId::of(row.id), Enrolment { person, key: row.key, key_since_us, revoked_us })
+    });
+    Ok(enrolments.collect())
 }
 
 // --- who sees what

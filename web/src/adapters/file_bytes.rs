@@ -66,6 +66,11 @@ impl FileBytes {
         self.head(usize::MAX)
     }
 
+    /// All from there on, for a cipher of the browser: nothing is copied where it is the browser's already.
+    pub fn view(&self, from: u32) -> Uint8Array {
+        Uint8Array::new_with_byte_offset(&self.buffer(), from)
+    }
+
     /// A part.
     pub fn slice(&self, from: u64, to: u64) -> Self {
         match &self.0 {

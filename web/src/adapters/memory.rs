@@ -7,7 +7,7 @@ use domain::ids::{EntryId, Hash32, JobId};
 use domain::job_file::Entry;
 use domain::job_file::body::MethodRef;
 use domain::tray::shelf::resend;
-use domain::tray::{OnDevice, PhotoDelivery, PhotoRole, PhotoRow, Plan, Shelf};
+use domain::tray::{Delivery, EntryRow, OnDevice, PhotoDelivery, PhotoRole, PhotoRow, Plan, Shelf};
 use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -20,11 +20,18 @@ pub struct Memory {
     opened: RefCell<BTreeMap<JobId, u64>>,
     /// The next writes fail so, one after the other.
     pub failures: RefCell<Vec<StoreError>>,
+    /// Written by another window just before entries made here are kept, one at a time.
+    pub meanwhile: RefCell<Vec<Entry>>,
     /// So many photos read back as other bytes than were written.
     pub altered_reads: Cell<u32>,
 }
 
 impl Memory {
+    /// The texts that are kept, in no order that matters.
+    pub fn texts(&self) -> Vec<Vec<u8>> {
+        self.texts.borrow().values().cloned().collect()
+    }
+
     fn write<T>(&self, act: impl FnOnce(&mut Shelf) -> T) -> Result<T, StoreError> {
         let failure = self.failures.borrow_mut().pop();
         match failure {
@@ -32,6 +39,10 @@ impl Memory {
             None => Ok(act(&mut self.shelf.borrow_mut())),
         }
     }
+}
+
+fn rows_of(shelf: &Shelf, job: JobId) -> u32 {
+    u32::try_from(shelf.entries.values().filter(|(of, _)| *of == job).count()).expect("a few")
 }
 
 fn now<'a, T: 'a>(result: T) -> Later<'a, T> {
@@ -50,6 +61,7 @@ impl LocalStore for Memory {
                 .collect(),
             photos: shelf.photos.values().filter(|row| row.job == job).cloned().collect(),
             position: shelf.jobs.get(&job).map_or(0, |here| here.position),
+            rows: rows_of(&shelf, job),
         }))
     }
 
@@ -83,6 +95,33 @@ impl LocalStore for Memory {
                 photos.into_iter().map(|(row, bytes)| (row, bytes.to_vec())).collect();
             shelf.keep(&entries, &photos);
             entries
+        }))
+    }
+
+    fn keep_on(
+        &self,
+        job: JobId,
+        rows: u32,
+        envelopes: Vec<(EntryId, Vec<u8>)>,
+        photos: Vec<(PhotoRow, FileBytes)>,
+    ) -> Later<'_, Result<bool, StoreError>> {
+        let meanwhile = self.meanwhile.borrow_mut().pop();
+        if let Some(entry) = meanwhile {
+            self.shelf.borrow_mut().keep(&[entry], &[]);
+        }
+        if rows_of(&self.shelf.borrow(), job) != rows {
+            return now(Ok(false));
+        }
+        now(self.write(|shelf| {
+            let photos: Vec<(PhotoRow, Vec<u8>)> =
+                photos.into_iter().map(|(row, bytes)| (row, bytes.to_vec())).collect();
+            shelf.keep(&[], &photos);
+            for (id, envelope) in envelopes {
+                let row = EntryRow { envelope: envelope.into(), stamp: None, delivery: Delivery::FRESH };
+                shelf.entries.entry(id).or_insert((job, row));
+            }
+            shelf.jobs.entry(job).or_default();
+            true
         }))
     }
 
@@ -194,6 +233,11 @@ impl LocalStore for Memory {
 
     fn reference(&self) -> Later<'_, Result<Option<Vec<u8>>, StoreError>> {
         now(Ok(self.shelf.borrow().reference.as_ref().map(|(_, bytes)| bytes.clone())))
+    }
+
+    fn forget_all(&self) -> Later<'_, Result<(), StoreError>> {
+        self.texts.borrow_mut().clear();
+        now(self.write(|shelf| *shelf = Shelf::default()))
     }
 
     fn method(&self, method: MethodRef) -> Later<'_, Result<Option<Vec<u8>>, StoreError>> {

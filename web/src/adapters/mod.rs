@@ -5,7 +5,7 @@
 //! - [`indexed_db`]: what the device keeps ([`memory`] is the same for tests), [`file_bytes`]: bytes of photos;
 //! - [`camera`], [`photo`] over [`picture_decoder`]: a chosen file to an original and its preview; [`barcode`]: a code seen by the camera;
 //! - [`server`] over [`http`] and [`tus`]: the way to the server for sync;
-//! - [`pin_seal`]: a PIN that only the server opens;
+//! - [`pin_seal`]: a PIN that only the server opens; [`device_key`]: the key that entries are signed with; [`row_key`]: the key that rows are kept under;
 //! - [`kept`]: who works here, before any store is open;
 //! - [`performance`]: how long something took, for whoever measures;
 //! - [`clock`], [`ids`], [`locks`], [`channel`], [`wake`], [`storage`]: time, chance, other windows, waking, space; [`wake_lock`]: the screen stays on.
@@ -17,6 +17,7 @@ pub mod browser;
 pub mod camera;
 pub mod channel;
 pub mod clock;
+pub mod device_key;
 pub mod fetch;
 pub mod file_bytes;
 mod http;
@@ -33,6 +34,7 @@ mod picture_decoder;
 pub mod pin_seal;
 pub mod pointer;
 pub mod rescue_file;
+pub mod row_key;
 pub mod save_file;
 pub mod self_test;
 pub mod server;

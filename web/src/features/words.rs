@@ -10,7 +10,7 @@ use domain::electrical::{Check, CheckNote, Cmp, Limit, Mark, Note, Prefix, Quant
 use domain::identification::Problem;
 use domain::ids::PersonId;
 use domain::job_file::body::{
-    Body, ConsentState, CrewRole, FindingCode, LeftAs, PhotoOrigin, Place, Purpose, Reading, ReadingQuality,
+    Body, ConsentState, CrewRole, DoubtCode, FindingCode, LeftAs, PhotoOrigin, Place, Purpose, Reading, ReadingQuality,
     SerialSource, Sign, StopCause, UnitKind,
 };
 use domain::job_file::record::CountersignState;
@@ -531,6 +531,17 @@ pub const fn finding(code: FindingCode) -> Key {
     }
 }
 
+/// What the server doubts about where so many records came from.
+pub fn doubt(w: Words, code: DoubtCode, n: usize) -> String {
+    match code {
+        DoubtCode::BadSignature => tn!(w, "reason.doubt.bad_signature", n),
+        DoubtCode::NotSigned => tn!(w, "reason.doubt.not_signed", n),
+        DoubtCode::UnknownDevice => tn!(w, "reason.doubt.unknown_device", n),
+        DoubtCode::NotTheirDevice => tn!(w, "reason.doubt.not_their_device", n),
+        DoubtCode::AfterRevocation => tn!(w, "reason.doubt.after_revocation", n),
+    }
+}
+
 /// Whether a recorded fact counts.
 pub const fn standing(standing: EvidenceStanding) -> Key {
     match standing {
@@ -611,7 +622,7 @@ pub const fn entry_kind(body: &Body) -> Key {
         Body::Paused(_) => key!("job.entry.pause"),
         Body::Resumed(_) => key!("job.entry.resume"),
         Body::Submitted(_) => key!("job.entry.submit"),
-        Body::Finding(_) => key!("job.entry.finding"),
+        Body::Finding(_) | Body::OriginDoubt(_) => key!("job.entry.finding"),
         Body::Countersign(_) | Body::CountersignProof(_) => key!("job.entry.countersign"),
         Body::Signature(_) | Body::Drawing(_) => key!("job.entry.signature"),
         Body::VoiceAnswers(_) | Body::VoiceAnswerShown(_) | Body::DeviationByVoice(_) => key!("job.entry.voice"),

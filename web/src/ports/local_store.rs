@@ -22,6 +22,8 @@ pub enum StoreError {
     NewerData,
     /// This browser has no database, or not in this mode.
     NoDatabase,
+    /// Something is here that the key of this device does not open, or there is no key any more. It is kept.
+    KeyLost,
     /// Anything else, in the browser's words: for the log, never for a person.
     Refused(String),
 }
@@ -57,6 +59,8 @@ pub struct JobRows {
     pub photos: Vec<PhotoRow>,
     /// Pulled up to here.
     pub position: u64,
+    /// Rows of entries, also those that this app cannot read.
+    pub rows: u32,
 }
 
 /// Makes the entries of one write from the job's rows as they stand inside the transaction and the position pulled. It may
@@ -77,6 +81,15 @@ pub trait LocalStore {
         make: MakeEntries,
         photos: Vec<(PhotoRow, FileBytes)>,
     ) -> Later<'_, Result<Vec<Entry>, StoreError>>;
+    /// Keeps entries that were made from the job as it stood with so many rows, as [`LocalStore::keep`] does: their envelopes.
+    /// `false`: the job has moved on since, and nothing was written.
+    fn keep_on(
+        &self,
+        job: JobId,
+        rows: u32,
+        envelopes: Vec<(EntryId, Vec<u8>)>,
+        photos: Vec<(PhotoRow, FileBytes)>,
+    ) -> Later<'_, Result<bool, StoreError>>;
     /// Notes that a screen opened the job; `asked`: it is beyond the usual ones and should be pulled.
     fn note_opened(&self, job: JobId, now_ms: u64, asked: bool) -> Later<'_, Result<(), StoreError>>;
     /// Entries and photos of a job that were set aside or rest go again.
@@ -110,6 +123,8 @@ pub trait LocalStore {
 
     /// Reference data as it came.
     fn reference(&self) -> Later<'_, Result<Option<Vec<u8>>, StoreError>>;
+    /// Leaves nothing here: rows, bytes, drafts and keys.
+    fn forget_all(&self) -> Later<'_, Result<(), StoreError>>;
     /// A method's CBOR.
     fn method(&self, method: MethodRef) -> Later<'_, Result<Option<Vec<u8>>, StoreError>>;
 }

@@ -17,8 +17,11 @@ mod photos;
 mod reference;
 mod rescue;
 mod revisions;
+mod sealed;
 mod write;
 
+#[cfg(test)]
+mod sealed_tests;
 #[cfg(test)]
 pub(crate) mod tests;
 
@@ -30,11 +33,14 @@ pub(crate) use write::KEEP_CONFIRMED_MS;
 pub use write::{NewEntry, NewPhoto, SaveError};
 
 use crate::adapters::clock::DeviceClock;
+use crate::adapters::device_key::DeviceKey;
 use crate::adapters::file_bytes::FileBytes;
 use crate::adapters::ids::DeviceIds;
 use crate::adapters::indexed_db::IndexedDb;
+use crate::adapters::row_key::RowKey;
 use crate::ports::clock::{Clock, Ids};
 use crate::ports::local_store::{LocalStore, Space, StoreError};
+use crate::ports::signer::Signer;
 use domain::ids::{DeviceId, EntryId, FirmId, Hash32, JobId, PersonId};
 use domain::job_file::JobFile;
 use domain::job_file::body::MethodRef;
@@ -44,6 +50,7 @@ use known::{KnownFiles, ReadFile};
 use leptos::prelude::ArcRwSignal;
 use likeness::Likenesses;
 use revisions::Revisions;
+use sealed::SealedStore;
 use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::rc::Rc;
@@ -92,6 +99,7 @@ struct Inner {
     local: Rc<dyn LocalStore>,
     clock: Rc<dyn Clock>,
     ids: Rc<dyn Ids>,
+    signer: Option<Rc<dyn Signer>>,
     revisions: Revisions,
     likenesses: Likenesses,
     known: KnownFiles,
@@ -121,16 +129,31 @@ impl JobStore {
     /// # Errors
     /// [`StoreError`].
     pub async fn open(who: Who) -> Result<Self, StoreError> {
-        let local = IndexedDb::open(who.person).await?;
-        let store = Self::over(who, Rc::new(local), Rc::new(DeviceClock), Rc::new(DeviceIds));
+        let local = Rc::new(IndexedDb::open(who.person).await?);
+        let signer = DeviceKey::of(Rc::clone(&local), who.device);
+        let sealer = RowKey::of(Rc::clone(&local));
+        let local = SealedStore::over(local, Rc::new(sealer));
+        let store = Self::signing(who, Rc::new(local), Rc::new(DeviceClock), Rc::new(DeviceIds), Some(Rc::new(signer)));
         store.0.revisions.follow_other_windows(who.person);
         Ok(store)
     }
 
     /// Over any store, clock and chance: for tests.
     pub fn over(who: Who, local: Rc<dyn LocalStore>, clock: Rc<dyn Clock>, ids: Rc<dyn Ids>) -> Self {
+        Self::signing(who, local, clock, ids, None)
+    }
+
+    /// The same with a key that entries are signed with.
+    pub fn signing(
+        who: Who,
+        local: Rc<dyn LocalStore>,
+        clock: Rc<dyn Clock>,
+        ids: Rc<dyn Ids>,
+        signer: Option<Rc<dyn Signer>>,
+    ) -> Self {
         let (revisions, likenesses, known) = (Revisions::default(), Likenesses::default(), KnownFiles::default());
-        Self(Rc::new(Inner { who, local, clock, ids, revisions, likenesses, known, drawn_number: Cell::default() }))
+        let drawn_number = Cell::default();
+        Self(Rc::new(Inner { who, local, clock, ids, signer, revisions, likenesses, known, drawn_number }))
     }
 
     /// Whose store this is.
@@ -151,6 +174,11 @@ impl JobStore {
     /// Chance: [`Ids::entry`] gives the id that a screen keeps from its opening, so that a second tap is the same entry.
     pub fn ids(&self) -> Rc<dyn Ids> {
         Rc::clone(&self.0.ids)
+    }
+
+    /// The public half of the key that entries are signed with; `None` in a browser that has none.
+    pub async fn public_key(&self) -> Option<Vec<u8>> {
+        self.0.signer.as_ref()?.public().await
     }
 
     /// A new entry's id.
@@ -311,6 +339,14 @@ impl JobStore {
     pub async fn method(&self, method: &MethodRef) -> Result<Option<Method>, StoreError> {
         let bytes = self.0.local.method(method.clone()).await?;
         Ok(bytes.and_then(|bytes| domain::wire::from_bytes(&bytes).ok()))
+    }
+
+    /// The person leaves and nothing waits: nothing of theirs stays, and least of all the key that opens it.
+    ///
+    /// # Errors
+    /// [`StoreError`]: it is still here, or goes when another window has ended.
+    pub async fn forget_all(&self) -> Result<(), StoreError> {
+        self.0.local.forget_all().await
     }
 
     /// Bytes of a photo that is on this device.

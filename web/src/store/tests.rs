@@ -4,6 +4,7 @@
 
 use super::*;
 use crate::adapters::memory::Memory;
+use crate::ports::Later;
 use domain::ids::{CaptureId, uuid_v7};
 use domain::job_file::body::{MediaType, PhotoFile, Plain, Remark};
 use domain::job_file::{Body, Entry};
@@ -38,6 +39,12 @@ impl Clock for StillClock {
 
 #[derive(Default)]
 pub(crate) struct Counting(Cell<u8>);
+
+impl From<u8> for Counting {
+    fn from(from: u8) -> Self {
+        Self(Cell::new(from.wrapping_mul(16)))
+    }
+}
 
 impl Ids for Counting {
     fn fill(&self, bytes: &mut [u8]) {
@@ -268,4 +275,107 @@ fn the_server_s_number_goes_before_the_first_entry_of_a_day() {
     assert_eq!(chain[2..].iter().map(|entry| entry.header.id).collect::<Vec<_>>(), written);
     now(store.write_entries(job(), vec![remark("d").into()], vec![])).unwrap();
     assert_eq!(memory.shelf.borrow().entries.len(), 5, "once a day");
+}
+
+/// Signs with the length and the last byte of what it is given; says so when it is asked too often.
+struct FakeSigner {
+    /// So many times it answers.
+    left: Cell<u32>,
+}
+
+impl Signer for FakeSigner {
+    fn sign(&self, texts: Vec<Vec<u8>>) -> Later<'_, Option<Vec<Vec<u8>>>> {
+        let signatures = self.left.get().checked_sub(1).map(|left| {
+            self.left.set(left);
+            texts.iter().map(|text| Hash32::sha256(text).bytes().to_vec()).collect()
+        });
+        Box::pin(core::future::ready(signatures))
+    }
+
+    fn public(&self) -> Later<'_, Option<Vec<u8>>> {
+        Box::pin(core::future::ready(None))
+    }
+}
+
+fn signing_store(times: u32) -> (JobStore, Rc<Memory>, Rc<FakeSigner>) {
+    let (plain, memory) = store();
+    let signer = Rc::new(FakeSigner { left: Cell::new(times) });
+    let who = plain.who();
+    let ids = Rc::new(Counting::default());
+    let signing =
+        JobStore::signing(who, Rc::clone(&memory) as _, Rc::new(StillClock), ids, Some(Rc::clone(&signer) as _));
+    (signing, memory, signer)
+}
+
+/// Entries of the shelf by their place in the chain: which carry the signature over their own header.
+fn signed_of(memory: &Memory) -> Vec<(u64, bool)> {
+    let shelf = memory.shelf.borrow();
+    let mut all: Vec<(u64, bool)> = shelf
+        .entries
+        .values()
+        .map(|(_, row)| {
+            let entry = Entry::read(&row.envelope).unwrap();
+            let envelope: domain::job_file::Envelope = domain::wire::from_bytes(entry.bytes()).unwrap();
+            let signature = Hash32::sha256(&envelope.header).bytes().to_vec();
+            (entry.header.seq, envelope.signature.is_some_and(|own| *own == signature))
+        })
+        .collect();
+    all.sort_unstable();
+    all
+}
+
+/// What another window of the same device writes next.
+fn by_another_window(store: &JobStore, text: &str) -> Entry {
+    let file = now(store.load_job(job())).unwrap().file;
+    let who = store.who();
+    let draft = domain::job_file::Draft {
+        id: store.new_entry_id(),
+        firm: who.firm,
+        job: job(),
+        author: who.person,
+        device: who.device,
+        salt: [9; 16],
+        body: remark(text),
+    };
+    Entry::write(draft, file.chain_head(who.device), 0, NOW_MS * 1_000, file.latest_at())
+}
+
+#[test]
+fn each_entry_is_signed_over_its_own_header() {
+    let (store, memory, signer) = signing_store(1);
+    now(store.write_entries(job(), vec![remark("a").into(), remark("b").into()], vec![])).unwrap();
+    assert_eq!(signed_of(&memory), [(1, true), (2, true)]);
+    assert_eq!(signer.left.get(), 0);
+}
+
+#[test]
+fn a_job_that_moves_on_under_the_hand_is_signed_anew_and_does_not_fork() {
+    let (store, memory, signer) = signing_store(9);
+    let other = by_another_window(&store, "another window");
+    memory.meanwhile.borrow_mut().push(other);
+    now(store.write_entries(job(), vec![remark("a").into()], vec![])).unwrap();
+    assert_eq!(signed_of(&memory), [(1, false), (2, true)], "one chain, in order");
+    assert_eq!(signer.left.get(), 7, "signed once more after the job had moved on");
+}
+
+#[test]
+fn work_is_kept_without_a_signature_rather_than_lost() {
+    let (store, memory, _) = signing_store(0);
+    now(store.write_entries(job(), vec![remark("a").into()], vec![])).unwrap();
+    assert_eq!(signed_of(&memory), [(1, false)], "no key");
+
+    let (store, memory, signer) = signing_store(99);
+    let others: Vec<Entry> = (0..9)
+        .map(|n| {
+            let other = by_another_window(&store, &format!("other {n}"));
+            memory.shelf.borrow_mut().keep(std::slice::from_ref(&other), &[]);
+            other
+        })
+        .collect();
+    *memory.shelf.borrow_mut() = domain::tray::Shelf::default();
+    memory.meanwhile.borrow_mut().extend(others.into_iter().rev());
+    now(store.write_entries(job(), vec![remark("a").into()], vec![])).unwrap();
+    let kept = signed_of(&memory);
+    assert_eq!(kept.last(), Some(&(5, false)), "after four tries it is kept without: {kept:?}");
+    assert_eq!(signer.left.get(), 95);
 }

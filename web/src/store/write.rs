@@ -18,6 +18,9 @@ pub(crate) const KEEP_CONFIRMED_MS: u64 = 14 * 24 * 60 * 60 * 1_000;
 /// Freed on top of what a write needs, so that small records can always be saved.
 const RESERVE_BYTES: u64 = 8 * 1024 * 1024;
 
+/// How often a job may move on under a hand that signs before that hand writes without a signature.
+const TRIES_SIGNED: u32 = 4;
+
 /// One entry to be written.
 #[derive(Clone, Debug)]
 pub struct NewEntry {
@@ -89,7 +92,7 @@ impl From<StoreError> for SaveError {
 
 impl JobStore {
     /// Writes entries and photos of one job: all or nothing, in one strictly durable transaction, at the end of this
-    /// device's chain as it stands inside that transaction. Returns the ids in the order given. An entry whose id is
+    /// device's chain as it stands inside that transaction, each signed with the device's key where there is one. Returns the ids in the order given. An entry whose id is
     /// there already with the same content is not written again: a second tap changes nothing.
     ///
     /// # Errors
@@ -114,12 +117,12 @@ impl JobStore {
             .collect();
         let conflict: Rc<Cell<Option<EntryId>>> = Rc::default();
         let make = self.maker(job, drafts, Rc::clone(&conflict));
-        let mut result = self.0.local.keep(job, Rc::clone(&make), rows.clone()).await;
+        let mut result = self.keep(job, &make, &rows).await;
         if result == Err(StoreError::QuotaExceeded) {
             let needed = rows.iter().map(|(_, bytes)| bytes.len()).sum::<u64>() + RESERVE_BYTES;
             let limit = now_ms.saturating_sub(KEEP_CONFIRMED_MS);
             if self.0.local.free_space(limit, needed).await? > 0 {
-                result = self.0.local.keep(job, make, rows.clone()).await;
+                result = self.keep(job, &make, &rows).await;
             }
         }
         result?;
@@ -132,6 +135,25 @@ impl JobStore {
         self.changed([job]);
         self.0.revisions.wrote();
         Ok(ids)
+    }
+
+    /// A signature takes a moment, and no transaction may be kept open for it. So entries are made and signed first, and put
+    /// only if the job still stands as it did then.
+    async fn keep(&self, job: JobId, make: &MakeEntries, photos: &[(PhotoRow, FileBytes)]) -> Result<(), StoreError> {
+        if let Some(signer) = &self.0.signer {
+            for _ in 0..TRIES_SIGNED {
+                let here = self.0.local.job(job).await?;
+                let made = make(&here.entries, here.position);
+                let Some(signatures) = signer.sign(made.iter().map(Entry::header_bytes).collect()).await else { break };
+                let signed = made.into_iter().zip(signatures).map(|(entry, by)| entry.with_signature(by));
+                let signed = signed.map(|entry| (entry.header.id, entry.bytes().to_vec())).collect();
+                if self.0.local.keep_on(job, here.rows, signed, photos.to_vec()).await? {
+                    return Ok(());
+                }
+            }
+        }
+        // Work is never lost over a signature: what cannot be signed is kept without one.
+        self.0.local.keep(job, Rc::clone(make), photos.to_vec()).await.map(drop)
     }
 
     fn drafts(&self, job: JobId, entries: Vec<NewEntry>, now_ms: u64) -> Result<Vec<Draft>, SaveError> {

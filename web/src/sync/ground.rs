@@ -1,6 +1,8 @@
 //! The store and the sync of whoever is signed in: opened when they come, closed when somebody else does.
 
+use super::device_key;
 use super::driver::SyncHandle;
+
 use crate::adapters::fetch::Api;
 use crate::adapters::server::Server;
 use crate::app::SyncStatus;
@@ -96,6 +98,16 @@ impl Ground {
                 && let Some(local) = this.local()
             {
                 local.sync.signed_in();
+            }
+        });
+        Effect::new(move |_| {
+            // What was recorded before there was a key goes first: from then on the server asks for signatures.
+            let nothing_waits = status.word.with(Option::is_some) && status.waiting.get() == 0;
+            if nothing_waits
+                && session.standing() == Standing::Open
+                && let Some(local) = this.local()
+            {
+                spawn_local(async move { device_key::tell(session, api, &local.store).await });
             }
         });
         this

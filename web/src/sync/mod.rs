@@ -1,10 +1,11 @@
 //! Sending and fetching while the app is open: one pass at a time among all windows.
 //!
 //! [`driver`] is the loop over `domain::tray`: what to send, the answer, what to write. [`ground`] opens the store of
-//! whoever is signed in and keeps a driver running over it; screens get both from [`use_local`].
+//! whoever is signed in and keeps a driver running over it; screens get both from [`use_local`]. [`device_key`] tells the key once.
 //!
 //! **Never enters:** a decision about an answer (those are in `domain::tray`), words.
 
+mod device_key;
 pub mod driver;
 pub mod ground;
 

@@ -4,6 +4,7 @@
 //! r then s). Headers are chained, so a good signature vouches for all that stand before it in the chain without a gap.
 //! The server looks after it has acknowledged: a doubt is a finding and never a loss.
 
+use super::body::DoubtCode;
 use super::entry::{Entry, Envelope};
 use super::file::{Held, JobFile};
 use crate::ids::{DeviceId, EntryId, Hash32, PersonId};
@@ -18,6 +19,14 @@ pub fn is_signed(key: &[u8], bytes: &[u8], signature: &[u8]) -> bool {
         return false;
     };
     key.verify(bytes, &signature).is_ok()
+}
+
+/// Length of a public key, uncompressed SEC 1.
+pub const KEY_BYTES: usize = 65;
+
+/// Is this a public key that signatures can be checked with?
+pub fn is_key(bytes: &[u8]) -> bool {
+    bytes.len() == KEY_BYTES && VerifyingKey::from_sec1_bytes(bytes).is_ok()
 }
 
 /// The signature in an entry's envelope.
@@ -54,6 +63,9 @@ pub struct Enrolment {
     pub person: PersonId,
     /// Its public key, SEC 1; absent where it never had one.
     pub key: Option<Vec<u8>>,
+    /// When its key became known, server clock, microseconds since 1970 UTC: what arrived before is not asked for a signature.
+    /// Absent where that is not known; then all of it is.
+    pub key_since_us: Option<u64>,
     /// When it was revoked, server clock, microseconds since 1970 UTC.
     pub revoked_us: Option<u64>,
 }
@@ -75,8 +87,44 @@ pub enum Doubt {
     AfterRevocation,
 }
 
+impl Doubt {
+    /// As the server writes it into the log; a fork is a finding of its own.
+    pub const fn code(self) -> Option<DoubtCode> {
+        match self {
+            Self::BadSignature => Some(DoubtCode::BadSignature),
+            Self::NotSigned => Some(DoubtCode::NotSigned),
+            Self::UnknownDevice => Some(DoubtCode::UnknownDevice),
+            Self::NotTheirDevice => Some(DoubtCode::NotTheirDevice),
+            Self::AfterRevocation => Some(DoubtCode::AfterRevocation),
+            Self::Fork(_) => None,
+        }
+    }
+}
+
+/// How closely signatures are looked at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Look {
+    /// Each one.
+    Each,
+    /// From the end of a chain back to the first good one, which vouches for the rest. A device whose key is not known yet is
+    /// left alone: its key brings its jobs round again.
+    Runs,
+}
+
+/// What is doubtful of a job file.
+pub type Doubts = BTreeMap<EntryId, BTreeSet<Doubt>>;
+
 /// All doubts of a job file, each entry's in their order; an entry without any is absent.
-pub fn doubts(file: &JobFile, enrolments: &BTreeMap<DeviceId, Enrolment>) -> BTreeMap<EntryId, BTreeSet<Doubt>> {
+pub fn doubts(file: &JobFile, enrolments: &BTreeMap<DeviceId, Enrolment>) -> Doubts {
+    look(file, enrolments, Look::Each)
+}
+
+/// The same at the price of one signature a device while all is well: what the server asks after each push.
+pub fn doubts_on_arrival(file: &JobFile, enrolments: &BTreeMap<DeviceId, Enrolment>) -> Doubts {
+    look(file, enrolments, Look::Runs)
+}
+
+fn look(file: &JobFile, enrolments: &BTreeMap<DeviceId, Enrolment>, look: Look) -> Doubts {
     let mut found: BTreeMap<EntryId, BTreeSet<Doubt>> = BTreeMap::new();
     let mut chains: BTreeMap<DeviceId, Vec<&Held>> = BTreeMap::new();
     for held in file.iter() {
@@ -93,8 +141,10 @@ pub fn doubts(file: &JobFile, enrolments: &BTreeMap<DeviceId, Enrolment>) -> BTr
             chain.iter().for_each(|held| doubt(held, Doubt::UnknownDevice));
             continue;
         };
+        // The server's own device is nobody's, and also writes down what it did for somebody: that it showed them an answer.
+        let is_server = enrolment.person.uuid() == device.uuid();
         for held in &chain {
-            if held.entry.header.author != enrolment.person {
+            if held.entry.header.author != enrolment.person && !is_server {
                 doubt(held, Doubt::NotTheirDevice);
             }
             let arrived = held.stamp.map(|stamp| stamp.time_us);
@@ -102,7 +152,9 @@ pub fn doubts(file: &JobFile, enrolments: &BTreeMap<DeviceId, Enrolment>) -> BTr
                 doubt(held, Doubt::AfterRevocation);
             }
         }
-        signatures(&chain, enrolment.key.as_deref(), &mut doubt);
+        if enrolment.key.is_some() || look == Look::Each {
+            signatures(&chain, enrolment, look, &mut doubt);
+        }
     }
     found
 }
@@ -120,21 +172,29 @@ fn forks<'h>(chain: &[&'h Held], doubt: &mut impl FnMut(&'h Held, Doubt)) {
 }
 
 /// From the end of a chain to its beginning: a good signature vouches for what it continues.
-fn signatures<'h>(chain: &[&'h Held], key: Option<&[u8]>, doubt: &mut impl FnMut(&'h Held, Doubt)) {
+fn signatures<'h>(chain: &[&'h Held], enrolment: &Enrolment, look: Look, doubt: &mut impl FnMut(&'h Held, Doubt)) {
+    let key = enrolment.key.as_deref();
+    let is_asked_for = |held: &Held| {
+        let arrived = held.stamp.map(|stamp| stamp.time_us);
+        key.is_some() && enrolment.key_since_us.zip(arrived).is_none_or(|(since, arrived)| arrived >= since)
+    };
     let mut vouched: BTreeSet<Hash32> = BTreeSet::new();
     for held in chain.iter().rev() {
         let header = &held.entry.header;
-        let is_vouched = vouched.contains(&held.entry.hash);
+        if vouched.contains(&held.entry.hash) {
+            vouched.insert(header.prev);
+            if look == Look::Each && check(&held.entry, key) == Signed::Bad {
+                doubt(held, Doubt::BadSignature);
+            }
+            continue;
+        }
         match check(&held.entry, key) {
             Signed::Bad => doubt(held, Doubt::BadSignature),
-            Signed::No if key.is_some() && !is_vouched => doubt(held, Doubt::NotSigned),
-            Signed::No if !is_vouched => {}
-            Signed::Good | Signed::No => {
+            Signed::No if is_asked_for(held) => doubt(held, Doubt::NotSigned),
+            Signed::No => {}
+            Signed::Good => {
                 vouched.insert(header.prev);
             }
-        }
-        if is_vouched {
-            vouched.insert(header.prev);
         }
     }
 }

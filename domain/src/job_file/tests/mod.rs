@@ -509,6 +509,26 @@ fn evidence_after_the_pass_stays_outside() {
     assert!(state.breaches.is_empty());
 }
 
+#[test]
+fn a_doubt_about_an_origin_counts_only_from_the_server_and_shuts_nothing() {
+    let mut w = World::new();
+    w.arrive(TECH);
+    let about = w.volts(TECH, 0, None);
+    w.sync(TECH);
+    let doubt = |code| Body::OriginDoubt(OriginDoubt { code, about });
+    w.write(OTHER, doubt(DoubtCode::BadSignature));
+    w.write(SERVER, doubt(DoubtCode::NotSigned));
+    w.write(SERVER, doubt(DoubtCode::AfterRevocation));
+    w.sync(OTHER);
+    w.sync(SERVER);
+    let plan = Plan::of(&w.method);
+    let state = fold(&w.server, &plan);
+    let told = [(about, [DoubtCode::NotSigned, DoubtCode::AfterRevocation].into())].into();
+    assert_eq!(state.gate.record().origin_doubts, told);
+    assert!(state.breaches.is_empty(), "nobody's work becomes a breach of it");
+    assert_eq!(w.state_on(&w.server, "dead", 0), StepState::Satisfied);
+}
+
 proptest::proptest! {
     #![proptest_config(proptest::test_runner::Config { cases: 48, failure_persistence: None, ..proptest::test_runner::Config::default() })]
     /// Two technicians and a lead do anything in any order, and the files meet in any order: equal sets fold equally,

@@ -6,7 +6,8 @@
 //! [`transaction`], some two hundred lines.
 //!
 //! [`schema`] has the object stores and one upgrade step a version, [`rows`] turns rows into objects and back, [`store`]
-//! is [`crate::ports::local_store::LocalStore`]. One database a person, so that nobody sends another's work.
+//! is [`crate::ports::local_store::LocalStore`] ([`keep`] is its write of evidence); [`keys`] has what entries are signed with and
+//! rows are sealed under. One database a person, so that nobody sends another's work.
 //!
 //! **Never enters:** a decision. What an answer of the server means for a row is decided by `domain::tray::shelf`; here
 //! the rows concerned are loaded, handed over and written back, all in one transaction.
@@ -14,6 +15,8 @@
 //! Everything (bytes, hashes) is prepared before a transaction opens, and inside one nothing foreign is awaited: it ends
 //! by itself as soon as control returns to the browser without a pending request.
 
+mod keep;
+mod keys;
 mod rows;
 mod schema;
 mod store;

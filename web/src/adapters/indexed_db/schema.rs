@@ -1,10 +1,11 @@
 //! Object stores, and one upgrade step a version. Steps are additive, so that the app of yesterday can still read.
 
-use super::transaction::why;
+use super::transaction::{Asked, why};
 use crate::ports::local_store::StoreError;
 use core::future::poll_fn;
 use core::task::{Poll, Waker};
 use gloo_timers::callback::Timeout;
+use gloo_timers::future::TimeoutFuture;
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 use wasm_bindgen::prelude::*;
@@ -23,6 +24,9 @@ pub(super) const DRAFTS: &str = "drafts";
 /// Key: text; bytes. Reference data, methods, epoch, preferences.
 pub(super) const KV: &str = "kv";
 
+/// Key: text; a key of the browser. Its bytes cannot be read, and it leaves with this database only.
+pub(super) const KEYS: &str = "keys";
+
 /// Index over the job.
 pub(super) const BY_JOB: &str = "job";
 /// Index over what is not confirmed.
@@ -31,7 +35,7 @@ pub(super) const BY_OPEN: &str = "open";
 /// From one version of the database to the next.
 type Step = fn(&IdbDatabase, &IdbTransaction) -> Result<(), JsValue>;
 /// Versions of the database, each with its step.
-const STEPS: [Step; 1] = [first];
+const STEPS: [Step; 2] = [first, second];
 
 fn first(db: &IdbDatabase, _: &IdbTransaction) -> Result<(), JsValue> {
     let with_key = |name: &str, key: &str| {
@@ -52,6 +56,10 @@ fn first(db: &IdbDatabase, _: &IdbTransaction) -> Result<(), JsValue> {
     Ok(())
 }
 
+fn second(db: &IdbDatabase, _: &IdbTransaction) -> Result<(), JsValue> {
+    db.create_object_store(KEYS).map(drop)
+}
+
 /// An open database, and whether it is still so.
 #[derive(Clone)]
 pub(super) struct Handle {
@@ -64,6 +72,7 @@ type Opening = Rc<RefCell<(Option<Result<Handle, StoreError>>, Option<Waker>, bo
 
 /// A page that was put to sleep in the middle of its own opening holds up every later one, and nothing tells of it.
 const OPENS_WITHIN_MS: u32 = 8_000;
+const DELETES_WITHIN_MS: u32 = 4_000;
 
 /// The first word counts; a database that comes after it is closed again.
 fn settle(opening: &Opening, result: Result<Handle, StoreError>) {
@@ -206,6 +215,20 @@ pub(super) async fn open(name: &str) -> Result<Handle, StoreError> {
     request.set_onerror(None);
     request.set_onblocked(None);
     result
+}
+
+/// Deletes the database of that name. Windows that have it open let go of it; one that sleeps over it is not waited for long: it
+/// is deleted then as soon as that one has ended.
+pub(super) async fn delete(name: &str) -> Result<(), StoreError> {
+    let factory =
+        web_sys::window().and_then(|window| window.indexed_db().ok().flatten()).ok_or(StoreError::NoDatabase)?;
+    let mut gone = core::pin::pin!(Asked::of(factory.delete_database(name).map_err(|error| why(&error))?.into()));
+    let mut patience = core::pin::pin!(TimeoutFuture::new(DELETES_WITHIN_MS));
+    poll_fn(|context| match gone.as_mut().poll(context) {
+        Poll::Ready(gone) => Poll::Ready(gone.map(drop)),
+        Poll::Pending => patience.as_mut().poll(context).map(|()| Err(StoreError::Blocked)),
+    })
+    .await
 }
 
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "versions are small whole numbers")]

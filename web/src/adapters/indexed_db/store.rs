@@ -1,5 +1,6 @@
 //! [`LocalStore`] on IndexedDB.
 
+use super::keep::{keep_on_once, keep_once};
 use super::rows::{bytes_of, entry_object, entry_of, job_object, job_of, photo_key, photo_object, photo_of, value_of};
 use super::schema::{self, BY_JOB, BY_OPEN, DRAFTS, ENTRIES, Handle, JOBS, KV, PHOTO_BYTES, PHOTOS};
 use super::transaction::{Mode, Transaction};
@@ -11,11 +12,10 @@ use domain::job_file::Entry;
 use domain::job_file::body::MethodRef;
 use domain::tray::shelf::resend;
 use domain::tray::{
-    Delivery, EntryRow, JobHere, OnDevice, PhotoDelivery, PhotoKey, PhotoRole, PhotoRow, Plan, Shelf, TrayEntry,
-    TrayPhoto, Write,
+    EntryRow, JobHere, OnDevice, PhotoDelivery, PhotoKey, PhotoRole, PhotoRow, Plan, Shelf, TrayEntry, TrayPhoto, Write,
 };
 use js_sys::ArrayBuffer;
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, BTreeSet};
 use wasm_bindgen::{JsCast, JsValue};
 use web_sys::IdbDatabase;
@@ -29,7 +29,8 @@ const APP_PREFIX: &str = "app/";
 /// One person's database in this browser.
 pub struct IndexedDb {
     name: String,
-    handle: RefCell<Option<Handle>>,
+    pub(super) handle: RefCell<Option<Handle>>,
+    pub(super) opened: Cell<u32>,
 }
 
 impl IndexedDb {
@@ -46,7 +47,7 @@ impl IndexedDb {
     /// # Errors
     /// As [`IndexedDb::open`].
     pub async fn named(name: String) -> Result<Self, StoreError> {
-        let own = Self { name, handle: RefCell::default() };
+        let own = Self { name, handle: RefCell::default(), opened: Cell::default() };
         own.handle().await?;
         Ok(own)
     }
@@ -58,12 +59,16 @@ impl IndexedDb {
         }
         let handle = schema::open(&self.name).await?;
         self.handle.replace(Some(handle.clone()));
+        self.opened.set(self.opened.get() + 1);
         Ok(handle)
     }
 
     /// Does it, and once more as a whole when the browser had lost its database: phones end the storage process of pages
     /// in the background.
-    async fn again<T>(&self, act: impl AsyncFn(&IdbDatabase) -> Result<T, StoreError>) -> Result<T, StoreError> {
+    pub(super) async fn again<T>(
+        &self,
+        act: impl AsyncFn(&IdbDatabase) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
         match act(&self.handle().await?.db).await {
             Err(StoreError::ConnectionLost) => {
                 if let Some(dead) = self.handle.take() {
@@ -107,44 +112,14 @@ fn reference_of(bytes: &[u8]) -> Option<(u64, &[u8])> {
     Some((u64::from_be_bytes(*version), json))
 }
 
-async fn job_rows(tx: &Transaction, job: JobId) -> Result<Vec<(EntryId, JobId, EntryRow)>, StoreError> {
+pub(super) async fn job_rows(tx: &Transaction, job: JobId) -> Result<Vec<(EntryId, JobId, EntryRow)>, StoreError> {
     let rows = tx.all_where(ENTRIES, BY_JOB, &job.to_string().into()).await?;
     Ok(rows.iter().filter_map(entry_of).collect())
 }
 
-async fn job_row(tx: &Transaction, job: JobId) -> Result<JobRow, StoreError> {
+pub(super) async fn job_row(tx: &Transaction, job: JobId) -> Result<JobRow, StoreError> {
     let row = tx.get(JOBS, &job.to_string())?.await?;
     Ok(job_of(&row).unwrap_or(JobRow { job, position: 0, asked: false, opened_ms: 0 }))
-}
-
-async fn keep_once(
-    db: &IdbDatabase,
-    job: JobId,
-    make: &MakeEntries,
-    photos: &[(PhotoRow, FileBytes)],
-) -> Result<Vec<Entry>, StoreError> {
-    let prepared: Vec<(String, JsValue, String, JsValue)> = photos
-        .iter()
-        .map(|(row, bytes)| (photo_key(&row.key()), photo_object(row), row.file.hash.hex(), bytes.buffer().into()))
-        .collect();
-    let tx = Transaction::begin(db, &[ENTRIES, JOBS, PHOTOS, PHOTO_BYTES], Mode::Evidence)?;
-    let rows: Vec<(EntryId, EntryRow)> = job_rows(&tx, job).await?.into_iter().map(|(id, _, row)| (id, row)).collect();
-    let job_row = job_row(&tx, job).await?;
-    let entries = make(&rows, job_row.position);
-    for entry in &entries {
-        let row = EntryRow { envelope: entry.bytes().to_vec().into(), stamp: None, delivery: Delivery::FRESH };
-        tx.put(ENTRIES, &entry_object(entry.header.id, job, &row), None)?;
-    }
-    for (key, row, hash, bytes) in &prepared {
-        tx.put(PHOTO_BYTES, bytes, Some(hash))?;
-        // A photo that is under way already keeps its place on the way.
-        if photo_of(&tx.get(PHOTOS, key)?.await?).is_none() {
-            tx.put(PHOTOS, row, None)?;
-        }
-    }
-    tx.put(JOBS, &job_object(&job_row), None)?;
-    tx.commit().await?;
-    Ok(entries)
 }
 
 /// The rows that a plan concerns.
@@ -340,10 +315,12 @@ impl LocalStore for IndexedDb {
     fn job(&self, job: JobId) -> Later<'_, Result<JobRows, StoreError>> {
         Box::pin(self.again(async move |db| {
             let tx = Transaction::begin(db, &[ENTRIES, JOBS, PHOTOS], Mode::Read)?;
-            let entries = job_rows(&tx, job).await?.into_iter().map(|(id, _, row)| (id, row)).collect();
+            let objects = tx.all_where(ENTRIES, BY_JOB, &job.to_string().into()).await?;
             let photos = tx.all_where(PHOTOS, BY_JOB, &job.to_string().into()).await?;
             let position = job_row(&tx, job).await?.position;
-            Ok(JobRows { entries, photos: photos.iter().filter_map(photo_of).collect(), position })
+            let rows = u32::try_from(objects.len()).unwrap_or(u32::MAX);
+            let entries = objects.iter().filter_map(entry_of).map(|(id, _, row)| (id, row)).collect();
+            Ok(JobRows { entries, photos: photos.iter().filter_map(photo_of).collect(), position, rows })
         }))
     }
 
@@ -361,6 +338,16 @@ impl LocalStore for IndexedDb {
         photos: Vec<(PhotoRow, FileBytes)>,
     ) -> Later<'_, Result<Vec<Entry>, StoreError>> {
         Box::pin(self.again(async move |db| keep_once(db, job, &make, &photos).await))
+    }
+
+    fn keep_on(
+        &self,
+        job: JobId,
+        rows: u32,
+        envelopes: Vec<(EntryId, Vec<u8>)>,
+        photos: Vec<(PhotoRow, FileBytes)>,
+    ) -> Later<'_, Result<bool, StoreError>> {
+        Box::pin(self.again(async move |db| keep_on_once(db, job, rows, &envelopes, &photos).await))
     }
 
     fn note_opened(&self, job: JobId, now_ms: u64, asked: bool) -> Later<'_, Result<(), StoreError>> {
@@ -494,6 +481,16 @@ impl LocalStore for IndexedDb {
             let value = bytes_of(&tx.get(KV, REFERENCE)?.await?);
             Ok(value.as_deref().and_then(reference_of).map(|(_, json)| json.to_vec()))
         }))
+    }
+
+    fn forget_all(&self) -> Later<'_, Result<(), StoreError>> {
+        Box::pin(async {
+            if let Some(handle) = self.handle.take() {
+                handle.is_dead.set(true);
+                handle.db.close();
+            }
+            schema::delete(&self.name).await
+        })
     }
 
     fn method(&self, method: MethodRef) -> Later<'_, Result<Option<Vec<u8>>, StoreError>> {

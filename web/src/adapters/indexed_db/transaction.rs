@@ -173,6 +173,11 @@ impl Transaction {
         list(self.store(store)?.get_all().map(Asked::of).map_err(|error| why(&error))?).await
     }
 
+    /// How many rows an index has for a value.
+    pub(super) fn count_where(&self, store: &str, index: &str, is: &JsValue) -> Result<Asked, StoreError> {
+        self.index(store, index)?.count_with_key(is).map(Asked::of).map_err(|error| why(&error))
+    }
+
     pub(super) async fn keys(&self, store: &str) -> Result<Vec<String>, StoreError> {
         let keys = list(self.store(store)?.get_all_keys().map(Asked::of).map_err(|error| why(&error))?).await?;
         Ok(keys.iter().filter_map(JsValue::as_string).collect())

@@ -41,7 +41,7 @@ pub fn instead(load: &JobLoad) -> AnyView {
     match load {
         JobLoad::Waiting | JobLoad::Here(_) => view! { <Waiting /> }.into_any(),
         JobLoad::NotHere => view! { <Empty icon=Icon::Box words=t!(w, "job.not_here") /> }.into_any(),
-        JobLoad::Failed(_) => store_shut(w),
+        JobLoad::Failed(why) => store_shut(w, why),
     }
 }
 

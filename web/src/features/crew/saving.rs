@@ -33,6 +33,7 @@ pub fn store_error(w: Words, error: &StoreError) -> &'static str {
         StoreError::Blocked => t!(w, "step.save.blocked"),
         StoreError::NewerData => t!(w, "step.save.newer_data"),
         StoreError::NoDatabase => t!(w, "step.save.no_database"),
+        StoreError::KeyLost => t!(w, "step.save.key_lost"),
         StoreError::Refused(_) => t!(w, "step.save.refused"),
     }
 }

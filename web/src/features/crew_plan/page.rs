@@ -55,7 +55,7 @@ fn Plan() -> impl IntoView {
         None => view! { <Waiting /> }.into_any(),
         Some(Ok(plan)) if plan.is_empty() && sync.is_looking() => view! { <Waiting /> }.into_any(),
         Some(Ok(plan)) => whole(w, plan),
-        Some(Err(_)) => store_shut(w),
+        Some(Err(why)) => store_shut(w, &why),
     }
 }
 

@@ -35,27 +35,28 @@ pub fn DaySheetPage() -> impl IntoView {
         })
     });
     let groups = Memo::new(move |_| sheet_of(w, today(), cards.get()));
-    let standing = Memo::new(move |_| jobs.with(|jobs| jobs.as_ref().map(Result::is_ok)));
+    let standing =
+        Memo::new(move |_| jobs.with(|jobs| jobs.as_ref().map(|jobs| jobs.as_ref().map(drop).map_err(Clone::clone))));
     let sync = expect_context::<SyncStatus>();
     Effect::new(move |_| {
-        if let (Some(true), Some(me), cards) = (standing.get(), device.person(), cards.get()) {
+        if let (Some(Ok(())), Some(me), cards) = (standing.get(), device.person(), cards.get()) {
             spawn_local(keep_look(w, me, cards));
         }
     });
     // What the last look had stays in sight while the job files are read.
     let before = session.profile_now().map(|profile| last_look(w, profile.person.id)).unwrap_or_default();
     let body = move || match (standing.get(), groups.get()) {
-        (Some(true), groups) if groups.is_empty() && sync.is_looking() => view! { <Waiting /> }.into_any(),
+        (Some(Ok(())), groups) if groups.is_empty() && sync.is_looking() => view! { <Waiting /> }.into_any(),
         (None, _) if !before.is_empty() => draw_groups(w, before.clone()),
         (None, _) => view! { <Waiting /> }.into_any(),
-        (Some(false), _) => store_shut(w),
-        (Some(true), groups) if groups.is_empty() => view! {
+        (Some(Err(why)), _) => store_shut(w, &why),
+        (Some(Ok(())), groups) if groups.is_empty() => view! {
             <Empty icon=Icon::Calendar words=t!(w, "day.empty")>
                 <p class="soft">{t!(w, "day.empty_what")}</p>
             </Empty>
         }
         .into_any(),
-        (Some(true), groups) => draw_groups(w, groups),
+        (Some(Ok(())), groups) => draw_groups(w, groups),
     };
     let stoppable = Signal::derive(move || {
         let cards = groups.get().into_iter().flat_map(|group| group.cards);

@@ -24,7 +24,10 @@ pub fn last_look(w: Words, me: PersonId) -> Vec<DayGroup> {
 pub async fn keep_look(w: Words, me: PersonId, cards: Vec<DayCard>) {
     let text = to_text(me, w.lang, &cards);
     if kept::kept(LAST_LOOK) != text {
-        kept::keep(LAST_LOOK, text).await;
+        match text {
+            Some(text) => kept::keep_sealed(LAST_LOOK, text).await,
+            None => kept::keep(LAST_LOOK, None).await,
+        }
     }
 }
 

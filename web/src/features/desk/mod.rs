@@ -327,16 +327,20 @@ pub fn with_store(draw: impl Fn(Store) -> AnyView + Send + 'static) -> impl Into
     move || match ground.opening() {
         Opening::NotYet => view! { <Waiting /> }.into_any(),
         Opening::Open(local) => draw(Store(StoredValue::new_local(local.store))),
-        Opening::Failed(_) => store_shut(w),
+        Opening::Failed(why) => store_shut(w, &why),
     }
 }
 
-/// The store of this device cannot be opened, and why where that says what to do; a way to try once more.
-pub fn store_shut(w: Words) -> AnyView {
+/// The store of this device cannot be opened; a way to try once more, or what is lost.
+pub fn store_shut(w: Words, why: &StoreError) -> AnyView {
+    if *why == StoreError::KeyLost {
+        let lost = store_error(w, why);
+        return view! { <Banner tone=Tone::Stop><p>{lost}</p></Banner> }.into_any();
+    }
     let ground = use_ground();
-    let words = match untrack(|| ground.opening()) {
-        Opening::Failed(error @ (StoreError::NewerData | StoreError::QuotaExceeded)) => store_error(w, &error),
-        Opening::Failed(_) | Opening::NotYet | Opening::Open(_) => t!(w, "desk.store_shut"),
+    let words = match why {
+        StoreError::NewerData | StoreError::QuotaExceeded => store_error(w, why),
+        _ => t!(w, "desk.store_shut"),
     };
     view! {
         <Banner tone=Tone::Stop>

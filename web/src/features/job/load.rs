@@ -8,8 +8,8 @@ use std::collections::BTreeMap;
 use domain::electrical::Check;
 use domain::ids::{EntryId, Hash32, JobId, PersonId, SiteId};
 use domain::job_file::body::{
-    Assigned, Body, Consent, CrewRole, Equipment, Finding, ModelSnapshot, PhotoFile, Place, Purpose, Schedule,
-    SiteDetails, Slot, StopCause, UnitKind,
+    Assigned, Body, Consent, CrewRole, DoubtCode, Equipment, Finding, ModelSnapshot, PhotoFile, Place, Purpose,
+    Schedule, SiteDetails, Slot, StopCause, UnitKind,
 };
 use domain::job_file::record::{CountersignState, Deviation, Evidence, Record};
 use domain::job_file::{BreachWhy, Content, JobFile, JobState, Phase, fold};
@@ -70,6 +70,8 @@ pub struct JobView {
     pub breaches: Vec<BreachView>,
     /// What the server found.
     pub findings: Vec<(EntryId, Finding)>,
+    /// What the server doubts about where records came from: of how many each.
+    pub doubts: Vec<(DoubtCode, usize)>,
     /// Photos of which a lead has said that they will not come, and why.
     pub photos_absent: Vec<(Hash32, String)>,
     /// Entries that came after the review had passed.
@@ -435,6 +437,7 @@ pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &
         remarks: remarks_of(record),
         breaches: breaches_of(&state, file),
         findings: record.findings.iter().map(|(id, finding)| (*id, (*finding).clone())).collect(),
+        doubts: doubts_of(record),
         photos_absent: record.photos_absent.iter().map(|(hash, remark)| (*hash, text_of(record, *remark))).collect(),
         late: state.late.len(),
         after_seal: after_seal_of(&state, file),
@@ -653,6 +656,14 @@ fn remark_view(record: &Record<'_>, id: EntryId) -> RemarkView {
         // The words were erased; that there were some still counts.
         None => RemarkView { id, by: PersonId::of(id.uuid()), at_us: 0, place: None, text: String::new() },
     }
+}
+
+fn doubts_of(record: &Record<'_>) -> Vec<(DoubtCode, usize)> {
+    let mut counted: BTreeMap<DoubtCode, usize> = BTreeMap::new();
+    for code in record.origin_doubts.values().flatten() {
+        *counted.entry(*code).or_default() += 1;
+    }
+    counted.into_iter().collect()
 }
 
 fn remarks_of(record: &Record<'_>) -> Vec<RemarkView> {

@@ -12,7 +12,7 @@ use crate::features::desk::shared::is_expired;
 use crate::features::desk::{DeskJob, DownloadButton, moment, today};
 use crate::features::job::load::{JobView, Progress as Far};
 use crate::features::words::{
-    consent, crew_role, finding, left_as, person, phase, phase_tone, purpose, step_title, unit_in_slot,
+    consent, crew_role, doubt, finding, left_as, person, phase, phase_tone, purpose, step_title, unit_in_slot,
 };
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
@@ -235,12 +235,13 @@ pub fn Side(here: Signal<Option<Arc<DeskJob>>>, around: Around) -> impl IntoView
                 </section>
             }
         });
-        let findings = (!view.findings.is_empty()).then(|| {
+        let findings = (!view.findings.is_empty() || !view.doubts.is_empty()).then(|| {
             let line = |(_, own): &(_, domain::job_file::body::Finding)| view! { <li>{w.say(finding(own.code))}</li> };
             let lines = view.findings.iter().map(line).collect_view();
+            let doubts = view.doubts.iter().map(|(code, n)| view! { <li>{doubt(w, *code, *n)}</li> }).collect_view();
             view! {
                 <Banner tone=Tone::Caution title=t!(w, "desk.findings")>
-                    <ul class="stack bullets">{lines}</ul>
+                    <ul class="stack bullets">{lines}{doubts}</ul>
                 </Banner>
             }
         });

@@ -25,6 +25,9 @@ pub struct DeviceView {
     waiting: u32,
     #[serde(default)]
     revoked_us: Option<i64>,
+    /// When another key than its own was offered last.
+    #[serde(default)]
+    key_refused_us: Option<i64>,
     #[serde(default)]
     here: bool,
 }
@@ -58,6 +61,14 @@ pub(super) fn DeviceList(devices: Vec<DeviceView>, #[prop(into)] changed: Unsync
             .last_contact_us
             .map(|us| t!(w, "device.last_seen", when = w.moment(us, browser::offset_minutes(us))));
         let waiting = (device.waiting > 0).then(|| tn!(w, "device.waiting", device.waiting));
+        let other_key = device.key_refused_us.map(|us| {
+            let when = w.moment(us, browser::offset_minutes(us));
+            view! {
+                <Banner tone=Tone::Caution>
+                    <p>{t!(w, "device.other_key", when = when)}</p>
+                </Banner>
+            }
+        });
         let (id, label) = (device.id, device.label.clone());
         let ask = move || {
             asked.set(Some((id, label.clone())));
@@ -76,6 +87,7 @@ pub(super) fn DeviceList(devices: Vec<DeviceView>, #[prop(into)] changed: Unsync
                 <p><b dir="auto">{device.label}</b>" "<span class="soft serial">{id.short()}</span></p>
                 {seen.map(|seen| view! { <p class="soft">{seen}</p> })}
                 {waiting.map(|waiting| view! { <Chip label=waiting tone=Tone::Caution icon=Icon::Tray /> })}
+                {other_key}
                 <div class="row">{end}</div>
             </li>
         }

@@ -130,7 +130,7 @@ fn Standing() -> impl IntoView {
     };
     let storage = move || ground.local()?.sync.view().storage.get().map(|state| storage_words(w, &state));
     let shut = move || match ground.opening() {
-        Opening::Failed(_) => Some(store_shut(w)),
+        Opening::Failed(why) => Some(store_shut(w, &why)),
         Opening::NotYet | Opening::Open(_) => None,
     };
     let trouble = move || {
