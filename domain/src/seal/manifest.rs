@@ -53,6 +53,9 @@ pub struct SealedDevice {
     /// When it was revoked, microseconds since 1970 UTC.
     #[n(3)]
     pub revoked_us: Option<u64>,
+    /// When the server learned of the key, microseconds since 1970 UTC: what arrived before could not be signed.
+    #[n(4)]
+    pub key_since_us: Option<u64>,
 }
 
 /// A number that the server drew.

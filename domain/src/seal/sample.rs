@@ -68,6 +68,7 @@ pub fn pack() -> Vec<u8> {
             person: PersonId::of(id(3, device)),
             key: (device != 2).then(|| device_key(device).public().into()),
             revoked_us: None,
+            key_since_us: (device != 2).then_some(BEGIN_MS * 1_000),
         })
         .collect();
     let beside = Beside {

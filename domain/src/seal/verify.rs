@@ -204,7 +204,15 @@ fn describe(manifest: Manifest, job: &JobFile, erasures: Option<Erasures>, names
         .iter()
         .map(|device| {
             let key = device.key.as_ref().map(|key| key.to_vec());
-            (device.device, Enrolment { person: device.person, key, key_since_us: None, revoked_us: device.revoked_us })
+            (
+                device.device,
+                Enrolment {
+                    person: device.person,
+                    key,
+                    key_since_us: device.key_since_us,
+                    revoked_us: device.revoked_us,
+                },
+            )
         })
         .collect();
     let mut made: BTreeMap<DeviceId, MadeBy> = BTreeMap::new();

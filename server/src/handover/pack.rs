@@ -113,6 +113,7 @@ fn sealed_devices(rows: &[queries::DeviceRow]) -> Vec<SealedDevice> {
         person: PersonId::of(row.person_id.unwrap_or(row.id)),
         key: row.key.clone().map(Into::into),
         revoked_us: row.revoked_us.map(wire),
+        key_since_us: row.key_us.map(wire),
     });
     let mut sealed: Vec<SealedDevice> = sealed.collect();
     sealed.sort_by_key(|device| device.device);

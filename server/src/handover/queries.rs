@@ -72,13 +72,14 @@ pub(super) struct DeviceRow {
     pub(super) person_id: Option<Uuid>,
     pub(super) label: String,
     pub(super) key: Option<Vec<u8>>,
+    pub(super) key_us: Option<i64>,
     pub(super) revoked_us: Option<i64>,
 }
 
 pub(super) async fn devices(tx: &mut FirmTx, ids: &[Uuid]) -> Result<Vec<DeviceRow>, sqlx::Error> {
     sqlx::query_as!(
         DeviceRow,
-        "select id, person_id, label, key, revoked_us from devices where firm_id = $1 and id = any($2) order by id",
+        "select id, person_id, label, key, key_us, revoked_us from devices where firm_id = $1 and id = any($2) order by id",
         tx.firm().uuid(),
         ids,
     )
