@@ -190,10 +190,22 @@ impl IntoResponse for ApiError {
 
 impl From<sqlx::Error> for ApiError {
     fn from(error: sqlx::Error) -> Self {
-        match error {
-            sqlx::Error::PoolTimedOut | sqlx::Error::Io(_) | sqlx::Error::PoolClosed => Self::Unavailable(error.into()),
-            other => Self::Internal(other.into()),
+        if is_away(&error) { Self::Unavailable(error.into()) } else { Self::Internal(error.into()) }
+    }
+}
+
+/// Classes of SQLSTATE that say nothing about what was asked: no connection, no resources, an operator or a crash stepped in, and
+/// a database that has just become a replica.
+const AWAY: [&str; 4] = ["08", "53", "57P", "25006"];
+
+/// The database stops, starts, or moves. A device that were told "internal" would look for the fault in what it sent.
+fn is_away(error: &sqlx::Error) -> bool {
+    match error {
+        sqlx::Error::PoolTimedOut | sqlx::Error::Io(_) | sqlx::Error::PoolClosed | sqlx::Error::WorkerCrashed => true,
+        sqlx::Error::Database(database) => {
+            database.code().is_some_and(|code| AWAY.iter().any(|class| code.starts_with(class)))
         }
+        _ => false,
     }
 }
 

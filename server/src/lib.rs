@@ -78,10 +78,19 @@ pub async fn build(config: Config) -> anyhow::Result<App> {
 /// # Errors
 /// A sentence for whoever starts the server.
 pub async fn build_with(config: Config, clock: Clock) -> anyhow::Result<App> {
+    let objects = state::open_objects(&config.photo_store)?;
+    build_over(config, clock, objects).await
+}
+
+/// The same over a photo store that the caller has opened.
+///
+/// # Errors
+/// A sentence for whoever starts the server.
+pub async fn build_over(config: Config, clock: Clock, objects: state::Objects) -> anyhow::Result<App> {
     let db = db::setup::open(&config).await?;
     let state = AppState {
         methods: Methods::publish_built_in(&db, &clock).await?,
-        objects: state::open_objects(&config.photo_store)?,
+        objects,
         tokens: Tokens::new(&config.token_secret),
         passwords: Passwords::new()?,
         limits: Arc::default(),

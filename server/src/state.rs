@@ -1,13 +1,14 @@
 //! What every handler can reach. A handler takes the part it needs: `State(db): State<Db>`.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use anyhow::Context as _;
 use axum::extract::FromRef;
 use domain::ids::Hash32;
-use object_store::ObjectStore;
 use object_store::aws::AmazonS3Builder;
 use object_store::local::LocalFileSystem;
+use object_store::{BackoffConfig, ObjectStore, RetryConfig};
 
 use crate::auth::limiter::SignInLimits;
 use crate::auth::password::Passwords;
@@ -22,6 +23,13 @@ use crate::photos::store::PhotoStore;
 
 /// Raw photo bytes: `firm/sha256` and part objects of uploads. See `features::photos`.
 pub type Objects = Arc<dyn ObjectStore>;
+
+/// A hiccup of a photo service is waited out here. Beyond that the phone is told, and it comes back by itself: the usual three
+/// minutes would be longer than its own patience, and it would send the same bytes again.
+const RETRY_WITHIN: Duration = Duration::from_secs(5);
+const RETRIES: usize = 3;
+const FIRST_BACKOFF: Duration = Duration::from_millis(100);
+const LAST_BACKOFF: Duration = Duration::from_secs(2);
 
 /// Everything.
 #[derive(Clone, FromRef)]
@@ -77,12 +85,22 @@ pub fn open_objects(setting: &PhotoStoreSetting) -> anyhow::Result<Objects> {
                 .with_context(|| format!("PHOTO_STORE: cannot use the folder {}", folder.display()))?;
             Ok(Arc::new(store))
         }
-        PhotoStoreSetting::S3 { bucket, endpoint } => {
-            let mut builder = AmazonS3Builder::from_env().with_bucket_name(bucket);
-            if let Some(endpoint) = endpoint {
-                builder = builder.with_endpoint(endpoint).with_allow_http(endpoint.starts_with("http://"));
-            }
-            Ok(Arc::new(builder.build().context("PHOTO_STORE: the service cannot be used")?))
-        }
+        PhotoStoreSetting::S3 { bucket, endpoint } => open_s3(AmazonS3Builder::from_env(), bucket, endpoint.as_deref()),
     }
+}
+
+/// Opens a bucket of an S3-compatible service. Keys and region are the builder's.
+///
+/// # Errors
+/// Something is missing, or the address of the service is wrong.
+pub fn open_s3(builder: AmazonS3Builder, bucket: &str, endpoint: Option<&str>) -> anyhow::Result<Objects> {
+    let mut builder = builder.with_bucket_name(bucket).with_retry(RetryConfig {
+        backoff: BackoffConfig { init_backoff: FIRST_BACKOFF, max_backoff: LAST_BACKOFF, base: 2.0 },
+        max_retries: RETRIES,
+        retry_timeout: RETRY_WITHIN,
+    });
+    if let Some(endpoint) = endpoint {
+        builder = builder.with_endpoint(endpoint).with_allow_http(endpoint.starts_with("http://"));
+    }
+    Ok(Arc::new(builder.build().context("PHOTO_STORE: the service cannot be used")?))
 }

@@ -8,10 +8,14 @@
 
 mod browser;
 mod design;
+mod drain;
+mod firm;
+mod load;
 mod pull;
 mod push;
 mod queries;
 mod stats;
+mod wire;
 mod work;
 
 use anyhow::Result;
@@ -47,7 +51,49 @@ async fn main() -> Result<()> {
             Err(error) => eprintln!("bench: {error:?}"),
         }
     }
+    if let Err(error) = on_the_line(&mut figures, &wanted).await {
+        eprintln!("bench: {error:?}");
+    }
+    if let Err(error) = with_many(&mut figures, &wished).await {
+        eprintln!("bench: {error:?}");
+    }
     println!("{}", Value::Object(figures));
+    Ok(())
+}
+
+/// Bytes and requests.
+async fn on_the_line(figures: &mut Map<String, Value>, wanted: &impl Fn(&str) -> bool) -> Result<()> {
+    if wanted("wire_ratio_day") || wanted("backlog_requests_500") {
+        let (ratio, requests) = wire::day_and_requests().await?;
+        note(figures, "wire_ratio_day", ratio);
+        note(figures, "backlog_requests_500", requests);
+    }
+    if wanted("upload_bytes_ratio_drop30s") {
+        note(figures, "upload_bytes_ratio_drop30s", wire::ratio_of_a_dropping_link().await?);
+    }
+    Ok(())
+}
+
+/// What takes minutes and most of the machine: by name only.
+async fn with_many(figures: &mut Map<String, Value>, wished: &[String]) -> Result<()> {
+    for phones in [1, 50, 500] {
+        let ending = format!("_ms_{phones}");
+        let times: Vec<&String> = wished.iter().filter(|name| name.ends_with(&ending)).collect();
+        let memory = phones == 500 && wished.iter().any(|name| name == "server_rss_mb_500");
+        if times.is_empty() && !memory {
+            continue;
+        }
+        let measured = load::with(phones).await?;
+        for name in times {
+            note(figures, name, measured.figure(name.trim_end_matches(&format!("_{phones}")))?);
+        }
+        if memory {
+            note(figures, "server_rss_mb_500", measured.resident_mb);
+        }
+    }
+    if wished.iter().any(|name| name == "drain_500x200_ratio") {
+        note(figures, "drain_500x200_ratio", drain::ratio().await?);
+    }
     Ok(())
 }
 

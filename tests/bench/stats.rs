@@ -9,8 +9,13 @@ pub fn median(mut values: Vec<f64>) -> f64 {
 }
 
 /// Of a hundred, ninety-five are no greater: the nearest rank.
-pub fn p95(mut values: Vec<f64>) -> f64 {
+pub fn p95(values: Vec<f64>) -> f64 {
+    percentile(values, 95)
+}
+
+/// Of a hundred, so many are no greater: the nearest rank.
+pub fn percentile(mut values: Vec<f64>, percent: usize) -> f64 {
     assert!(!values.is_empty(), "a percentile of nothing");
     values.sort_by(f64::total_cmp);
-    values[(values.len() * 95).div_ceil(100) - 1]
+    values[(values.len() * percent).div_ceil(100) - 1]
 }

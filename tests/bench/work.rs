@@ -1,7 +1,9 @@
 //! What a crew writes in a day, as far as bytes and rows go.
 
 use domain::ids::{CaptureId, Hash32, JobId};
-use domain::job_file::body::{Body, MediaType, Photo, PhotoFile, PhotoOrigin, Reading, ReadingQuality, Remark, Sign};
+use domain::job_file::body::{
+    Body, Confirmation, MediaType, Photo, PhotoFile, PhotoOrigin, Reading, ReadingQuality, Remark, Sign,
+};
 use domain::job_file::{Entry, Place};
 use domain::method::Method;
 use sqlx::PgPool;
@@ -20,18 +22,27 @@ pub async fn publish(owner: &PgPool) -> Method {
     method
 }
 
-/// So many entries of a technician: of five, two photos with previews, a reading, a tick and a remark; a serial now and then.
-/// They are in the phone's tray.
+/// So many entries of a technician, in the phone's tray.
 pub fn record(phone: &mut TestPhone, job: JobId, count: usize) {
     for number in 0..count {
-        match number % 5 {
-            0 | 2 => phone.write(job, Body::Photo(photo())),
-            1 => phone.write(job, Body::Reading(reading(number))),
-            3 if number % 50 == 3 => phone.write(job, Body::Serial(serial_read(1, &serial(), None))),
-            3 => phone.tick(job, Place::of("arrive", 0, "here")),
-            _ => phone
-                .write(job, Body::Remark(Remark { at: None, text: format!("cable tray {number} is a hand wider") })),
-        };
+        phone.write(job, body(number));
+    }
+}
+
+/// The n-th entry of a technician: of five, two photos with previews, a reading, a tick and a remark; a serial now and then.
+pub fn body(number: usize) -> Body {
+    match number % 5 {
+        0 | 2 => Body::Photo(photo()),
+        1 => Body::Reading(reading(number)),
+        3 if number % 50 == 3 => Body::Serial(serial_read(1, &serial(), None)),
+        3 => Body::Confirmation(Confirmation {
+            at: Place::of("arrive", 0, "here"),
+            statement: Hash32::sha256(b"as shown"),
+            person: None,
+            named_in: None,
+            corrects: None,
+        }),
+        _ => Body::Remark(Remark { at: None, text: format!("cable tray {number} is a hand wider") }),
     }
 }
 

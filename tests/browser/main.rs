@@ -14,6 +14,7 @@ mod doubtful_photo;
 mod downloads;
 mod hold_point;
 mod kill_behind_camera;
+mod kills;
 mod lead;
 mod ledger;
 mod live;

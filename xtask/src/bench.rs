@@ -23,6 +23,31 @@ const BROWSER_FIGURES: [&str; 6] = [
     "photo_12mp_saved_ms_p95",
     "design_recompute_ms_p95",
 ];
+/// Figures of bytes and requests.
+const LINE_FIGURES: [&str; 3] = ["wire_ratio_day", "backlog_requests_500", "upload_bytes_ratio_drop30s"];
+/// Figures that take minutes and all of the machine: measured when they are named, and not otherwise.
+const BY_NAME_ONLY: [&str; 20] = [
+    "push_p50_ms_1",
+    "push_p95_ms_1",
+    "push_p99_ms_1",
+    "pull_p50_ms_1",
+    "pull_p95_ms_1",
+    "pull_p99_ms_1",
+    "push_p50_ms_50",
+    "push_p95_ms_50",
+    "push_p99_ms_50",
+    "pull_p50_ms_50",
+    "pull_p95_ms_50",
+    "pull_p99_ms_50",
+    "push_p50_ms_500",
+    "push_p95_ms_500",
+    "push_p99_ms_500",
+    "pull_p50_ms_500",
+    "pull_p95_ms_500",
+    "pull_p99_ms_500",
+    "server_rss_mb_500",
+    "drain_500x200_ratio",
+];
 /// Settings that point at real services, which no bench may touch.
 const REAL_SERVICES: [&str; 6] = ["DATABASE_URL", "DATABASE_OWNER_URL", "PHOTO_STORE", "DEMO", "LISTEN", "PUBLIC_URL"];
 
@@ -38,7 +63,9 @@ fn all() -> Vec<Bench> {
         Bench { figures: &["web_code_brotli_bytes", "web_code_all_brotli_bytes"], measure: web_code_brotli_bytes },
         Bench { figures: &["fold_2000_ms"], measure: fold_2000_ms },
         Bench { figures: &["push_ratio_to_bare_insert", "pull_ratio_1m_to_1k"], measure: on_a_server },
+        Bench { figures: &LINE_FIGURES, measure: on_a_server },
         Bench { figures: &BROWSER_FIGURES, measure: on_a_server },
+        Bench { figures: &BY_NAME_ONLY, measure: on_a_server },
     ]
 }
 
@@ -53,8 +80,9 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
     }
     let (mut figures, mut missing) = (Map::new(), Vec::new());
     for bench in benches {
+        let is_usual = |figure: &&str| names.is_empty() && !BY_NAME_ONLY.contains(figure);
         let asked: Vec<&str> =
-            bench.figures.iter().copied().filter(|figure| names.is_empty() || names.contains(figure)).collect();
+            bench.figures.iter().copied().filter(|figure| is_usual(figure) || names.contains(figure)).collect();
         if asked.is_empty() {
             continue;
         }
@@ -119,10 +147,11 @@ fn on_a_server(figures: &[&str]) -> Result<Vec<Option<f64>>> {
     for name in REAL_SERVICES {
         command.env_remove(name);
     }
+    command.env("WITNESSMARK_SERVER_BIN", server);
     if figures.iter().any(|figure| BROWSER_FIGURES.contains(figure)) {
         let browser = Browser::find_or_install()?;
         command.env("WITNESSMARK_CHROMIUM", browser.chromium).env("WITNESSMARK_CHROMEDRIVER", browser.driver);
-        command.env("WITNESSMARK_SERVER_BIN", server).env("WITNESSMARK_WEB_DIST", web::build(Profile::Ship)?);
+        command.env("WITNESSMARK_WEB_DIST", web::build(Profile::Ship)?);
     }
     // Fresh, because a cluster that was filled and emptied again has other habits than a new one.
     let name = format!("test-{}", std::process::id());

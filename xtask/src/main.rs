@@ -8,6 +8,7 @@ use anyhow::{Result, bail};
 
 mod bench;
 mod check;
+mod kills;
 mod methods;
 mod postgres;
 mod sim;
@@ -37,6 +38,9 @@ cargo xtask <command>
                        measure; with --json one flat object
   sim [--seeds N] [--seed S] [--json] [--planted WORD] [--diary]
                        a whole firm from one seed, and planted faults that it must find
+  kills [--kills N] [--seed S] [--json] [--browser]
+                       real servers and a real Postgres killed at random under working devices, 200 times; with
+                       --browser Chromium while it saves photos, 100 times
   verify FILE [--key FINGERPRINT]
                        what a sealed pack proves, without a server; --sample FILE writes a made-up pack,
                        --mutations N [--seed S] changes it N times and counts the changes that are seen
@@ -70,6 +74,7 @@ fn run() -> Result<()> {
         "web" => web::command(rest),
         "bench" => bench::command(rest),
         "sim" => sim::command(rest),
+        "kills" => kills::command(rest),
         "verify" => verify::command(rest),
         "methods" => methods::command(rest),
         "help" | "--help" | "-h" => {

@@ -137,6 +137,11 @@ impl Cluster {
         self.stop_now()
     }
 
+    /// Where its programs are, for a test that wants a cluster of its own.
+    pub(crate) fn bin(&self) -> &Path {
+        &self.bin
+    }
+
     /// Address for the role that owns the tables.
     pub(crate) fn owner_url(&self, database: &str) -> String {
         self.url(OWNER, &self.owner_password, database)
@@ -301,6 +306,14 @@ impl Drop for Cluster {
     }
 }
 
+/// Where Postgres' programs are; installed where they are missing.
+pub(crate) fn programs() -> Result<PathBuf> {
+    if tools::is_root() {
+        require_system_user()?;
+    }
+    bin_dir(Path::new("no data yet"))
+}
+
 /// `cargo xtask db [stop|reset]`.
 pub(crate) fn command(args: &[String]) -> Result<()> {
     match args.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
@@ -311,6 +324,7 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
             println!("export DATABASE_URL={}", cluster.app_url(DATABASE));
             println!("export DATABASE_OWNER_URL={}", cluster.owner_url(DATABASE));
             println!("export WITNESSMARK_TEST_DATABASE_URL={}", cluster.owner_url(DATABASE));
+            println!("export WITNESSMARK_POSTGRES_BIN={}", cluster.bin().display());
             tools::say("running until `cargo xtask db stop`; in a shell: eval \"$(cargo xtask db)\"");
             Ok(())
         }

@@ -206,6 +206,7 @@ impl Bed {
     fn suite(&self, name: &str) -> Result<()> {
         let mut command = self.cargo(&["test", "--package", "tests", "--test", name])?;
         command.env("WITNESSMARK_WEB_DIST", self.dist()?).env("WITNESSMARK_SERVER_BIN", self.server()?);
+        command.env("WITNESSMARK_POSTGRES_BIN", self.cluster()?.bin());
         if name == BROWSER {
             let browser = Browser::find_or_install()?;
             command.env("WITNESSMARK_CHROMIUM", browser.chromium).env("WITNESSMARK_CHROMEDRIVER", browser.driver);

@@ -267,7 +267,10 @@ impl Tray {
             }
             Class::Retry => match retry_after_ms {
                 Some(wait) => self.link.all.told(now_ms, wait, jitter),
-                None if is_of_the_whole(status) => self.link.all.failed(now_ms, jitter),
+                None if is_of_the_whole(status) => match request {
+                    Request::Photo(key, _) => self.photos_away(key, now_ms, jitter),
+                    _ => self.link.all.failed(now_ms, jitter),
+                },
                 None => self.narrow(request, now_ms, jitter, plan),
             },
             class @ (Class::TooLarge

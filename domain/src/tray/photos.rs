@@ -107,6 +107,13 @@ impl Tray {
         self.link.contact_since_photo_failure = false;
     }
 
+    /// The server, or only its store of photos, is away: no photo is to blame, and facts go on. If it is the whole server, the
+    /// next push or pull finds out.
+    pub(super) fn photos_away(&mut self, key: &PhotoKey, now_ms: u64, jitter: u32) {
+        self.link.photos.failed(now_ms, jitter);
+        self.link.offsets.remove(key);
+    }
+
     fn photo_failed_alone(&self, key: PhotoKey, now_ms: u64, plan: &mut Plan) {
         let tries = match self.photo(key).map(|photo| &photo.delivery) {
             Some(PhotoDelivery::Waiting { tries, .. }) => tries.saturating_add(1),

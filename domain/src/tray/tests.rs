@@ -464,6 +464,26 @@ fn a_full_photo_store_does_not_stop_facts() {
 }
 
 #[test]
+fn a_photo_store_that_is_away_stops_no_facts_and_blames_no_photo() {
+    let (mut shelf, mut server) = (Shelf::default(), Server::new());
+    let key = add_photo(&mut shelf, job(1), 1, PhotoRole::Original, 1_000);
+    let mut tray = Tray::new(shelf.on_device());
+    server.photo_fates.insert(key, Fate::Status(503));
+    let mut now = NOW;
+    for number in 1..=20 {
+        run(&mut tray, &mut shelf, &mut server, now, 60_000);
+        let id = write_entry(&mut shelf, job(1), number);
+        run(&mut tray, &mut shelf, &mut server, now + 60_000, 2_000);
+        assert!(server.stored.contains_key(&id), "a fact waited for photos");
+        now += 62_000;
+    }
+    assert_eq!(tray.counts().stuck, 0, "a photo was blamed");
+    server.photo_fates.clear();
+    run(&mut tray, &mut shelf, &mut server, now, 70_000);
+    assert!(matches!(shelf.photos[&key].delivery, PhotoDelivery::Confirmed { .. }));
+}
+
+#[test]
 fn a_pulled_entry_with_our_id_and_other_bytes_leaves_ours_in_the_tray() {
     let (mut shelf, mut other) = (Shelf::default(), Shelf::default());
     let id = write_entry(&mut shelf, job(1), 1);

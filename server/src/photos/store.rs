@@ -36,12 +36,24 @@ pub enum StoreFault {
 impl From<object_store::Error> for StoreFault {
     fn from(error: object_store::Error) -> Self {
         let error = anyhow::Error::from(error);
-        let full = error
+        let disk_is_full = error
             .chain()
             .filter_map(|cause| cause.downcast_ref::<std::io::Error>())
             .any(|io| matches!(io.kind(), std::io::ErrorKind::StorageFull | std::io::ErrorKind::QuotaExceeded));
-        if full { Self::Full } else { Self::Unavailable(error) }
+        if disk_is_full || service_is_full(&error) { Self::Full } else { Self::Unavailable(error) }
     }
+}
+
+/// What S3-compatible services say when no room is left; the protocol itself has no word for it.
+const FULL: [&str; 3] = ["507 Insufficient Storage", "<Code>QuotaExceeded</Code>", "StorageFull</Code>"];
+
+/// `object_store` keeps the type of its error to itself, so its words are read. One that is missed is "does not answer": the phone
+/// waits then too, and is told less.
+fn service_is_full(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
+        let words = cause.to_string();
+        FULL.iter().any(|full| words.contains(full))
+    })
 }
 
 /// What [`PhotoStore::finish`] made of the parts.

@@ -2,15 +2,20 @@ use domain::ids::Hash32;
 use domain::job_file::{Body, Place};
 use serde_json::json;
 use server::demo::ids;
-use tests::app::TestApp;
 use tests::phone::{TestPhone, photo, photo_file, publish_small_method};
 use tests::pictures::{Picture, stands_upright};
 
+use super::{PhotoApp, Store, over_both_stores};
+
+over_both_stores! {
+    a_photo_is_read_only_through_a_job_that_names_it,
+    the_view_is_upright_small_and_without_metadata,
+}
+
 const LEAD: &str = "quill@larkfield.example";
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_photo_is_read_only_through_a_job_that_names_it() {
-    let app = TestApp::start().await;
+async fn a_photo_is_read_only_through_a_job_that_names_it(store: Store) {
+    let app = PhotoApp::start(store).await;
     let method = publish_small_method(&app).await;
     let mut lead = TestPhone::sign_in(&app, LEAD).await;
     let technician = TestPhone::sign_in(&app, "ashdown@larkfield.example").await;
@@ -46,9 +51,8 @@ async fn a_photo_is_read_only_through_a_job_that_names_it() {
     assert_eq!(tests::client::send(request).await.status, 304);
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn the_view_is_upright_small_and_without_metadata() {
-    let app = TestApp::start().await;
+async fn the_view_is_upright_small_and_without_metadata(store: Store) {
+    let app = PhotoApp::start(store).await;
     let method = publish_small_method(&app).await;
     let mut lead = TestPhone::sign_in(&app, LEAD).await;
     let job = lead.plan_job(&method, &[]);

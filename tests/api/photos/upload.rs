@@ -3,12 +3,13 @@ use std::time::{Duration, Instant};
 use domain::ids::{Hash32, JobId};
 use domain::wire::limits::{PART_BYTES_MAX, PHOTO_BYTES_MAX};
 use reqwest::Method as Verb;
-use tests::app::TestApp;
 use tests::client::send;
 use tests::phone::TestPhone;
 use tokio::io::AsyncWriteExt as _;
 use tokio::net::TcpStream;
 use uuid::Uuid;
+
+use super::{PhotoApp, Store, over_both_stores};
 
 const TECHNICIAN: &str = "ashdown@larkfield.example";
 const DAY_US: i64 = 86_400_000_000;
@@ -18,20 +19,31 @@ fn bytes(length: usize) -> Vec<u8> {
     [0xff, 0xd8, 0xff].into_iter().chain(noise).take(length).collect()
 }
 
-async fn start() -> (TestApp, TestPhone, JobId) {
-    let app = TestApp::start().await;
+over_both_stores! {
+    a_photo_goes_up_in_parts,
+    other_bytes_than_announced_are_not_kept,
+    what_cannot_be_an_upload_gets_a_problem,
+    an_upload_is_its_person_s_alone,
+    what_nobody_goes_on_with_is_removed,
+    a_half_open_connection_locks_nobody_out,
+    what_came_before_a_connection_broke_counts,
+    a_server_killed_before_the_last_step_does_not_strand_the_upload,
+    a_lost_part_ends_in_a_clear_no_and_the_photo_goes_up_anew,
+}
+
+async fn start(store: Store) -> (PhotoApp, TestPhone, JobId) {
+    let app = PhotoApp::start(store).await;
     let phone = TestPhone::sign_in(&app, TECHNICIAN).await;
     (app, phone, JobId::of(Uuid::now_v7()))
 }
 
-async fn count(app: &TestApp, sql: &str) -> i64 {
+async fn count(app: &PhotoApp, sql: &str) -> i64 {
     let pool = app.db.owner_pool().await;
     sqlx::query_scalar(sql).fetch_one(&pool).await.unwrap()
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_photo_goes_up_in_parts() {
-    let (app, phone, job) = start().await;
+async fn a_photo_goes_up_in_parts(store: Store) {
+    let (app, phone, job) = start(store).await;
     let photo = bytes(3_000_000);
     let begun = phone.begin_upload(job, &photo).await;
     assert_eq!((begun.status, begun.header("tus-resumable")), (201, "1.0.0"));
@@ -63,9 +75,8 @@ async fn a_photo_goes_up_in_parts() {
     assert_eq!(count(&app, "select count(*) from photos").await, 1);
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn other_bytes_than_announced_are_not_kept() {
-    let (app, phone, job) = start().await;
+async fn other_bytes_than_announced_are_not_kept(store: Store) {
+    let (app, phone, job) = start(store).await;
     let photo = bytes(50_000);
     let begun = phone.begin_upload_as(job, Hash32::sha256(b"something else"), 50_000).await;
     let location = begun.header("location").to_owned();
@@ -76,9 +87,8 @@ async fn other_bytes_than_announced_are_not_kept() {
     assert_eq!(count(&app, "select count(*) from uploads").await, 0);
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn what_cannot_be_an_upload_gets_a_problem() {
-    let (_app, phone, job) = start().await;
+async fn what_cannot_be_an_upload_gets_a_problem(store: Store) {
+    let (_app, phone, job) = start(store).await;
     let hash = Hash32::sha256(b"x");
     assert_eq!(phone.begin_upload_as(job, hash, PHOTO_BYTES_MAX + 1).await.problem(), (413, "too_large"));
     assert_eq!(phone.begin_upload_as(job, hash, 0).await.problem(), (400, "malformed"));
@@ -104,9 +114,8 @@ async fn what_cannot_be_an_upload_gets_a_problem() {
     assert_eq!(phone.ask(&format!("/api/photos/uploads/{}", Uuid::now_v7())).await.status, 404);
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn an_upload_is_its_person_s_alone() {
-    let (app, phone, job) = start().await;
+async fn an_upload_is_its_person_s_alone(store: Store) {
+    let (app, phone, job) = start(store).await;
     let location = phone.begin_upload(job, &bytes(10)).await.header("location").to_owned();
     let other = TestPhone::sign_in(&app, "solano@larkfield.example").await;
     assert_eq!(other.ask(&location).await.status, 404);
@@ -116,9 +125,8 @@ async fn an_upload_is_its_person_s_alone() {
     assert_eq!(phone.ask(&location).await.status, 404);
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn what_nobody_goes_on_with_is_removed() {
-    let (app, mut phone, job) = start().await;
+async fn what_nobody_goes_on_with_is_removed(store: Store) {
+    let (app, mut phone, job) = start(store).await;
     let photo = bytes(20);
     let location = phone.begin_upload(job, &photo).await.header("location").to_owned();
     phone.go_on(&location, 0, &photo[..10]).await;
@@ -132,7 +140,7 @@ async fn what_nobody_goes_on_with_is_removed() {
 }
 
 /// A connection that brings so much of a PATCH and then nothing, and stays open.
-async fn half_open(app: &TestApp, phone: &TestPhone, location: &str, photo: &[u8], sent: usize) -> TcpStream {
+async fn half_open(app: &PhotoApp, phone: &TestPhone, location: &str, photo: &[u8], sent: usize) -> TcpStream {
     let address = app.base.strip_prefix("http://").unwrap();
     let mut stream = TcpStream::connect(address).await.unwrap();
     let head = format!(
@@ -148,7 +156,7 @@ async fn half_open(app: &TestApp, phone: &TestPhone, location: &str, photo: &[u8
 }
 
 /// Waits until the row says that this much counts.
-async fn until_received(app: &TestApp, least: i64) {
+async fn until_received(app: &PhotoApp, least: i64) {
     for _ in 0..100 {
         if count(app, "select coalesce(max(received), 0) from uploads").await >= least {
             return;
@@ -158,9 +166,8 @@ async fn until_received(app: &TestApp, least: i64) {
     panic!("the first part never counted");
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_half_open_connection_locks_nobody_out() {
-    let (app, phone, job) = start().await;
+async fn a_half_open_connection_locks_nobody_out(store: Store) {
+    let (app, phone, job) = start(store).await;
     let photo = bytes(5_000_000);
     let location = phone.begin_upload(job, &photo).await.header("location").to_owned();
     let mut dead = half_open(&app, &phone, &location, &photo, 2_500_000).await;
@@ -180,9 +187,8 @@ async fn a_half_open_connection_locks_nobody_out() {
     assert!(began.elapsed() < Duration::from_secs(5));
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn what_came_before_a_connection_broke_counts() {
-    let (app, phone, job) = start().await;
+async fn what_came_before_a_connection_broke_counts(store: Store) {
+    let (app, phone, job) = start(store).await;
     let photo = bytes(900_000);
     let location = phone.begin_upload(job, &photo).await.header("location").to_owned();
     let broken = half_open(&app, &phone, &location, &photo, 400_000).await;
@@ -194,9 +200,8 @@ async fn what_came_before_a_connection_broke_counts() {
     assert_eq!(phone.go_on(&location, 400_000, &photo[offset..]).await.status, 204);
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_lost_part_ends_in_a_clear_no_and_the_photo_goes_up_anew() {
-    let (app, phone, job) = start().await;
+async fn a_lost_part_ends_in_a_clear_no_and_the_photo_goes_up_anew(store: Store) {
+    let (app, phone, job) = start(store).await;
     let photo = bytes(300_000);
     let location = phone.begin_upload(job, &photo).await.header("location").to_owned();
     phone.go_on(&location, 0, &photo[..200_000]).await;
@@ -206,4 +211,24 @@ async fn a_lost_part_ends_in_a_clear_no_and_the_photo_goes_up_anew() {
     let sent = phone.go_on(&location, 200_000, &photo[200_000..]).await;
     assert_eq!(sent.problem(), (460, "checksum_mismatch"));
     assert_eq!(phone.upload(job, &photo).await.header("witnessmark-stored"), Hash32::sha256(&photo).hex());
+}
+
+/// All bytes counted, and nobody left to make a photo of them: the kills found phones that asked for it again and again.
+async fn a_server_killed_before_the_last_step_does_not_strand_the_upload(store: Store) {
+    let (app, phone, job) = start(store).await;
+    let photo = bytes(300_000);
+    let location = phone.begin_upload(job, &photo).await.header("location").to_owned();
+    phone.go_on(&location, 0, &photo[..200_000]).await;
+    // As the row stands between the last part and the last step.
+    let pool = app.db.owner_pool().await;
+    sqlx::query("update uploads set sha256 = $1, length = 200000")
+        .bind(Hash32::sha256(&photo[..200_000]).bytes().to_vec())
+        .execute(&pool)
+        .await
+        .unwrap();
+    assert_eq!(phone.ask(&location).await.header("upload-offset"), "200000", "all of it came");
+    let again = phone.begin_upload(job, &photo[..200_000]).await;
+    assert_eq!((again.status, again.header("witnessmark-have")), (200, "1"), "{}", again.body);
+    assert_eq!(count(&app, "select count(*) from photos").await, 1);
+    assert_eq!(count(&app, "select count(*) from uploads").await, 0);
 }

@@ -1,5 +1,6 @@
 //! Push, pull, positions and what is projected from them.
 
+mod lines;
 mod positions;
 mod projection;
 mod pull;

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use server::clock::Clock;
 use server::config::{Config, PhotoStoreSetting};
 use server::handover::key::Sealing;
-use server::state::AppState;
+use server::state::{AppState, Objects, open_objects};
 use server::{App, Welcome};
 use tempfile::TempDir;
 use tokio::net::TcpListener;
@@ -54,6 +54,14 @@ impl TestApp {
     /// # Panics
     /// The server does not start.
     pub async fn start_with(db: TestDb, change: impl FnOnce(&mut Config)) -> Self {
+        Self::start_over(db, change, None).await
+    }
+
+    /// The same with photos in a store that the test has opened.
+    ///
+    /// # Panics
+    /// The server does not start.
+    pub async fn start_over(db: TestDb, change: impl FnOnce(&mut Config), objects: Option<Objects>) -> Self {
         let photos = tempfile::tempdir().expect("a temporary folder");
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a free port");
         let base = format!("http://{}", listener.local_addr().expect("an address"));
@@ -71,7 +79,11 @@ impl TestApp {
             trust_forwarded_for: false,
         };
         change(&mut config);
-        let app: App = server::build_with(config, Clock::system()).await.expect("the server starts");
+        if objects.is_some() {
+            config.photo_store = PhotoStoreSetting::S3 { bucket: "elsewhere".to_owned(), endpoint: None };
+        }
+        let objects = objects.map_or_else(|| open_objects(&config.photo_store), Ok).expect("a store of photos");
+        let app: App = server::build_over(config, Clock::system(), objects).await.expect("the server starts");
         let first_owner_link = match &app.welcome {
             Welcome::FirstOwner { link } => Some(link.clone()),
             Welcome::Usual | Welcome::Demo(_) => None,

@@ -100,6 +100,23 @@ impl Client {
         send(request.header("cookie", format!("__Host-witnessmark={cookie}"))).await
     }
 
+    /// As [`Client::refresh`] where the way may break: then what is kept stays as it was.
+    ///
+    /// # Errors
+    /// No whole answer came.
+    pub async fn try_refresh(&mut self) -> reqwest::Result<Answer> {
+        let cookie = self.cookie.clone().unwrap_or_default();
+        let request = self.request(Method::POST, "/api/session/refresh").header("x-witnessmark", "1");
+        let answer = try_send(request.header("cookie", format!("__Host-witnessmark={cookie}"))).await?;
+        self.keep(&answer);
+        Ok(answer)
+    }
+
+    /// Goes on at another address: another road to the same server.
+    pub fn by(&mut self, base: &str) {
+        base.clone_into(&mut self.base);
+    }
+
     /// Signs out.
     pub async fn sign_out(&self) -> Answer {
         let cookie = self.cookie.clone().unwrap_or_default();
@@ -155,10 +172,18 @@ impl Client {
 /// # Panics
 /// The server does not answer.
 pub async fn send(request: reqwest::RequestBuilder) -> Answer {
-    let response = request.send().await.expect("the server answers");
+    try_send(request).await.expect("the server answers")
+}
+
+/// The same where the way to the server may break.
+///
+/// # Errors
+/// No whole answer came.
+pub async fn try_send(request: reqwest::RequestBuilder) -> reqwest::Result<Answer> {
+    let response = request.send().await?;
     let status = response.status().as_u16();
     let headers = response.headers().clone();
-    let bytes = response.bytes().await.expect("a whole body").to_vec();
+    let bytes = response.bytes().await?.to_vec();
     let body = serde_json::from_slice(&bytes).unwrap_or(Value::Null);
-    Answer { status, headers, body, bytes }
+    Ok(Answer { status, headers, body, bytes })
 }

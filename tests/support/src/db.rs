@@ -29,11 +29,24 @@ impl TestDb {
     pub async fn create() -> Self {
         let cluster_url = std::env::var(ADDRESS)
             .unwrap_or_else(|_| panic!("{ADDRESS} is not set; in a shell: eval \"$(cargo xtask db)\""));
+        // Roles belong to the whole cluster: two tests that migrate at the same moment on a new one would race.
+        ROLES.get_or_init(|| make_roles(&cluster_url)).await;
+        Self::new(cluster_url).await
+    }
+
+    /// Creates it, empty, in a cluster that nobody else uses.
+    ///
+    /// # Panics
+    /// Nobody answers at that address.
+    pub async fn create_in(cluster_url: String) -> Self {
+        make_roles(&cluster_url).await;
+        Self::new(cluster_url).await
+    }
+
+    async fn new(cluster_url: String) -> Self {
         let number = NEXT.fetch_add(1, Ordering::Relaxed);
         let name = format!("test_{}_{number}_{}", std::process::id(), &uuid::Uuid::new_v4().simple().to_string()[..8]);
         let mut owner = connect(&cluster_url).await;
-        // Roles belong to the whole cluster: two tests that migrate at the same moment on a new one would race.
-        ROLES.get_or_init(|| make_roles(&cluster_url)).await;
         owner.execute(format!("create database {name}").as_str()).await.expect("the owner may create databases");
         owner.close().await.expect("closing");
         Self { name, cluster_url }

@@ -1,30 +1,74 @@
-//! A road between browser and server that a test can really cut: no flag of the browser, but connections that break and a port that
-//! refuses.
+//! The fault proxy: a road between device and server that a test can really break. No flag of the browser, but connections that
+//! break, a port that refuses, lines that are slow, go silent or lose what is on them, and strangers who answer.
+//!
+//! | fault | call |
+//! | --- | --- |
+//! | nobody listens, what was open breaks | [`Proxy::cut`] |
+//! | a guest network answers everything: status 200, HTML | [`Proxy::portal`] |
+//! | everything is answered with one status: 500, 503, 507 | [`Proxy::answer`] |
+//! | each piece comes later | [`Line::delay`] |
+//! | so many bytes a second, for all connections together | [`Line::bytes_per_s`] |
+//! | a connection breaks after so many bytes, and the last of them are lost on the way | [`Line::cut_after`], [`Line::lost_at_cut`] |
+//! | half open: after so many bytes nothing passes, and nobody is told | [`Line::silent_after`] |
+//! | what is asked arrives and is done, the answer never comes | [`Line::no_answers`] |
+//! | as before | [`Proxy::heal`] |
+//!
+//! [`Proxy::sent`] and [`Proxy::came_back`] count what went over it, HTTP's own bytes included.
 
 use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::time::Duration;
 
-use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _, copy_bidirectional};
+use tokio::io::{AsyncRead, AsyncReadExt as _, AsyncWrite, AsyncWriteExt as _};
 use tokio::net::{TcpListener, TcpSocket, TcpStream};
-use tokio::sync::watch;
+use tokio::sync::{Mutex, watch};
 use tokio::task::JoinHandle;
+use tokio::time::Instant;
 
 /// What a hotel or a guest network answers to everything before somebody has agreed to its terms.
 const PORTAL: &str = "<!doctype html><title>Guest network</title><h1>Welcome</h1><p>Accept the terms to go on.</p>";
 /// Browsers wait between attempts; the port is back long before they try again.
 const REBIND_EVERY: Duration = Duration::from_millis(50);
 const QUEUE: u32 = 256;
+/// What is carried at once: small, so that a slow line is slow all the time and a cut comes where it was ordered.
+const PIECE: usize = 8 * 1024;
+
+/// How an open road behaves. The usual one passes everything at once.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Line {
+    /// Each piece waits so long, there and back.
+    pub delay: Duration,
+    /// So many bytes pass in a second, there and back each, over all connections together.
+    pub bytes_per_s: Option<u64>,
+    /// A connection breaks after so many bytes to the server.
+    pub cut_after: Option<u64>,
+    /// Of those the last so many went out and never arrived: what is in the air when a link drops.
+    pub lost_at_cut: u64,
+    /// After so many bytes to the server a connection carries nothing any more, either way, and stays open.
+    pub silent_after: Option<u64>,
+    /// Nothing comes back.
+    pub no_answers: bool,
+}
 
 /// What becomes of a connection.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Road {
-    Open,
+    Open(Line),
     /// Nobody listens; what was open is broken.
     Cut,
-    /// Everything is answered by somebody else: status 200, HTML.
-    Portal,
+    /// Everything is answered by somebody else, with this status.
+    Stranger(u16),
+}
+
+/// What the connections of a proxy share.
+#[derive(Debug, Default)]
+struct Shared {
+    taken: AtomicUsize,
+    sent: AtomicU64,
+    came_back: AtomicU64,
+    /// When the line is free again, there and back.
+    busy: [Mutex<Option<Instant>>; 2],
 }
 
 /// The proxy; it ends when this is dropped.
@@ -32,7 +76,7 @@ enum Road {
 pub struct Proxy {
     port: u16,
     road: watch::Sender<Road>,
-    taken: Arc<AtomicUsize>,
+    shared: Arc<Shared>,
     serving: JoinHandle<()>,
 }
 
@@ -44,15 +88,20 @@ impl Proxy {
     pub async fn start(server: SocketAddr) -> Self {
         let listener = listen(0).await;
         let port = listener.local_addr().expect("a bound listener has an address").port();
-        let (road, watched) = watch::channel(Road::Open);
-        let taken = Arc::new(AtomicUsize::new(0));
-        let serving = tokio::spawn(serve(listener, port, server, watched, Arc::clone(&taken)));
-        Self { port, road, taken, serving }
+        let (road, watched) = watch::channel(Road::Open(Line::default()));
+        let shared = Arc::new(Shared::default());
+        let serving = tokio::spawn(serve(listener, port, server, watched, Arc::clone(&shared)));
+        Self { port, road, shared, serving }
     }
 
     /// Where browsers knock.
     pub const fn port(&self) -> u16 {
         self.port
+    }
+
+    /// Where devices without a browser knock.
+    pub fn address(&self) -> String {
+        format!("http://127.0.0.1:{}", self.port)
     }
 
     /// Breaks every connection and refuses new ones. Returns once nobody listens.
@@ -63,19 +112,39 @@ impl Proxy {
 
     /// Lets everything through again.
     pub async fn heal(&self) {
-        self.road.send_replace(Road::Open);
+        self.line(Line::default()).await;
+    }
+
+    /// Everything takes this line; what was open breaks, if it is another one than before.
+    pub async fn line(&self, line: Line) {
+        self.road.send_replace(Road::Open(line));
         self.until(true).await;
     }
 
     /// Answers everything with a page of its own.
     pub async fn portal(&self) {
-        self.road.send_replace(Road::Portal);
+        self.answer(200).await;
+    }
+
+    /// Answers everything with this status and a page of its own.
+    pub async fn answer(&self, status: u16) {
+        self.road.send_replace(Road::Stranger(status));
         self.until(true).await;
     }
 
     /// How many connections were taken so far.
     pub fn taken(&self) -> usize {
-        self.taken.load(Ordering::Relaxed)
+        self.shared.taken.load(Ordering::Relaxed)
+    }
+
+    /// Bytes that went out to the server so far; those that were lost on the way count.
+    pub fn sent(&self) -> u64 {
+        self.shared.sent.load(Ordering::Relaxed)
+    }
+
+    /// Bytes that the server sent so far.
+    pub fn came_back(&self) -> u64 {
+        self.shared.came_back.load(Ordering::Relaxed)
     }
 
     async fn until(&self, listens: bool) {
@@ -110,7 +179,7 @@ async fn serve(
     port: u16,
     server: SocketAddr,
     mut road: watch::Receiver<Road>,
-    taken: Arc<AtomicUsize>,
+    shared: Arc<Shared>,
 ) {
     let mut listener = Some(first);
     loop {
@@ -122,12 +191,12 @@ async fn serve(
                     return;
                 }
             }
-            (Road::Open | Road::Portal, None) => listener = Some(listen(port).await),
-            (Road::Open | Road::Portal, Some(open)) => tokio::select! {
+            (Road::Open(_) | Road::Stranger(_), None) => listener = Some(listen(port).await),
+            (Road::Open(_) | Road::Stranger(_), Some(open)) => tokio::select! {
                 changed = road.changed() => if changed.is_err() { return },
                 accepted = open.accept() => if let Ok((client, _)) = accepted {
-                    taken.fetch_add(1, Ordering::Relaxed);
-                    tokio::spawn(carry(client, server, now, road.clone()));
+                    shared.taken.fetch_add(1, Ordering::Relaxed);
+                    tokio::spawn(carry(client, server, now, road.clone(), Arc::clone(&shared)));
                 },
             },
         }
@@ -135,15 +204,22 @@ async fn serve(
 }
 
 /// One connection, until an end closes it or the road changes.
-async fn carry(mut client: TcpStream, server: SocketAddr, began: Road, mut road: watch::Receiver<Road>) {
+async fn carry(
+    mut client: TcpStream,
+    server: SocketAddr,
+    began: Road,
+    mut road: watch::Receiver<Road>,
+    shared: Arc<Shared>,
+) {
     let work = async {
         match began {
-            Road::Open => {
-                if let Ok(mut upstream) = TcpStream::connect(server).await {
-                    let _ = copy_bidirectional(&mut client, &mut upstream).await;
+            Road::Open(line) => {
+                if let Ok(upstream) = TcpStream::connect(server).await {
+                    let _ = (client.set_nodelay(true), upstream.set_nodelay(true));
+                    over(line, client, upstream, &shared).await;
                 }
             }
-            Road::Portal => answer_as_portal(&mut client).await,
+            Road::Stranger(status) => answer_as_stranger(&mut client, status).await,
             Road::Cut => {}
         }
     };
@@ -153,7 +229,115 @@ async fn carry(mut client: TcpStream, server: SocketAddr, began: Road, mut road:
     }
 }
 
-async fn answer_as_portal(client: &mut TcpStream) {
+/// How a direction ended.
+#[derive(PartialEq, Eq)]
+enum End {
+    /// One side said that no more comes.
+    Closed,
+    /// It broke: the whole connection goes.
+    Broken,
+}
+
+async fn over(line: Line, mut client: TcpStream, mut upstream: TcpStream, shared: &Shared) {
+    let (went_silent, silent) = watch::channel(false);
+    {
+        let (mut client_read, mut client_write) = client.split();
+        let (mut server_read, mut server_write) = upstream.split();
+        let there = there(line, &mut client_read, &mut server_write, shared, &went_silent);
+        let back = back(line, &mut server_read, &mut client_write, shared, silent);
+        tokio::pin!(there, back);
+        // One direction may end in good order while the other still carries.
+        tokio::select! {
+            end = &mut there => if end == End::Closed { back.await; },
+            end = &mut back => if end == End::Closed { there.await; },
+        }
+    }
+}
+
+/// From the device to the server.
+async fn there(
+    line: Line,
+    from: &mut (impl AsyncRead + Unpin),
+    to: &mut (impl AsyncWrite + Unpin),
+    shared: &Shared,
+    went_silent: &watch::Sender<bool>,
+) -> End {
+    let mut piece = [0; PIECE];
+    let mut gone: u64 = 0;
+    loop {
+        let room = line.cut_after.map_or(PIECE as u64, |all| all - gone).min(PIECE as u64);
+        let read = match from.read(&mut piece[..room as usize]).await {
+            Ok(0) => {
+                let _ = to.shutdown().await;
+                return End::Closed;
+            }
+            Ok(read) => read as u64,
+            Err(_) => return End::Broken,
+        };
+        shared.sent.fetch_add(read, Ordering::Relaxed);
+        line.takes_its_time(read, &shared.busy[0]).await;
+        let arrives = line.cut_after.map_or(read, |all| (all - line.lost_at_cut).saturating_sub(gone).min(read));
+        gone += read;
+        if line.silent_after.is_some_and(|limit| gone > limit) {
+            went_silent.send_replace(true);
+            std::future::pending::<()>().await;
+        }
+        if to.write_all(&piece[..arrives as usize]).await.is_err() || line.cut_after == Some(gone) {
+            return End::Broken;
+        }
+    }
+}
+
+/// From the server to the device.
+async fn back(
+    line: Line,
+    from: &mut (impl AsyncRead + Unpin),
+    to: &mut (impl AsyncWrite + Unpin),
+    shared: &Shared,
+    silent: watch::Receiver<bool>,
+) -> End {
+    let mut piece = [0; PIECE];
+    loop {
+        let read = match from.read(&mut piece).await {
+            Ok(0) => {
+                let _ = to.shutdown().await;
+                return End::Closed;
+            }
+            Ok(read) => read,
+            Err(_) => return End::Broken,
+        };
+        shared.came_back.fetch_add(read as u64, Ordering::Relaxed);
+        line.takes_its_time(read as u64, &shared.busy[1]).await;
+        if *silent.borrow() || line.no_answers {
+            continue;
+        }
+        if to.write_all(&piece[..read]).await.is_err() {
+            return End::Broken;
+        }
+    }
+}
+
+impl Line {
+    /// Waits until a piece has passed: whoever came before on the same line goes first.
+    async fn takes_its_time(&self, bytes: u64, busy: &Mutex<Option<Instant>>) {
+        if let Some(bytes_per_s) = self.bytes_per_s {
+            let takes = Duration::from_micros(bytes.saturating_mul(1_000_000) / bytes_per_s.max(1));
+            let free = {
+                let mut busy = busy.lock().await;
+                let now = Instant::now();
+                let free = busy.unwrap_or(now).max(now) + takes;
+                *busy = Some(free);
+                free
+            };
+            tokio::time::sleep_until(free).await;
+        }
+        if !self.delay.is_zero() {
+            tokio::time::sleep(self.delay).await;
+        }
+    }
+}
+
+async fn answer_as_stranger(client: &mut TcpStream, status: u16) {
     let mut head = Vec::new();
     let mut part = [0; 4096];
     while !head.windows(4).any(|end| end == b"\r\n\r\n") {
@@ -163,11 +347,13 @@ async fn answer_as_portal(client: &mut TcpStream) {
         }
     }
     let answer = format!(
-        "HTTP/1.1 200 OK\r\ncontent-type: text/html\r\ncontent-length: {}\r\nconnection: close\r\n\r\n{PORTAL}",
+        "HTTP/1.1 {status} X\r\ncontent-type: text/html\r\ncontent-length: {}\r\nconnection: close\r\n\r\n{PORTAL}",
         PORTAL.len()
     );
     let _ = client.write_all(answer.as_bytes()).await;
     let _ = client.shutdown().await;
+    // What is still coming is read, for a reset would overtake the answer.
+    while matches!(client.read(&mut part).await, Ok(read) if read > 0) {}
 }
 
 #[cfg(test)]

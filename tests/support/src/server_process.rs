@@ -1,24 +1,14 @@
 //! The server as it ships: its own program, its own database and photo folder, behind a road that can be cut.
 
-use std::fs::File;
-use std::net::{Ipv4Addr, SocketAddr, TcpListener as StdListener};
 use std::path::{Path, PathBuf};
-use std::process::Stdio;
-use std::time::{Duration, Instant};
 
 use anyhow::{Context as _, Result, bail};
 use tempfile::TempDir;
-use tokio::process::{Child, Command};
 
 use crate::client::Client;
 use crate::db::TestDb;
+use crate::program::Program;
 use crate::proxy::Proxy;
-
-/// Migrations, the demo firm and its password hashes on a busy machine.
-const START_WITHIN: Duration = Duration::from_secs(240);
-const ASK_EVERY: Duration = Duration::from_millis(100);
-/// Two bytes as four digits, sixteen times over: as long as the server demands.
-const SECRET_PART: &str = "5ca1";
 
 /// What a server begins with.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,8 +27,7 @@ pub struct ServerProcess {
     pub road: Proxy,
     /// Dropped after the server, which still holds connections.
     pub db: TestDb,
-    child: Child,
-    direct: SocketAddr,
+    program: Program,
     folder: TempDir,
 }
 
@@ -48,33 +37,24 @@ impl ServerProcess {
     /// # Errors
     /// The environment is not set, or the server does not come up.
     pub async fn start(content: Content) -> Result<Self> {
-        let program = setting("WITNESSMARK_SERVER_BIN")?;
         let dist = setting("WITNESSMARK_WEB_DIST")?;
         let db = TestDb::create().await;
         let folder = tempfile::tempdir().context("a temporary folder")?;
-        let direct = SocketAddr::from((Ipv4Addr::LOCALHOST, free_port()?));
-        let road = Proxy::start(direct).await;
-        let log = |name: &str| File::create(folder.path().join(name)).context("a file for what the server says");
-        let child = Command::new(program)
-            .env("DATABASE_URL", db.app_url())
-            .env("DATABASE_OWNER_URL", db.owner_url())
-            .env("PHOTO_STORE", format!("file://{}", folder.path().join("photos").display()))
-            .env("LISTEN", direct.to_string())
-            .env("PUBLIC_URL", format!("http://localhost:{}", road.port()))
-            .env("WEB_DIST", dist)
-            .env("TOKEN_SECRET", SECRET_PART.repeat(16))
-            .env("SEAL_KEY", crate::app::SEAL_KEY_PART.repeat(32))
-            .env("DEMO", if content == Content::Nothing { "0" } else { "1" })
-            .env("DEMO_JOBS", if content == Content::FirmAndJobs { "1" } else { "0" })
-            .stdin(Stdio::null())
-            .stdout(log("said")?)
-            .stderr(log("log")?)
-            .kill_on_drop(true)
-            .spawn()
-            .context("the server's program does not start")?;
-        let mut this = Self { road, db, child, direct, folder };
-        this.until_it_answers().await?;
-        Ok(this)
+        // A copy of this server's own: a test may put another build there.
+        let web = folder.path().join("web");
+        copy_folder(&dist, &web).context("a copy of the web app")?;
+        let photos = format!("file://{}", folder.path().join("photos").display());
+        let program = Program::of(&db, photos, folder.path())?;
+        let road = Proxy::start(program.listen).await;
+        let switch = |on: bool| String::from(if on { "1" } else { "0" });
+        let mut program = program
+            .with("PUBLIC_URL", format!("http://localhost:{}", road.port()))
+            .with("WEB_DIST", web.display().to_string())
+            .with("SEAL_KEY", crate::app::SEAL_KEY_PART.repeat(32))
+            .with("DEMO", switch(content != Content::Nothing))
+            .with("DEMO_JOBS", switch(content == Content::FirmAndJobs));
+        program.start().await?;
+        Ok(Self { road, db, program, folder })
     }
 
     /// The address that people type.
@@ -84,7 +64,7 @@ impl ServerProcess {
 
     /// Past the road: for a test that looks at what the server holds while the road is cut.
     pub fn direct_address(&self) -> String {
-        format!("http://{}", self.direct)
+        self.program.address()
     }
 
     /// Somebody of this password, signed in past the road on a device of their own.
@@ -105,35 +85,19 @@ impl ServerProcess {
     /// # Errors
     /// There is none.
     pub fn first_owner_link(&self) -> Result<String> {
-        let said = std::fs::read_to_string(self.folder.path().join("said"))?;
+        let said = self.program.said()?;
         let link = said.split_whitespace().find(|word| word.contains("/link/"));
         Ok(link.with_context(|| format!("no link in: {said}"))?.to_owned())
     }
 
     /// What the server logged.
     pub fn log(&self) -> String {
-        std::fs::read_to_string(self.folder.path().join("log")).unwrap_or_default()
+        self.program.log()
     }
 
     /// The folder in which the photos lie.
     pub fn photo_folder(&self) -> PathBuf {
         self.folder.path().join("photos")
-    }
-
-    async fn until_it_answers(&mut self) -> Result<()> {
-        let http = reqwest::Client::new();
-        let address = format!("{}/api/setup", self.direct_address());
-        let began = Instant::now();
-        while began.elapsed() < START_WITHIN {
-            if let Some(status) = self.child.try_wait()? {
-                bail!("the server ended with {status}:\n{}", self.log());
-            }
-            if http.get(&address).send().await.is_ok_and(|answer| answer.status().is_success()) {
-                return Ok(());
-            }
-            tokio::time::sleep(ASK_EVERY).await;
-        }
-        bail!("the server did not answer within {START_WITHIN:?}:\n{}", self.log())
     }
 }
 
@@ -151,6 +115,20 @@ pub fn setting(name: &str) -> Result<PathBuf> {
     Ok(path)
 }
 
-fn free_port() -> Result<u16> {
-    Ok(StdListener::bind((Ipv4Addr::LOCALHOST, 0))?.local_addr()?.port())
+/// Copies a folder with all that is in it.
+///
+/// # Errors
+/// The disk.
+pub fn copy_folder(from: &Path, to: &Path) -> std::io::Result<()> {
+    std::fs::create_dir_all(to)?;
+    for found in std::fs::read_dir(from)? {
+        let found = found?;
+        let to = to.join(found.file_name());
+        if found.file_type()?.is_dir() {
+            copy_folder(&found.path(), &to)?;
+        } else {
+            std::fs::copy(found.path(), to)?;
+        }
+    }
+    Ok(())
 }

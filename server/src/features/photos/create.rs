@@ -8,6 +8,7 @@ use domain::ids::{Hash32, JobId};
 use domain::people::{Action, Ownership};
 use domain::wire::limits::PHOTO_BYTES_MAX;
 
+use super::finish::{Outcome, finish};
 use super::{
     HAVE, UPLOAD_EXPIRES, UPLOAD_GOOD_US, UPLOAD_LENGTH, UPLOAD_METADATA, UPLOAD_OFFSET, http_date, number, queries,
     require_tus, tus,
@@ -20,7 +21,7 @@ use crate::state::AppState;
 /// Begins an upload, finds the one that this person already began for this photo, or says that the bytes are here.
 ///
 /// # Errors
-/// [`ApiError::TooLarge`], [`ApiError::Malformed`].
+/// [`ApiError::TooLarge`], [`ApiError::Malformed`]; [`ApiError::ChecksumMismatch`] where all of it lay here and was something else.
 pub async fn create_upload(
     caller: Caller,
     State(state): State<AppState>,
@@ -52,7 +53,18 @@ pub async fn create_upload(
         expires_us: now_us + UPLOAD_GOOD_US,
     };
     // The answer to the first request may have been lost: the second finds the same upload and what it holds already.
-    let row = match queries::find_upload(&mut tx, &upload).await? {
+    let found = queries::find_upload(&mut tx, &upload).await?;
+    if let Some(whole) = found.as_ref().filter(|row| row.received == upload.length) {
+        let lock = state.clock.new_id();
+        queries::lock_upload(&mut tx, whole.id, caller.person, lock, now_us).await?;
+        tx.commit().await?;
+        // Every byte came, and whoever took the last of them was killed before it became a photo: it does so now.
+        return Ok(match finish(&state, caller.firm, whole.id, lock).await? {
+            Outcome::Stored(_) => tus(StatusCode::OK, &[(HAVE, HeaderValue::from_static("1"))]),
+            Outcome::OtherBytes => return Err(ApiError::ChecksumMismatch),
+        });
+    }
+    let row = match found {
         Some(row) => row,
         None => {
             queries::insert_upload(&mut tx, &upload).await?;
