@@ -37,5 +37,6 @@ mod step;
 mod test_sheet;
 mod tray;
 mod two_methods;
+mod update;
 mod voice;
 mod whole_job;

@@ -95,6 +95,11 @@ impl ServerProcess {
         self.program.log()
     }
 
+    /// The folder of the web app, which is this server's own: another build may be put there.
+    pub fn web_folder(&self) -> PathBuf {
+        self.folder.path().join("web")
+    }
+
     /// The folder in which the photos lie.
     pub fn photo_folder(&self) -> PathBuf {
         self.folder.path().join("photos")
