@@ -17,8 +17,9 @@ pub fn built_in_method() -> Result<Method> {
 }
 
 /// Design figures as the lead types them. What the method proposes is left as it is, and what follows from the units and the rules
-/// follows: the energy of the modules, and whose trip times hold.
+/// follows: whose trip times hold.
 pub const DESIGN: &[(&str, &str)] = &[
+    ("energy_total_wh", "10240"),
     ("energy_limit_wh", "20000"),
     ("dc_device_rating_v", "600"),
     ("dc_nominal_v", "117"),

@@ -10,7 +10,8 @@ use crate::rig::Rig;
 use crate::small_job::{phone_on_first_step, plan, step_path, used_phone};
 use crate::step::{press_main, until};
 
-/// Ticks the one statement of the first step, out of turn.
+/// Ticks the one statement of the first step, out of turn. It is the first record of the day in its job, so the server's number stands
+/// before it, and two things wait.
 pub async fn tick(phone: &Browser) -> Result<()> {
     let seen = crate::step::look(phone).await?;
     if seen.at.as_deref() != Some("here") {
@@ -36,9 +37,9 @@ async fn nobody_signs_out_over_a_full_tray_by_accident() -> Result<()> {
     let phone = phone_on_first_step(&rig, job).await?;
     rig.server.road.cut().await;
     tick(&phone).await?;
-    corner(&phone, "1 kept here").await?;
+    corner(&phone, "2 kept here").await?;
     phone.open("/sign-out").await?;
-    phone.see("1 thing on this device has not reached the server.").await?;
+    phone.see("2 things on this device have not reached the server.").await?;
     let shut = phone.js("return document.querySelector('.bottom .act.main').disabled", &[]).await?;
     phone.check(shut == json!(true), "signing out is shut while things wait").await?;
     phone.tick("I know that these are not sent yet").await?;
@@ -61,7 +62,7 @@ async fn a_guest_network_is_not_taken_for_the_server() -> Result<()> {
     corner(&phone, "Guest network").await?;
     phone.open("/tray").await?;
     phone.see("Something else answers in the server's place").await?;
-    phone.see("1 kept here").await?;
+    phone.see("2 kept here").await?;
     rig.server.road.heal().await;
     until_all_sent(&phone, WITHIN * 2).await
 }
@@ -83,7 +84,7 @@ async fn a_sign_in_that_ran_out_stops_no_work() -> Result<()> {
     corner(&phone, "Sign in to send").await?;
     tick(&phone).await?;
     phone.open("/tray").await?;
-    phone.see("Your sign-in has run out. Work goes on; 1 wait here until you sign in.").await?;
+    phone.see("Your sign-in has run out. Work goes on; 2 wait here until you sign in.").await?;
     phone.press("Sign in").await?;
     phone.see("Everything you recorded is still on this device").await?;
     phone.fill("Password", server::demo::PASSWORD).await?;
