@@ -86,6 +86,14 @@ fn profile(phone: &Browser) -> Result<PathBuf> {
     Ok(phone.downloads().parent().context("the profile's folder")?.to_owned())
 }
 
+/// A phone on the first step of a job, a photo for it in this folder, and what a scan for both looks for.
+async fn about_to_record(rig: &Rig, folder: &Path) -> Result<(JobId, Browser, PathBuf, Marks)> {
+    let job = plan(rig).await?;
+    let photo = photos::make_small(folder, 1)?.remove(0);
+    let marks = Marks::of(&std::fs::read(&photo)?);
+    Ok((job, phone_on_first_step(rig, job).await?, photo, marks))
+}
+
 /// A note and a photo, without a network.
 async fn record(phone: &Browser, job: JobId, photo: &Path) -> Result<()> {
     phone.open(&format!("/jobs/{job}")).await?;
@@ -105,11 +113,8 @@ async fn record(phone: &Browser, job: JobId, photo: &Path) -> Result<()> {
 #[tokio::test(flavor = "multi_thread")]
 async fn nothing_that_a_phone_keeps_lies_in_the_clear_and_its_key_leaves_with_its_person() -> Result<()> {
     let rig = Rig::demo().await?;
-    let job = plan(&rig).await?;
     let folder = tempfile::tempdir()?;
-    let photo = photos::make_small(folder.path(), 1)?.remove(0);
-    let marks = Marks::of(&std::fs::read(&photo)?);
-    let mut phone = phone_on_first_step(&rig, job).await?;
+    let (job, mut phone, photo, marks) = about_to_record(&rig, folder.path()).await?;
     rig.server.road.cut().await;
     record(&phone, job, &photo).await?;
     phone.kill().await?;
@@ -142,11 +147,8 @@ async fn nothing_that_a_phone_keeps_lies_in_the_clear_and_its_key_leaves_with_it
 #[tokio::test(flavor = "multi_thread")]
 async fn the_same_scan_finds_all_of_it_where_a_browser_cannot_seal() -> Result<()> {
     let rig = Rig::demo().await?;
-    let job = plan(&rig).await?;
     let folder = tempfile::tempdir()?;
-    let photo = photos::make_small(folder.path(), 1)?.remove(0);
-    let marks = Marks::of(&std::fs::read(&photo)?);
-    let mut phone = phone_on_first_step(&rig, job).await?;
+    let (job, mut phone, photo, marks) = about_to_record(&rig, folder.path()).await?;
     phone.cdp("Page.addScriptToEvaluateOnNewDocument", json!({ "source": NO_CIPHER })).await?;
     rig.server.road.cut().await;
     record(&phone, job, &photo).await?;
