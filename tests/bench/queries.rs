@@ -175,17 +175,19 @@ pub async fn fill(owner: &PgPool, history: &History) -> i64 {
     .execute(&mut *connection)
     .await
     .unwrap();
-    // The row of the job as it is, but for its name, state and age; column by column would break with every new column.
+    // The row of the job as it is, but for its name, state, age and people; column by column would break with every new column.
     sqlx::query(
         "insert into job_rows
          select (jsonb_populate_record(r, jsonb_build_object('job_id', c.job_id,
            'state', case when c.n % $2 = 0 then 'on_site' else 'passed' end,
-           'updated_us', r.updated_us - $3))).*
+           'updated_us', r.updated_us - $3,
+           'people', r.crew || case when c.n % 3 = 0 then $4 else c.other_author end))).*
          from bench_copies c, job_rows r where r.job_id = $1",
     )
     .bind(history.job)
     .bind(history.open_every)
     .bind(400 * DAY_US)
+    .bind(history.author)
     .execute(&mut *connection)
     .await
     .unwrap();

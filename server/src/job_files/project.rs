@@ -16,6 +16,7 @@ use domain::job_file::{JobFile, JobState, Phase, Place, fold};
 use domain::method::Method;
 use domain::method::gate::{Plan, StepState};
 use serde::Serialize;
+use uuid::Uuid;
 
 use super::load::load;
 use super::{countersigns, cut, findings, queries, voice};
@@ -169,6 +170,10 @@ fn job_row(file: &JobFile, state: &mut JobState<'_, '_>, method_known: bool) -> 
     // Without the method every piece of evidence would look misplaced.
     let (breaches, settled) = if method_known { (open, state.breaches.len() - open) } else { (0, 0) };
     let updated = file.iter().filter_map(|held| held.stamp).map(|stamp| stamp.time_us).max().unwrap_or(0);
+    let crew = record.crew.as_ref().map(|latest| latest.value.crew.iter().map(|assigned| assigned.person.uuid()));
+    let crew: Vec<Uuid> = crew.map(Iterator::collect).unwrap_or_default();
+    let authors = file.iter().map(|held| held.entry.header.author.uuid());
+    let people: BTreeSet<Uuid> = crew.iter().copied().chain(authors).collect();
     queries::JobRowNew {
         state: phase_word(state.phase),
         left_as,
@@ -185,11 +190,8 @@ fn job_row(file: &JobFile, state: &mut JobState<'_, '_>, method_known: bool) -> 
         zone: site.zone.clone(),
         day: record.schedule.as_ref().map(|latest| latest.value.day.clone()).unwrap_or_default(),
         start: record.schedule.as_ref().map(|latest| latest.value.start.clone()).unwrap_or_default(),
-        crew: record
-            .crew
-            .as_ref()
-            .map(|latest| latest.value.crew.iter().map(|assigned| assigned.person.uuid()).collect())
-            .unwrap_or_default(),
+        crew,
+        people: people.into_iter().collect(),
         steps,
         holds,
         entries: file.len(),

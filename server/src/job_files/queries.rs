@@ -283,13 +283,16 @@ pub(super) async fn enrolments_in(tx: &mut FirmTx, job: JobId) -> Result<BTreeMa
 
 // --- who sees what
 
+// Who has a part in a job: its crew, and whoever wrote in its file. The projection says it (`people`); of a job that waits for
+// its projection, because that failed, the log says it.
+
 pub(super) async fn may_see(tx: &mut FirmTx, job: JobId, person: PersonId, all: bool) -> Result<bool, sqlx::Error> {
     sqlx::query_scalar!(
         r#"select exists (
              select from jobs j left join job_rows r on r.firm_id = j.firm_id and r.job_id = j.job_id
              where j.firm_id = $1 and j.job_id = $2
-               and ($4 or r.crew @> array[$3::uuid]
-                 or exists (select from entries e where e.firm_id = j.firm_id and e.author_id = $3 and e.job_id = j.job_id))
+               and ($4 or r.people @> array[$3::uuid] or (j.projected_head < j.head
+                 and exists (select from entries e where e.firm_id = $1 and e.author_id = $3 and e.job_id = $2)))
            ) as "may_see!""#,
         tx.firm().uuid(),
         job.uuid(),
@@ -300,14 +303,31 @@ pub(super) async fn may_see(tx: &mut FirmTx, job: JobId, person: PersonId, all: 
     .await
 }
 
+/// The crew of a job and whoever wrote in its file.
+pub(super) async fn people_with_a_part(tx: &mut FirmTx, job: JobId) -> Result<Vec<Uuid>, sqlx::Error> {
+    sqlx::query_scalar!(
+        r#"select unnest(people) as "person!" from job_rows where firm_id = $1 and job_id = $2
+           union
+           select e.author_id from jobs j join entries e on e.firm_id = j.firm_id and e.job_id = j.job_id
+           where j.firm_id = $1 and j.job_id = $2 and j.projected_head < j.head"#,
+        tx.firm().uuid(),
+        job.uuid(),
+    )
+    .fetch_all(&mut **tx)
+    .await
+}
+
 pub(super) struct VisibleRow {
     pub(super) job_id: Uuid,
     pub(super) head: i64,
     pub(super) method_id: Option<String>,
     pub(super) method_version: Option<i64>,
     pub(super) method_hash: Option<Vec<u8>>,
+    pub(super) changed_us: i64,
 }
 
+/// Looks at the jobs that may go to a device and never at all of a firm's: those that are under way, changed lately, wait for
+/// their projection, or were asked for by name.
 pub(super) async fn visible_jobs(
     tx: &mut FirmTx,
     person: PersonId,
@@ -318,14 +338,23 @@ pub(super) async fn visible_jobs(
     let also: Vec<Uuid> = also.iter().map(|job| job.uuid()).collect();
     sqlx::query_as!(
         VisibleRow,
-        r#"select j.job_id, j.head, r.method_id as "method_id?", r.method_version as "method_version?",
-             r.method_hash as "method_hash?"
+        r#"with here as (
+             select * from job_rows where firm_id = $1 and state not in ('passed', 'sealed', 'withdrawn')
+             union all
+             select * from job_rows where firm_id = $1 and state in ('passed', 'sealed', 'withdrawn')
+               and (updated_us >= $5 or job_id = any($4))
+           )
+           select j.job_id as "job_id!", j.head as "head!", here.method_id as "method_id?", here.method_version as "method_version?",
+             here.method_hash as "method_hash?", here.updated_us as "changed_us!"
+           from here cross join lateral (
+             select * from jobs j where j.firm_id = $1 and j.job_id = here.job_id offset 0
+           ) j
+           where $3 or here.people @> array[$2::uuid]
+           union
+           select j.job_id, j.head, r.method_id, r.method_version, r.method_hash, coalesce(r.updated_us, j.created_us)
            from jobs j left join job_rows r on r.firm_id = j.firm_id and r.job_id = j.job_id
-           where j.firm_id = $1
-             and ($3 or r.crew @> array[$2::uuid]
-               or exists (select from entries e where e.firm_id = j.firm_id and e.author_id = $2 and e.job_id = j.job_id))
-             and (r.job_id is null or r.state not in ('passed', 'sealed', 'withdrawn') or r.updated_us >= $5 or j.job_id = any($4))
-           order by coalesce(r.updated_us, j.created_us) desc, j.job_id"#,
+           where j.firm_id = $1 and j.projected_head < j.head and ($3 or r.people @> array[$2::uuid] or coalesce(
+             (select true from entries e where e.firm_id = $1 and e.author_id = $2 and e.job_id = j.job_id limit 1), false))"#,
         tx.firm().uuid(),
         person.uuid(),
         all,
@@ -347,7 +376,9 @@ pub(super) async fn lock_projection(tx: &mut FirmTx) -> Result<(), sqlx::Error> 
 
 pub(super) async fn dirty_jobs(tx: &mut FirmTx) -> Result<Vec<Uuid>, sqlx::Error> {
     sqlx::query_scalar!(
-        "select job_id from jobs where firm_id = $1 and projected_head < head order by job_id",
+        r#"select job_id as "job_id!" from jobs where firm_id = $1 and projected_head < head
+           union select job_id from job_rows where firm_id = $1 and people is null
+           order by 1"#,
         tx.firm().uuid()
     )
     .fetch_all(&mut **tx)
@@ -356,7 +387,8 @@ pub(super) async fn dirty_jobs(tx: &mut FirmTx) -> Result<Vec<Uuid>, sqlx::Error
 
 pub(super) async fn is_dirty(tx: &mut FirmTx, job: JobId) -> Result<bool, sqlx::Error> {
     sqlx::query_scalar!(
-        r#"select exists (select from jobs where firm_id = $1 and job_id = $2 and projected_head < head) as "dirty!""#,
+        r#"select exists (select from jobs where firm_id = $1 and job_id = $2 and projected_head < head)
+             or exists (select from job_rows where firm_id = $1 and job_id = $2 and people is null) as "dirty!""#,
         tx.firm().uuid(),
         job.uuid(),
     )
@@ -401,6 +433,7 @@ pub(super) struct JobRowNew {
     pub(super) day: String,
     pub(super) start: String,
     pub(super) crew: Vec<Uuid>,
+    pub(super) people: Vec<Uuid>,
     pub(super) steps: Count,
     pub(super) holds: Count,
     pub(super) entries: usize,
@@ -435,9 +468,9 @@ pub(super) async fn replace_job_row(tx: &mut FirmTx, job: JobId, row: &JobRowNew
     sqlx::query!(
         "insert into job_rows (firm_id, job_id, state, left_as, method_known, purpose, site_id, method_id, method_version,
            method_hash, rule_set, householder, street, town, zone, day, start, crew, steps_done, steps_total, holds_done,
-           holds_total, entries, breaches, breaches_settled, findings, stops_open, deviations_open, late, updated_us)
+           holds_total, entries, breaches, breaches_settled, findings, stops_open, deviations_open, late, updated_us, people)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23,
-           $24, $25, $26, $27, $28, $29, $30)",
+           $24, $25, $26, $27, $28, $29, $30, $31)",
         firm,
         job.uuid(),
         row.state,
@@ -468,6 +501,7 @@ pub(super) async fn replace_job_row(tx: &mut FirmTx, job: JobId, row: &JobRowNew
         count(row.deviations_open),
         count(row.late),
         row.updated_us,
+        &row.people,
     )
     .execute(&mut **tx)
     .await?;

@@ -1,6 +1,8 @@
 //! Who may see a job. Asked after its projection is up to date, so that an assignment works at once.
 
-use domain::ids::JobId;
+use std::cmp::Reverse;
+
+use domain::ids::{JobId, PersonId};
 use domain::people::{Action, Ownership, may};
 
 use super::queries;
@@ -33,6 +35,14 @@ pub async fn require_visible(tx: &mut FirmTx, caller: &Caller, job: JobId) -> Re
     if may_see(tx, caller, job).await? { Ok(()) } else { Err(ApiError::NotFound) }
 }
 
+/// Those whose job it is, whatever their roles: its crew, and whoever wrote in its file.
+///
+/// # Errors
+/// The database.
+pub async fn people_with_a_part(tx: &mut FirmTx, job: JobId) -> Result<Vec<PersonId>, ApiError> {
+    Ok(queries::people_with_a_part(tx, job).await?.into_iter().map(PersonId::of).collect())
+}
+
 /// A job that goes to a device.
 #[derive(Debug)]
 pub struct VisibleJob {
@@ -54,7 +64,8 @@ pub async fn visible_jobs(
     also: &[JobId],
     now_us: i64,
 ) -> Result<Vec<VisibleJob>, ApiError> {
-    let rows = queries::visible_jobs(tx, caller.person, sees_all(caller), also, now_us - FINISHED_SHOWN_US).await?;
+    let mut rows = queries::visible_jobs(tx, caller.person, sees_all(caller), also, now_us - FINISHED_SHOWN_US).await?;
+    rows.sort_unstable_by_key(|row| (Reverse(row.changed_us), row.job_id));
     let visible = rows.into_iter().map(|row| {
         let version = row.method_version.and_then(|version| u32::try_from(version).ok());
         let method = match (row.method_id, version, row.method_hash) {

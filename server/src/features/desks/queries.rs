@@ -90,8 +90,7 @@ async fn rows(
              where n.firm_id = r.firm_id and n.job_id = r.job_id and n.role = 'original'
            ) p
            where r.firm_id = $1
-             and ($2 or r.crew @> array[$3::uuid]
-               or exists (select from entries e where e.firm_id = r.firm_id and e.author_id = $3 and e.job_id = r.job_id))
+             and ($2 or r.people @> array[$3::uuid])
              and (cardinality($4::text[]) = 0 or r.state = any($4))
              and (r.householder ilike $5 or r.street ilike $5 or r.town ilike $5
                or replace(r.job_id::text, '-', '') like $9)

@@ -4,8 +4,6 @@
 //! harm, and whoever has none still asks at intervals. Every process listens to the database's notifications, so it does not matter
 //! which one took the entry. An event goes to whoever may see the job: nobody learns of other people's work, not even its rhythm.
 
-mod queries;
-
 use std::collections::BTreeSet;
 use std::convert::Infallible;
 use std::sync::Arc;
@@ -27,7 +25,7 @@ use crate::auth::tokens::ACCESS_S;
 use crate::db::news;
 use crate::error::ApiError;
 use crate::job_files::project::project_dirty;
-use crate::job_files::visible::sees_all;
+use crate::job_files::visible::{people_with_a_part, sees_all};
 use crate::state::AppState;
 
 /// News that a slow stream may be behind before it is told "ask now" for all of them at once.
@@ -136,7 +134,7 @@ async fn people_of(state: &AppState, firm: FirmId, job: JobId) -> Result<BTreeSe
             project_dirty(state, firm).await?;
         }
         let mut tx = state.db.begin_for_firm(firm).await?;
-        people.extend(queries::people_of_job(&mut tx, job).await?.into_iter().map(PersonId::of));
+        people.extend(people_with_a_part(&mut tx, job).await?);
         tx.commit().await?;
     }
     Ok(people)
