@@ -11,6 +11,8 @@ use minicbor::{Decode, Encode};
 
 /// Version of these messages.
 pub const SYNC_VERSION: u8 = 1;
+/// A message of so many bytes and more goes out packed, if the server has said that it takes that: below it a header costs more.
+pub const PACK_FROM_BYTES: usize = 1_024;
 /// The response header that tells our server's answers from a hotel's login page.
 pub const PROTOCOL_HEADER: &str = "witnessmark-protocol";
 /// Its value.

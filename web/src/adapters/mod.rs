@@ -4,7 +4,7 @@
 //! - [`fetch`]: calls to our server, with sign-in renewed, time limits and typed refusals;
 //! - [`indexed_db`]: what the device keeps ([`memory`] is the same for tests), [`file_bytes`]: bytes of photos;
 //! - [`camera`], [`photo`] over [`picture_decoder`]: a chosen file to an original and its preview; [`barcode`]: a code seen by the camera;
-//! - [`server`] over [`http`] and [`tus`]: the way to the server for sync;
+//! - [`server`] over [`http`], [`packing`] and [`tus`]: the way to the server for sync;
 //! - [`pin_seal`]: a PIN that only the server opens; [`device_key`]: the key that entries are signed with; [`row_key`]: the key that rows are kept under;
 //! - [`kept`]: who works here, before any store is open;
 //! - [`performance`]: how long something took, for whoever measures;
@@ -28,6 +28,7 @@ pub mod live;
 pub mod locks;
 #[cfg(test)]
 pub mod memory;
+mod packing;
 pub mod performance;
 pub mod photo;
 mod picture_decoder;

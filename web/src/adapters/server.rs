@@ -4,14 +4,16 @@
 use super::file_bytes::FileBytes;
 use super::http::{self, Ask, Told, Underway};
 use super::live::Stream;
+use super::packing;
 use super::tus;
 use crate::ports::Later;
 use crate::ports::transport::{Access, Outgoing, Renewal, Transport};
 use crate::store::Reference;
 use domain::tray::{Answer, Failure};
-use domain::wire::sync::MEDIA_TYPE;
+use domain::wire::sync::{MEDIA_TYPE, PACK_FROM_BYTES};
 use domain::wire::{from_bytes, to_bytes};
 use js_sys::Date;
+use std::cell::Cell;
 
 const JSON: &str = "application/json";
 
@@ -20,12 +22,14 @@ pub struct Server {
     access: Access,
     underway: Underway,
     stream: Stream,
+    /// Its last answer said that it takes packed messages.
+    takes_packed: Cell<bool>,
 }
 
 impl Server {
     /// By the session of the shell.
     pub fn new(access: Access) -> Self {
-        Self { access, underway: Underway::default(), stream: Stream::default() }
+        Self { access, underway: Underway::default(), stream: Stream::default(), takes_packed: Cell::new(false) }
     }
 
     /// Sends with the token; renews it once when the server does not take it any more.
@@ -54,16 +58,26 @@ impl Server {
     }
 
     async fn cbor(&self, path: &'static str, message: Vec<u8>) -> Result<Vec<u8>, Failure> {
+        if self.takes_packed.get()
+            && message.len() >= PACK_FROM_BYTES
+            && let Some(packed) = packing::gzip(&message).await
+        {
+            let told = self.ask(|| post(path, FileBytes::of_buffer(packed.clone()), true)).await?;
+            // An older process beside a newer one reads packed bytes as nonsense: to it the same goes out plain.
+            if !matches!(told.status, 400 | 415) {
+                return self.answered(told);
+            }
+            self.takes_packed.set(false);
+        }
         let body = FileBytes::of(&message);
-        let told = self
-            .ask(|| Ask {
-                method: "POST",
-                path,
-                headers: vec![("content-type", MEDIA_TYPE.into()), ("accept", MEDIA_TYPE.into())],
-                body: Some(body.clone()),
-            })
-            .await?;
-        Ok(accepted(told, MEDIA_TYPE)?.body)
+        let told = self.ask(|| post(path, body.clone(), false)).await?;
+        self.answered(told)
+    }
+
+    fn answered(&self, told: Told) -> Result<Vec<u8>, Failure> {
+        let told = accepted(told, MEDIA_TYPE)?;
+        self.takes_packed.set(packing::is_taken(told.header("accept-encoding").as_deref()));
+        Ok(told.body)
     }
 
     async fn send_one(&self, outgoing: Outgoing) -> Result<Answer, Failure> {
@@ -102,6 +116,14 @@ impl Server {
 
 fn get(path: &str) -> Ask<'_> {
     Ask { method: "GET", path, headers: Vec::new(), body: None }
+}
+
+fn post(path: &str, body: FileBytes, packed: bool) -> Ask<'_> {
+    let mut headers = vec![("content-type", MEDIA_TYPE.into()), ("accept", MEDIA_TYPE.into())];
+    if packed {
+        headers.push(("content-encoding", "gzip".into()));
+    }
+    Ask { method: "POST", path, headers, body: Some(body) }
 }
 
 fn accepted(told: Told, media_type: &str) -> Result<Told, Failure> {

@@ -10,17 +10,25 @@ mod queries;
 pub use pull::pull_entries;
 pub use push::push_entries;
 
-use axum::http::{HeaderMap, header};
+use axum::http::{HeaderMap, HeaderName, header};
 use domain::wire::limits::PUSH_BYTES_MAX;
 use domain::wire::sync::{MEDIA_TYPE, SYNC_VERSION};
 
 use crate::error::ApiError;
+use crate::http::{Cbor, body};
 
 /// Bytes of a push with its frame: the limit is for the envelopes, and a client counts those.
 const PUSH_BODY_BYTES_MAX: usize = PUSH_BYTES_MAX + 16 * 1024;
 
 /// Bytes of a pull: 40 bytes a job, so more than twenty thousand jobs.
 const PULL_BODY_BYTES_MAX: usize = 1024 * 1024;
+
+/// The answer to a message, and how the next one may be packed.
+type Taken = ([(HeaderName, &'static str); 1], Cbor);
+
+fn taken(reply: Vec<u8>) -> Taken {
+    ([(header::ACCEPT_ENCODING, body::PACKING)], Cbor(reply))
+}
 
 fn require_cbor(headers: &HeaderMap) -> Result<(), ApiError> {
     match headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()) {

@@ -17,12 +17,12 @@ use domain::wire::sync::{JobHead, Pull, PullReply, PulledEntry, SYNC_VERSION};
 use domain::wire::{from_bytes, to_bytes};
 use uuid::Uuid;
 
-use super::{PULL_BODY_BYTES_MAX, queries, require_cbor, require_version};
+use super::{PULL_BODY_BYTES_MAX, Taken, queries, require_cbor, require_version, taken};
 use crate::auth::Caller;
 use crate::db::FirmTx;
 use crate::error::ApiError;
 use crate::handover::numbers;
-use crate::http::{Cbor, body};
+use crate::http::body;
 use crate::job_files::project::project_dirty;
 use crate::job_files::visible::{VisibleJob, visible_jobs};
 use crate::job_files::{cut, wire};
@@ -40,9 +40,9 @@ pub async fn pull_entries(
     State(state): State<AppState>,
     headers: HeaderMap,
     body: RequestBody,
-) -> Result<Cbor, ApiError> {
+) -> Result<Taken, ApiError> {
     require_cbor(&headers)?;
-    let body = body::read(body, PULL_BODY_BYTES_MAX).await?;
+    let body = body::read_packed(&headers, body, PULL_BODY_BYTES_MAX).await?;
     let pull: Pull = from_bytes(&body).map_err(|error| ApiError::Malformed(format!("not a pull: {error}")))?;
     require_version(pull.version)?;
     let now_us = state.clock.now_us();
@@ -73,7 +73,7 @@ pub async fn pull_entries(
         drawn_number: numbers::current(&mut tx, &state.clock).await?,
     };
     tx.commit().await?;
-    Ok(Cbor(to_bytes(&reply)))
+    Ok(taken(to_bytes(&reply)))
 }
 
 /// The next entries, job after job in position order, within the limits; and whether there are others.

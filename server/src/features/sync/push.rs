@@ -12,11 +12,11 @@ use domain::wire::limits::PUSH_ENTRIES_MAX;
 use domain::wire::sync::{HeldWhy, Push, PushReply, PushVerdict, RefusedWhy, SYNC_VERSION};
 use domain::wire::{from_bytes, to_bytes};
 
-use super::{PUSH_BODY_BYTES_MAX, queries, require_cbor, require_version};
+use super::{PUSH_BODY_BYTES_MAX, Taken, queries, require_cbor, require_version, taken};
 use crate::auth::Caller;
 use crate::db::{FirmTx, Standing};
 use crate::error::ApiError;
-use crate::http::{Cbor, body};
+use crate::http::body;
 use crate::job_files::append::{Appended, FirmLock, append};
 use crate::job_files::worker::project_soon;
 use crate::state::AppState;
@@ -31,9 +31,9 @@ pub async fn push_entries(
     State(state): State<AppState>,
     headers: HeaderMap,
     body: RequestBody,
-) -> Result<Cbor, ApiError> {
+) -> Result<Taken, ApiError> {
     require_cbor(&headers)?;
-    let body = body::read(body, PUSH_BODY_BYTES_MAX).await?;
+    let body = body::read_packed(&headers, body, PUSH_BODY_BYTES_MAX).await?;
     let push: Push = from_bytes(&body).map_err(|error| ApiError::Malformed(format!("not a push: {error}")))?;
     require_version(push.version)?;
     if push.entries.len() > PUSH_ENTRIES_MAX {
@@ -50,7 +50,7 @@ pub async fn push_entries(
         server_us: state.clock.now_wire_us(),
         verdicts,
     };
-    Ok(Cbor(to_bytes(&reply)))
+    Ok(taken(to_bytes(&reply)))
 }
 
 /// What is decided about an entry before the firm is locked.

@@ -16,6 +16,7 @@ use domain::tray::{Answer, Failure, PhotoDelivery, PhotoRole, PhotoRow, Plan, Re
 use uuid::Uuid;
 
 pub use ledger::Ledger;
+pub use wire::gzip;
 
 use crate::chance::Chance;
 use crate::client::Client;
@@ -81,6 +82,8 @@ pub struct Device {
     /// Job files as the shelf has them, so that a write need not read all of a job again.
     files: BTreeMap<JobId, JobFile>,
     tray: Tray,
+    /// The server's last answer said that it takes packed messages.
+    takes_packed: bool,
     chance: Chance,
 }
 
@@ -97,6 +100,7 @@ impl Device {
             failures: VecDeque::new(),
             files: BTreeMap::new(),
             tray: Tray::default(),
+            takes_packed: false,
             chance,
         }
     }

@@ -1,14 +1,16 @@
 //! Requests of the tray as `web/src/adapters/{http,server,tus}.rs` make them, and what their answers mean.
 
-use std::io::Read as _;
+use std::io::{Read as _, Write as _};
 use std::time::Duration;
 
 use base64::Engine as _;
 use domain::ids::Hash32;
 use domain::job_file::body::MethodRef;
 use domain::tray::{Answer, Failure, PhotoAnswer, PhotoKey, PhotoStep, Request};
-use domain::wire::sync::{MEDIA_TYPE, PROTOCOL_HEADER, PROTOCOL_VALUE, Pull, Push, SYNC_VERSION};
+use domain::wire::sync::{MEDIA_TYPE, PACK_FROM_BYTES, PROTOCOL_HEADER, PROTOCOL_VALUE, Pull, Push, SYNC_VERSION};
 use domain::wire::{from_bytes, to_bytes};
+use flate2::Compression;
+use flate2::write::GzEncoder;
 use reqwest::Method as Verb;
 use serde_json::Value;
 
@@ -141,9 +143,23 @@ fn get(path: String) -> Ask {
 }
 
 async fn cbor(device: &mut Device, path: &str, body: Vec<u8>) -> Result<Vec<u8>, Failure> {
-    let headers = vec![("content-type", MEDIA_TYPE.to_owned()), ("accept", MEDIA_TYPE.to_owned())];
-    let told = ask(device, &Ask { verb: Verb::POST, path: path.to_owned(), headers, body }).await?;
-    Ok(accepted(told, MEDIA_TYPE)?.bytes)
+    let mut headers = vec![("content-type", MEDIA_TYPE.to_owned()), ("accept", MEDIA_TYPE.to_owned())];
+    let is_packed = device.takes_packed && body.len() >= PACK_FROM_BYTES;
+    if is_packed {
+        headers.push(("content-encoding", "gzip".to_owned()));
+    }
+    let body = if is_packed { gzip(&body) } else { body };
+    let told =
+        accepted(ask(device, &Ask { verb: Verb::POST, path: path.to_owned(), headers, body }).await?, MEDIA_TYPE)?;
+    device.takes_packed = told.header("accept-encoding") == "gzip";
+    Ok(told.bytes)
+}
+
+/// Packs as browsers do.
+pub fn gzip(bytes: &[u8]) -> Vec<u8> {
+    let mut packer = GzEncoder::new(Vec::new(), Compression::default());
+    packer.write_all(bytes).expect("a Vec takes everything");
+    packer.finish().expect("a Vec takes everything")
 }
 
 fn accepted(told: client::Answer, media_type: &str) -> Result<client::Answer, Failure> {
