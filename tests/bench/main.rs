@@ -10,6 +10,7 @@ mod browser;
 mod design;
 mod drain;
 mod firm;
+mod live;
 mod load;
 mod pull;
 mod push;
@@ -48,6 +49,12 @@ async fn main() -> Result<()> {
     if wanted("design_recompute_ms_p95") {
         match design::recompute_ms_p95().await {
             Ok(ms) => note(&mut figures, "design_recompute_ms_p95", ms),
+            Err(error) => eprintln!("bench: {error:?}"),
+        }
+    }
+    if wanted("live_ms_p95") {
+        match live::shown_ms_p95().await {
+            Ok(ms) => note(&mut figures, "live_ms_p95", ms),
             Err(error) => eprintln!("bench: {error:?}"),
         }
     }

@@ -15,13 +15,14 @@ use crate::tools;
 use crate::web::{self, Profile};
 
 /// Figures that a browser on a server gives.
-const BROWSER_FIGURES: [&str; 6] = [
+const BROWSER_FIGURES: [&str; 7] = [
     "start_cold_ms",
     "start_offline_ms",
     "start_offline_at_work_ms",
     "tap_reading_saved_ms_p95",
     "photo_12mp_saved_ms_p95",
     "design_recompute_ms_p95",
+    "live_ms_p95",
 ];
 /// Figures of bytes and requests.
 const LINE_FIGURES: [&str; 3] = ["wire_ratio_day", "backlog_requests_500", "upload_bytes_ratio_drop30s"];

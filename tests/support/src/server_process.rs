@@ -57,6 +57,22 @@ impl ServerProcess {
         Ok(Self { road, db, program, folder })
     }
 
+    /// Another process of the same server: the same database, photos and secrets, at its own address.
+    ///
+    /// # Errors
+    /// It does not come up.
+    pub async fn beside(&self) -> Result<Program> {
+        let photos = format!("file://{}", self.photo_folder().display());
+        let program = Program::of(&self.db, photos, self.folder.path())?;
+        let mut program = program
+            .with("PUBLIC_URL", self.address())
+            .with("WEB_DIST", self.web_folder().display().to_string())
+            .with("SEAL_KEY", crate::app::SEAL_KEY_PART.repeat(32))
+            .with("DEMO", "0".to_owned());
+        program.start().await?;
+        Ok(program)
+    }
+
     /// The address that people type.
     pub fn address(&self) -> String {
         format!("http://localhost:{}", self.road.port())
