@@ -4,14 +4,15 @@
 use std::time::{Duration, Instant};
 
 use anyhow::{Context as _, Result};
+use domain::ids::JobId;
 use serde_json::{Value, json};
 use tests::browser::{Browser, PHONE, WITHIN};
 
 use crate::people::{TECHNICIAN, browser_of, sign_in};
 use crate::rig::Rig;
-use crate::small_job::{phone_on_first_step, plan, step_path, used_phone};
-use crate::step::{Hands, give_photo, look};
+use crate::small_job::{phone_on_first_step, plan, used_phone};
 use crate::tray::tick;
+use crate::wifi::take_photo;
 
 /// Runs before each page from now on.
 pub async fn before_each_page(phone: &Browser, script: &str) -> Result<()> {
@@ -87,7 +88,7 @@ async fn what_waits_for_days_is_told_louder_with_each() -> Result<()> {
 async fn an_app_that_is_not_installed_says_what_is_at_risk() -> Result<()> {
     let rig = Rig::demo().await?;
     let phone = browser_of(&rig, TECHNICIAN, PHONE).await?;
-    let offer = "window.witnessmarkInstall = { prompt: async () => { window.asked = true; } };";
+    let offer = "Object.defineProperty(window, 'witnessmarkInstall', { value: { prompt: async () => { window.asked = true; } } });";
     before_each_page(&phone, offer).await?;
     phone.open("/day").await?;
     see_value(&phone, "concern", "not-promised").await?;
@@ -137,16 +138,15 @@ async fn until_reported(rig: &Rig, phone: &Browser, waiting: i32) -> Result<()> 
 }
 
 /// A full photo stays on this phone, and the server knows it.
-async fn keep_a_photo_back(rig: &Rig, phone: &Browser, step: &str, seed: u32) -> Result<()> {
+async fn keep_a_photo_back(rig: &Rig, phone: &Browser, job: JobId, seed: u32) -> Result<()> {
     phone.open("/tray").await?;
-    phone.tick("Keep photos on this phone until Wi-Fi").await?;
-    phone.open(step).await?;
-    look(phone).await?;
-    let folder = tempfile::tempdir()?;
-    let photos = crate::photos::make_small(folder.path(), seed)?;
-    let method = crate::answers::built_in_method()?;
-    let mut hands = Hands::new(&method, photos.into_iter().rev().take(1).collect());
-    give_photo(phone, &mut hands, "photo").await?;
+    phone.see("Photos and mobile data").await?;
+    // What a browser left of its small store may have it on already.
+    let is_on = phone.js("return findTick('Keep photos on this phone until Wi-Fi').checked", &[]).await?;
+    if is_on == json!(false) {
+        phone.tick("Keep photos on this phone until Wi-Fi").await?;
+    }
+    take_photo(phone, job, seed).await?;
     until_reported(rig, phone, 1).await
 }
 
@@ -165,12 +165,11 @@ async fn thrown_away(phone: &Browser, origin: &str, kinds: &str) -> Result<()> {
 async fn a_device_that_was_emptied_hears_what_its_last_report_listed() -> Result<()> {
     let rig = Rig::demo().await?;
     let job = plan(&rig).await?;
-    let step = step_path(job, "arrive");
     let phone = phone_on_first_step(&rig, job).await?;
     let origin = phone.js("return location.origin", &[]).await?;
     let origin = origin.as_str().context("an origin")?;
 
-    keep_a_photo_back(&rig, &phone, &step, 1).await?;
+    keep_a_photo_back(&rig, &phone, job, 81).await?;
     // As some phones throw the store of an app away when room runs short.
     thrown_away(&phone, origin, "indexeddb,cache_storage,service_workers,file_systems").await?;
     see_value(&phone, "lost", "here").await?;
@@ -189,7 +188,7 @@ async fn a_device_that_was_emptied_hears_what_its_last_report_listed() -> Result
     sqlx::query("update devices set waiting = 0").execute(&pool).await?;
     pool.close().await;
     phone.press("Lane 7").await?;
-    keep_a_photo_back(&rig, &phone, &step, 2).await?;
+    keep_a_photo_back(&rig, &phone, job, 82).await?;
     // Everything: nothing here can know that this is the same device.
     thrown_away(&phone, origin, "all").await?;
     see_value(&phone, "lost", "maybe").await?;
@@ -202,16 +201,20 @@ async fn a_device_that_was_emptied_hears_what_its_last_report_listed() -> Result
 #[tokio::test(flavor = "multi_thread")]
 async fn a_browser_that_boasts_of_room_it_has_not_is_found_out_at_the_start() -> Result<()> {
     let rig = Rig::demo().await?;
-    let phone = used_phone(&rig).await?;
+    let mut phone = used_phone(&rig).await?;
     phone.open("/day").await?;
     until_tried(&phone).await?;
     let origin = phone.js("return location.origin", &[]).await?;
     let concern = value_of(&phone, "concern").await?;
     phone.check(concern == json!("not-promised"), &format!("there is room as yet: {concern}")).await?;
-    let boast = "navigator.storage.estimate = async () => ({ usage: 1e6, quota: 30e9 });";
-    before_each_page(&phone, boast).await?;
     let figures = phone.cdp("Storage.getUsageAndQuota", json!({"origin": origin})).await?;
     let room = figures["usage"].as_f64().context("usage")? + 200_000.0;
+    // A browser that is open remembers for a while how much room there was.
+    phone.close().await?;
+    phone.reopen().await?;
+    leave(&phone).await?;
+    let boast = "navigator.storage.estimate = async () => ({ usage: 1e6, quota: 30e9 });";
+    before_each_page(&phone, boast).await?;
     phone.cdp("Storage.overrideQuotaForOrigin", json!({"origin": origin, "quotaSize": room})).await?;
     phone.open("/day").await?;
     see_value(&phone, "concern", "full").await?;

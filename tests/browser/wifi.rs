@@ -45,7 +45,8 @@ async fn until_open(phone: &Browser, wanted: Value) -> Result<()> {
     }
 }
 
-async fn take_photo(phone: &Browser, job: JobId, seed: u32) -> Result<()> {
+/// A photo for the first step; no two seeds look alike.
+pub async fn take_photo(phone: &Browser, job: JobId, seed: u32) -> Result<()> {
     phone.open(&step_path(job, "arrive")).await?;
     let before = look(phone).await?.need("photo").map_or(0, |need| need.photos);
     if before > 0 {
@@ -87,7 +88,7 @@ async fn photos_wait_for_wifi_with_words_and_facts_go() -> Result<()> {
     phone.see("Photos wait for Wi-Fi").await?;
     phone.see("the connection is mobile data, and you chose to wait for Wi-Fi.").await?;
     phone.see("Now: mobile data").await?;
-    phone.see("1 kept here").await?;
+    phone.see("1 waiting").await?;
 
     phone.press("Send now").await?;
     until_all_sent(&phone, WITHIN).await?;
