@@ -8,6 +8,7 @@ use domain::ids::JobId;
 use serde_json::{Value, json};
 use tests::browser::{Browser, PHONE, WITHIN};
 
+use crate::looks::look_at_this;
 use crate::people::{TECHNICIAN, browser_of, sign_in};
 use crate::rig::Rig;
 use crate::small_job::{phone_on_first_step, plan, used_phone};
@@ -66,7 +67,12 @@ async fn what_waits_for_days_is_told_louder_with_each() -> Result<()> {
     phone.check(calm == Value::Null, &format!("on the first day nobody is warned: {calm}")).await?;
     for (days, urgency, title, what_now) in [
         (2, "warn", "Not sent for 2 days", "Find a connection"),
-        (4, "urgent", "Not sent for 6 days: it may be lost any day", "Some browsers delete everything"),
+        (
+            4,
+            "urgent",
+            "Not sent for 6 days: it may be lost any day",
+            "Some browsers delete an app's data after seven days",
+        ),
     ] {
         days_pass(&phone, days).await?;
         for address in ["/day", "/tray"] {
@@ -75,6 +81,7 @@ async fn what_waits_for_days_is_told_louder_with_each() -> Result<()> {
             phone.see(title).await?;
             phone.see("2 things are only on this device, the oldest since").await?;
             phone.see(what_now).await?;
+            look_at_this(&phone, &format!("at-risk{}-{urgency}", address.replace('/', "-"))).await?;
         }
     }
     phone.see("See what this device holds, and save it").await?;
@@ -93,6 +100,7 @@ async fn an_app_that_is_not_installed_says_what_is_at_risk() -> Result<()> {
     phone.open("/day").await?;
     see_value(&phone, "concern", "not-promised").await?;
     phone.see("Unsent work is at risk here").await?;
+    look_at_this(&phone, "not-installed").await?;
     phone.press("Install now").await?;
     phone.until("the browser to be asked", WITHIN, "return window.asked === true", &[]).await?;
     phone.press("Not now").await?;
@@ -176,6 +184,7 @@ async fn a_device_that_was_emptied_hears_what_its_last_report_listed() -> Result
     phone.see("The browser removed this device's data").await?;
     phone.see("listed 1 unsent item.").await?;
     phone.see("record again what is missing").await?;
+    look_at_this(&phone, "lost-here").await?;
     phone.open("/tray").await?;
     see_value(&phone, "lost", "here").await?;
     phone.press("I have read this").await?;
@@ -194,7 +203,8 @@ async fn a_device_that_was_emptied_hears_what_its_last_report_listed() -> Result
     see_value(&phone, "lost", "maybe").await?;
     phone.see("The browser may have removed this device's data").await?;
     phone.see("last reported 1 unsent item,").await?;
-    phone.see("If it was another phone").await
+    phone.see("If it was another phone").await?;
+    look_at_this(&phone, "lost-maybe").await
 }
 
 /// Fault 16: a real write counts, whatever the browser names.
@@ -219,6 +229,7 @@ async fn a_browser_that_boasts_of_room_it_has_not_is_found_out_at_the_start() ->
     phone.open("/day").await?;
     see_value(&phone, "concern", "full").await?;
     phone.see("This device keeps nothing more").await?;
+    look_at_this(&phone, "storage-full").await?;
     phone.cdp("Storage.overrideQuotaForOrigin", json!({"origin": origin})).await?;
     phone.open("/day").await?;
     until_tried(&phone).await?;

@@ -7,6 +7,7 @@ use tests::browser::{Browser, WITHIN};
 use tests::pictures::Picture;
 
 use crate::at_risk::before_each_page;
+use crate::looks::look_at_this;
 use crate::people::until_all_sent;
 use crate::rig::Rig;
 use crate::small_job::{phone_on_first_step, plan, step_path};
@@ -89,6 +90,9 @@ async fn photos_wait_for_wifi_with_words_and_facts_go() -> Result<()> {
     phone.see("the connection is mobile data, and you chose to wait for Wi-Fi.").await?;
     phone.see("Now: mobile data").await?;
     phone.see("1 waiting").await?;
+    look_at_this(&phone, "photos-wait").await?;
+    phone.js("document.querySelector('[data-line]').scrollIntoView({ block: 'center' }); return true", &[]).await?;
+    look_at_this(&phone, "photos-switch").await?;
 
     phone.press("Send now").await?;
     until_all_sent(&phone, WITHIN).await?;

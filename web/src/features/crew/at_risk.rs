@@ -2,6 +2,7 @@
 //! nothing, that it has thrown something away. The rules are [`domain::tray`]'s; here are their words.
 
 use domain::tray::{Concern, Counts, Urgency, days_between};
+use gloo_timers::callback::Interval;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
@@ -18,6 +19,9 @@ use crate::{t, tn};
 /// Until when the hint to install stays away, microseconds since 1970.
 const NOT_BEFORE: &str = "install-not-before";
 const NOT_NOW_US: i64 = 7 * 24 * 60 * 60 * 1_000_000;
+
+/// How often a page that stands open counts the days anew.
+const TICK_MS: u32 = 10 * 60 * 1_000;
 
 /// What is said of the age of what waits.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -73,8 +77,14 @@ pub fn AtRisk(
     let w = use_words();
     let ground = use_ground();
     let status = expect_context::<SyncStatus>();
+    let tick = RwSignal::new(());
+    // Ends with the page.
+    let _ticking = StoredValue::new_local(Interval::new(TICK_MS, move || {
+        let _ = tick.try_set(());
+    }));
     let age = Memo::new(move |_| {
-        // A word comes with each contact and each try: time has passed then.
+        tick.track();
+        // Back from a night in a pocket, the word changes before the next tick.
         status.word.track();
         let counts = ground.local()?.sync.view().counts.get();
         let now_ms = u64::try_from(browser::now_us() / 1_000).unwrap_or(0);

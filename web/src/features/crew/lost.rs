@@ -88,15 +88,15 @@ pub(super) fn Lost() -> impl IntoView {
 fn draw(w: Words, one: &Enrolled) -> AnyView {
     let us = one.last_contact_us.unwrap_or(one.created_us);
     let when = w.moment(us, browser::offset_minutes(us));
-    let (name, title, report, what_now) = if one.was_here {
+    let (name, tone, title, report, what_now) = if one.was_here {
         let report = tn!(w, "risk.lost.here", one.waiting, when = when);
-        ("here", t!(w, "risk.lost.here_title"), report, t!(w, "risk.lost.here_now"))
+        ("here", Tone::Stop, t!(w, "risk.lost.here_title"), report, t!(w, "risk.lost.here_now"))
     } else {
         let report = tn!(w, "risk.lost.maybe", one.waiting, label = one.label, when = when);
-        ("maybe", t!(w, "risk.lost.maybe_title"), report, t!(w, "risk.lost.maybe_now"))
+        ("maybe", Tone::Caution, t!(w, "risk.lost.maybe_title"), report, t!(w, "risk.lost.maybe_now"))
     };
     view! {
-        <Banner tone=Tone::Stop title>
+        <Banner tone title>
             <p data-lost=name>{report}</p>
             <p>{what_now}</p>
         </Banner>
