@@ -60,7 +60,8 @@ pub fn WifiSwitch() -> impl IntoView {
     };
     view! {
         <Section title=t!(w, "tray.wifi.title")>
-            <CheckRow label=t!(w, "tray.wifi.switch") hint=t!(w, "tray.wifi.explain") checked=is_on on_change=change />
+            <CheckRow label=t!(w, "tray.wifi.switch") checked=is_on on_change=change />
+            <p class="soft">{t!(w, "tray.wifi.explain")}</p>
             <p class="soft" data-line="">{told}</p>
         </Section>
     }
