@@ -48,6 +48,18 @@ async fn look_at(browser: &mut Browser, name: &str, path: &str, faults: &mut Vec
     Ok(())
 }
 
+/// The screen that a phone shows now, light and dark: nothing is wrong with it, and a picture of each lies with the others.
+pub async fn look_at_this(phone: &Browser, name: &str) -> Result<()> {
+    for (dark, light) in [(false, "light"), (true, "dark")] {
+        phone.set_dark(dark).await?;
+        phone.until(&format!("{name} to stand"), WITHIN, SETTLED, &[]).await?;
+        let found = phone.js(FAULTS, &[json!(true)]).await?;
+        phone.picture(&target_folder().join(format!("looks/{name}-phone-{light}.png"))).await?;
+        phone.check(found == json!([]), &format!("{name}, {light}: {found}")).await?;
+    }
+    phone.set_dark(false).await
+}
+
 async fn first_href(browser: &Browser, starts: &str) -> Result<String> {
     let script = "return document.querySelector(`main a[href^='${arguments[0]}']`)?.getAttribute('href')";
     let href = browser.until(&format!("a link to {starts}"), WITHIN, script, &[json!(starts)]).await?;

@@ -10,6 +10,12 @@ let isLeft = false;
 addEventListener("pagehide", () => { isLeft = true; });
 addEventListener("pageshow", () => { isLeft = false; });
 
+// The app offers it where it says why; the browser would do so at a moment of its own.
+addEventListener("beforeinstallprompt", (offer) => {
+  offer.preventDefault();
+  window.witnessmarkInstall = offer;
+});
+
 function failed(what) {
   window.dispatchEvent(new CustomEvent("witnessmark:failed", { detail: String(what) }));
 }

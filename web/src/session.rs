@@ -20,6 +20,10 @@ use crate::refusal::Refusal;
 
 const PROFILE: &str = "profile";
 const ENROLMENTS: &str = "enrolments";
+/// In the browser's small store, which some browsers leave alone when they throw the database away: which enrolments it has had.
+const WAS_HERE: &str = "enrolled";
+/// The enrolment that was made anew here: whether an earlier one went silent with something unsent is still to be asked.
+const IS_NEW: &str = "enrolled-anew";
 /// Where the day sheet keeps its lines for the next start; leaves with the person.
 pub const LAST_LOOK: &str = "day";
 /// What must be read before a session can start.
@@ -164,6 +168,9 @@ impl Session {
     pub fn start(api: Api, prefs: Prefs) -> Self {
         let kept = kept::kept(PROFILE).and_then(|text| serde_json::from_slice::<Profile>(text.as_bytes()).ok());
         let has_profile = kept.is_some();
+        if let Some(profile) = &kept {
+            mark_was_here(profile.device);
+        }
         let this = Self {
             profile: RwSignal::new(kept),
             standing: RwSignal::default(),
@@ -232,6 +239,10 @@ impl Session {
             self.api.send(Call::new("POST", "/api/session").json(&body).anonymous()).await?.json()?;
         self.is_left.set_value(false);
         remember(&email, answer.device).await;
+        if device != Some(answer.device) {
+            browser::keep(IS_NEW, Some(&answer.device.to_string()));
+        }
+        mark_was_here(answer.device);
         self.api.set_token(Some(answer.access_token.clone()));
         // The door counts as open once it would open again without a server.
         kept::keep(PROFILE, answer.profile().text()).await;
@@ -266,6 +277,18 @@ impl Session {
         let mut all = enrolments();
         all.retain(|enrolment| enrolment.device != device);
         keep_enrolments(&all).await;
+        unmark_was_here(device);
+    }
+
+    /// Whether the enrolment at work was made anew here and nobody has looked for an earlier one since.
+    pub fn is_new_here(self) -> bool {
+        let device = self.profile_now().map(|profile| profile.device.to_string());
+        device.is_some() && browser::kept(IS_NEW) == device
+    }
+
+    /// Somebody has looked.
+    pub fn has_looked_for_earlier(self) {
+        browser::keep(IS_NEW, None);
     }
 
     /// Changes the person's own language and number format: here at once, at the server when it can be reached.
@@ -338,6 +361,31 @@ async fn keep_enrolments(all: &[Enrolment]) {
     if let Ok(text) = serde_json::to_string(all) {
         kept::keep(ENROLMENTS, Some(text)).await;
     }
+}
+
+/// Enrolments that this browser has had and did not forget on purpose.
+pub fn were_here() -> Vec<DeviceId> {
+    let marks = browser::kept(WAS_HERE).unwrap_or_default();
+    marks.split(' ').filter_map(|mark| mark.parse().ok()).collect()
+}
+
+fn mark_was_here(device: DeviceId) {
+    let mut all = were_here();
+    if !all.contains(&device) {
+        all.push(device);
+        keep_marks(&all);
+    }
+}
+
+fn unmark_was_here(device: DeviceId) {
+    let mut all = were_here();
+    all.retain(|own| *own != device);
+    keep_marks(&all);
+}
+
+fn keep_marks(all: &[DeviceId]) {
+    let words: Vec<String> = all.iter().map(ToString::to_string).collect();
+    browser::keep(WAS_HERE, Some(words.join(" ").as_str()).filter(|words| !words.is_empty()));
 }
 
 /// A name by which its person knows a device again: system and browser, nothing that identifies.

@@ -100,6 +100,8 @@ pub struct Link {
     /// All that there is to fetch was fetched once, here or in another window.
     has_looked: bool,
     pub(super) next_pull_ms: u64,
+    /// How many items the last pull said were waiting here.
+    pub(super) reported_waiting: Option<u32>,
     /// The server says when there is something to ask for.
     is_live: bool,
     pub(super) more: bool,
@@ -136,6 +138,7 @@ impl Default for Link {
             last_contact_ms: None,
             has_looked: false,
             next_pull_ms: 0,
+            reported_waiting: None,
             is_live: false,
             more: false,
             pull_first: false,

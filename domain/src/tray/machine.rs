@@ -1,5 +1,6 @@
 //! The two calls: what to send now, and what an answer means.
 
+use super::line::PhotoRule;
 use super::link::Link;
 use super::on_device::{Counts, JobHere, OnDevice, TrayEntry, is_due};
 use super::plan::{Plan, Write};
@@ -20,12 +21,13 @@ const IDLE_MS: u64 = 1_000;
 pub struct Tray {
     pub(super) here: OnDevice,
     pub(super) link: Link,
+    pub(super) rule: PhotoRule,
 }
 
 impl Tray {
     /// At the start of an app.
     pub fn new(here: OnDevice) -> Self {
-        Self { here, link: Link::default() }
+        Self { here, link: Link::default(), rule: PhotoRule::default() }
     }
 
     /// The store describes itself anew: after local writes, after a plan was applied, and after applying one failed.
@@ -95,6 +97,11 @@ impl Tray {
         self.link.live(is_live, now_ms, jitter);
     }
 
+    /// What may go over the line that there is now.
+    pub const fn photos_go_by(&mut self, rule: PhotoRule) {
+        self.rule = rule;
+    }
+
     /// What to send now: entries, then what is new, then reference data, then previews, then originals.
     ///
     /// `None`: nothing now. Look again after a local write, an event, or a second.
@@ -119,7 +126,12 @@ impl Tray {
         {
             return Some(fetch);
         }
-        if self.link.photos.is_due(now_ms) { self.photo_step(now_ms) } else { None }
+        if self.link.photos.is_due(now_ms)
+            && let Some(step) = self.photo_step(now_ms)
+        {
+            return Some(step);
+        }
+        (self.link.pull.is_due(now_ms) && self.owes_a_report()).then(|| self.pull())
     }
 
     /// How long a driver may sleep when [`Tray::next_request`] had nothing.
@@ -158,13 +170,23 @@ impl Tray {
 
     fn pull(&self) -> Request {
         let jobs = &self.here.jobs;
-        let counts = self.here.counts();
         Request::Pull {
             epoch: self.here.epoch.clone(),
             have: jobs.iter().map(|(job, here)| (*job, here.position)).collect(),
             also: jobs.iter().filter(|(_, JobHere { asked, .. })| *asked).map(|(job, _)| *job).collect(),
-            waiting: counts.waiting() + counts.aside,
+            waiting: self.waiting(),
         }
+    }
+
+    /// Nothing moves, and the server believes that more or less waits here than does. A browser may throw a device's data away at any
+    /// time, and the last report is then all that is known of it.
+    fn owes_a_report(&self) -> bool {
+        self.link.reported_waiting.is_some_and(|reported| reported != self.waiting())
+    }
+
+    fn waiting(&self) -> u32 {
+        let counts = self.here.counts();
+        counts.waiting() + counts.aside
     }
 
     fn fetch(&self) -> Option<Request> {
@@ -189,8 +211,9 @@ impl Tray {
                 self.link.learn_clock(reply.server_us, now_ms);
                 self.take_push(asked, &reply, now_ms, &mut plan);
             }
-            (Request::Pull { have, .. }, Answer::Pull(reply)) if super::facts::is_consistent(&reply) => {
+            (Request::Pull { have, waiting, .. }, Answer::Pull(reply)) if super::facts::is_consistent(&reply) => {
                 self.link.contact(now_ms);
+                self.link.reported_waiting = Some(*waiting);
                 self.link.learn_clock(reply.server_us, now_ms);
                 self.take_pull(have, reply, now_ms, &mut plan);
             }

@@ -10,8 +10,12 @@
 //! **Never enters:** sentences, the network, a clock, randomness. Time and jitter come in as arguments.
 //! Start with [`Tray`] in `machine.rs`.
 
+mod age;
 mod facts;
+mod footing;
+mod line;
 mod link;
+mod lost;
 mod machine;
 mod on_device;
 mod photos;
@@ -26,7 +30,11 @@ mod word;
 #[cfg(test)]
 mod tests;
 
+pub use age::{DAY_MS, URGENT_FROM_MS, Urgency, WARN_FROM_MS, days_between};
+pub use footing::{Concern, Footing, Probe, QUOTA_SMALL};
+pub use line::{HeldBack, Line, PhotoRule};
 pub use link::{Link, Stop};
+pub use lost::{Enrolled, silent_since};
 pub use machine::Tray;
 pub use on_device::{Counts, JobHere, OnDevice, TrayEntry, TrayPhoto};
 pub use plan::{PhotoWrite, Plan, Write};

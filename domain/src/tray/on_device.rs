@@ -19,6 +19,8 @@ pub struct TrayEntry {
     pub device: DeviceId,
     /// Its place in the chain.
     pub seq: u64,
+    /// When it was written, by its device's hybrid clock; `None` where this app cannot read its header.
+    pub made_ms: Option<u64>,
     /// Bytes of its envelope.
     pub bytes: usize,
     /// It was stamped by an earlier life of the server.
@@ -34,14 +36,16 @@ impl TrayEntry {
         if row.delivery == Delivery::Confirmed {
             return None;
         }
-        let (device, seq) = match Entry::read(&row.envelope) {
-            Ok(entry) => (entry.header.device, entry.header.seq),
+        let header = match Entry::read(&row.envelope) {
+            Ok(entry) => Some(entry.header),
             // Sealed on this device: its header stands in the clear.
-            Err(_) => sealed::header_of(&row.envelope)
-                .map_or_else(|| (DeviceId::of(id.uuid()), 0), |header| (header.device, header.seq)),
+            Err(_) => sealed::header_of(&row.envelope),
         };
+        let (device, seq) =
+            header.as_ref().map_or_else(|| (DeviceId::of(id.uuid()), 0), |header| (header.device, header.seq));
+        let made_ms = header.map(|header| header.hlc / 1_000);
         let again = row.stamp.is_some();
-        Some(Self { id, job, device, seq, bytes: row.envelope.len(), again, delivery: row.delivery })
+        Some(Self { id, job, device, seq, made_ms, bytes: row.envelope.len(), again, delivery: row.delivery })
     }
 }
 
@@ -119,6 +123,8 @@ pub struct Counts {
     pub held: u32,
     /// Entries and photos set aside.
     pub aside: u32,
+    /// When the oldest of what is on its way or set aside was made, device clock: since then it is on this device only.
+    pub oldest_ms: Option<u64>,
 }
 
 impl Counts {
@@ -127,14 +133,22 @@ impl Counts {
         self.entries + self.previews + self.originals
     }
 
+    fn only_here_since(&mut self, ms: Option<u64>) {
+        self.oldest_ms = [self.oldest_ms, ms].into_iter().flatten().min();
+    }
+
     fn add_entry(&mut self, entry: &TrayEntry) {
         match entry.delivery {
             Delivery::Waiting { tries, .. } => {
                 self.entries += 1;
                 self.stuck += u32::from(tries >= STUCK_TRIES);
+                self.only_here_since(entry.made_ms);
             }
             Delivery::Held(_) => self.held += 1,
-            Delivery::Aside(_) => self.aside += 1,
+            Delivery::Aside(_) => {
+                self.aside += 1;
+                self.only_here_since(entry.made_ms);
+            }
             Delivery::Confirmed => {}
         }
     }
@@ -148,8 +162,12 @@ impl Counts {
                 }
                 self.photo_bytes += photo.bytes.saturating_sub(*offset);
                 self.stuck += u32::from(*tries >= STUCK_TRIES);
+                self.only_here_since(Some(photo.added_ms));
             }
-            PhotoDelivery::Aside(_) => self.aside += 1,
+            PhotoDelivery::Aside(_) => {
+                self.aside += 1;
+                self.only_here_since(Some(photo.added_ms));
+            }
             PhotoDelivery::Confirmed { .. } => {}
         }
     }

@@ -1,5 +1,6 @@
 //! Uploads, one step at a time, so that facts always come between two slices.
 
+use super::line::HeldBack;
 use super::link::rest_until;
 use super::machine::Tray;
 use super::on_device::{TrayPhoto, is_due};
@@ -19,6 +20,7 @@ impl Tray {
             .here
             .photos
             .iter()
+            .filter(|photo| self.rule.lets_go(photo.role, photo.added_ms))
             .filter_map(|photo| match &photo.delivery {
                 PhotoDelivery::Waiting { tries, not_before_ms, upload, .. } => is_due(*not_before_ms, now_ms)
                     .then_some(((photo.role, *tries, photo.added_ms, photo.key), photo, upload)),
@@ -34,6 +36,18 @@ impl Tray {
             (Some(upload), _) => PhotoStep::Ask { upload: upload.clone() },
         };
         Some(Request::Photo(photo.key, step))
+    }
+
+    /// Photos that would go now if the person did not keep them until there is Wi-Fi.
+    pub fn held_back(&self) -> HeldBack {
+        let mut held = HeldBack { line: self.rule.line, ..HeldBack::default() };
+        for photo in self.here.photos.iter().filter(|photo| !self.rule.lets_go(photo.role, photo.added_ms)) {
+            if let PhotoDelivery::Waiting { offset, .. } = &photo.delivery {
+                held.photos += 1;
+                held.bytes += photo.bytes.saturating_sub(*offset);
+            }
+        }
+        held
     }
 
     pub(super) fn take_photo(

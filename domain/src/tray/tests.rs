@@ -294,7 +294,10 @@ fn facts_go_before_previews_and_previews_before_originals() {
         Request::Photo(key, step) => (*key, step.clone()),
         other => panic!("{other:?}"),
     };
-    let photos: Vec<_> = seen[3..].iter().map(photo).collect();
+    // The last one tells the server that nothing waits any more.
+    let (report, photos) = seen[3..].split_last().unwrap();
+    assert!(matches!(report, Request::Pull { waiting: 0, .. }));
+    let photos: Vec<_> = photos.iter().map(photo).collect();
     assert_eq!(photos[0], (preview, PhotoStep::Create { bytes: 60_000 }));
     assert!(matches!(photos[1], (key, PhotoStep::Send { from: 0, to: 60_000, .. }) if key == preview));
     assert!(photos[2..].iter().all(|(key, _)| *key == original));
@@ -717,4 +720,94 @@ fn pull(tray: &mut Tray, shelf: &mut Shelf, now: u64, more: bool, methods: &[Met
     let plan = tray.take_reply(&pull, Answer::Pull(reply), now, 0);
     shelf.apply(plan);
     tray.refill(shelf.on_device());
+}
+
+#[test]
+fn on_mobile_data_photos_wait_where_a_person_wants_it_and_facts_and_previews_go() {
+    let (mut shelf, mut server) = (Shelf::default(), Server::new());
+    let (job, small) = (job(1), 3_000);
+    let preview = add_photo(&mut shelf, job, 1, PhotoRole::Preview, small);
+    let original = add_photo(&mut shelf, job, 2, PhotoRole::Original, 900_000);
+    let fact = write_entry(&mut shelf, job, 3);
+    let mut tray = Tray::new(shelf.on_device());
+    let mut rule = PhotoRule { until_wifi: true, line: Line::Metered, released_ms: None };
+    tray.photos_go_by(rule);
+    run(&mut tray, &mut shelf, &mut server, NOW, 60_000);
+    assert!(server.stored.contains_key(&fact) && server.photos.contains(&preview));
+    assert!(!server.photos.contains(&original));
+    assert_eq!(tray.held_back(), HeldBack { photos: 1, bytes: 900_000, line: Line::Metered });
+    assert_eq!(tray.word(), Word::OnlyHere { n: 1 });
+
+    rule.released_ms = Some(NOW + 60_000);
+    tray.photos_go_by(rule);
+    run(&mut tray, &mut shelf, &mut server, NOW + 60_000, 20_000);
+    assert!(server.photos.contains(&original), "a person said: now");
+    assert_eq!(tray.held_back().photos, 0);
+
+    let later = add_photo(&mut shelf, job, 60_001, PhotoRole::Original, 900_000);
+    tray.refill(shelf.on_device());
+    run(&mut tray, &mut shelf, &mut server, NOW + 90_000, 20_000);
+    assert!(!server.photos.contains(&later), "once is once");
+    rule.line = Line::Free;
+    tray.photos_go_by(rule);
+    run(&mut tray, &mut shelf, &mut server, NOW + 120_000, 20_000);
+    assert!(server.photos.contains(&later));
+}
+
+#[test]
+fn an_upload_stops_where_the_wifi_ends() {
+    let (mut shelf, mut server) = (Shelf::default(), Server::new());
+    let key = add_photo(&mut shelf, job(1), 1, PhotoRole::Original, 20_000_000);
+    let mut tray = Tray::new(shelf.on_device());
+    let on = |line| PhotoRule { until_wifi: true, line, released_ms: None };
+    tray.photos_go_by(on(Line::Free));
+    let mut slices = 0;
+    for n in 0.. {
+        let now = NOW + n;
+        let Some(request) = tray.next_request(now) else { break };
+        let answer = server.answer(&request, &shelf);
+        slices += u32::from(matches!(request, Request::Photo(_, PhotoStep::Send { .. })));
+        tray.begin(&request, now);
+        let plan = tray.take_reply(&request, answer, now, 0);
+        shelf.apply(plan);
+        tray.refill(shelf.on_device());
+        if slices == 2 {
+            tray.photos_go_by(on(Line::Metered));
+        }
+    }
+    assert_eq!(slices, 2);
+    let held = tray.held_back();
+    assert!(held.photos == 1 && held.bytes < 20_000_000 && !server.photos.contains(&key), "{held:?}");
+}
+
+#[test]
+fn what_is_only_here_has_an_age_and_what_the_server_holds_has_none() {
+    let mut shelf = Shelf::default();
+    assert_eq!(shelf.on_device().counts().oldest_ms, None);
+    add_photo(&mut shelf, job(1), 5, PhotoRole::Original, 10);
+    assert_eq!(shelf.on_device().counts().oldest_ms, Some(NOW + 5));
+    let fact = write_entry(&mut shelf, job(2), 1);
+    assert_eq!(shelf.on_device().counts().oldest_ms, Some(NOW));
+    assert_eq!(shelf.on_device().counts_by_job()[&job(1)].oldest_ms, Some(NOW + 5));
+    shelf.entries.get_mut(&fact).unwrap().1.delivery = Delivery::Held(HeldWhy::DeviceRevoked);
+    assert_eq!(shelf.on_device().counts().oldest_ms, Some(NOW + 5));
+    shelf.entries.get_mut(&fact).unwrap().1.delivery = Delivery::Aside(AsideWhy::TooLarge);
+    assert_eq!(shelf.on_device().counts().oldest_ms, Some(NOW), "refused: the only copy is here");
+}
+
+#[test]
+fn a_tray_that_was_reported_full_is_reported_empty_at_once() {
+    let (mut shelf, mut server) = (Shelf::default(), Server::new());
+    write_entry(&mut shelf, job(1), 1);
+    let photo = add_photo(&mut shelf, job(1), 2, PhotoRole::Original, 900_000);
+    let mut tray = Tray::new(shelf.on_device());
+    tray.live(true, NOW, 0);
+    let mut reports = Vec::new();
+    for n in 0..PULL_EVERY_LIVE_MS / 10 {
+        if let Some(Request::Pull { waiting, .. }) = turn(&mut tray, &mut shelf, &mut server, NOW + n) {
+            reports.push(waiting);
+        }
+    }
+    assert!(server.photos.contains(&photo));
+    assert_eq!(reports, [1, 0], "the photo waits, and then it does not; the stream names no other reason to ask");
 }

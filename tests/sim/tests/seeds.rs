@@ -47,5 +47,5 @@ fn phone_faults_are_seen() {
     is_found(Planted::PositionFromManifest, 1..=3);
     is_found(Planted::PlanInPieces, 1..=4);
     is_found(Planted::SavedBeforeCommit, 1..=6);
-    is_found(Planted::TakenIdIsHeld, 1..=6);
+    is_found(Planted::TakenIdIsHeld, 12..=15);
 }

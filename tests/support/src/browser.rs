@@ -92,6 +92,8 @@ pub struct Browser {
     name: String,
     base: String,
     screen: Screen,
+    /// In a private window, whose data goes with it.
+    is_private: bool,
     chromedriver: Child,
     driver_url: String,
     driver: Option<WebDriver>,
@@ -104,11 +106,24 @@ impl Browser {
     /// # Errors
     /// Chromium or its driver do not start.
     pub async fn start(name: &str, base: &str, screen: Screen) -> Result<Self> {
+        Self::start_as(name, base, screen, false).await
+    }
+
+    /// The same in a private window.
+    ///
+    /// # Errors
+    /// Chromium or its driver do not start.
+    pub async fn start_private(name: &str, base: &str, screen: Screen) -> Result<Self> {
+        Self::start_as(name, base, screen, true).await
+    }
+
+    async fn start_as(name: &str, base: &str, screen: Screen, is_private: bool) -> Result<Self> {
         let (chromedriver, port) = driver_process().await?;
         let mut this = Self {
             name: name.to_owned(),
             base: base.to_owned(),
             screen,
+            is_private,
             chromedriver,
             driver_url: format!("http://127.0.0.1:{port}"),
             driver: None,
@@ -161,6 +176,9 @@ impl Browser {
         ];
         for argument in arguments {
             capabilities.add_arg(argument)?;
+        }
+        if self.is_private {
+            capabilities.add_arg("--incognito")?;
         }
         let downloads = self.downloads();
         std::fs::create_dir_all(&downloads)?;
@@ -275,11 +293,16 @@ impl Browser {
     /// # Errors
     /// The page does not load.
     pub async fn open(&self, path: &str) -> Result<()> {
-        let address = if path.contains("://") { path.to_owned() } else { format!("{}{path}", self.base) };
+        let address = self.address(path);
         match self.driver()?.goto(address.as_str()).await {
             Ok(()) => Ok(()),
             Err(error) => Err(self.failed(&format!("{address} does not open: {error}")).await),
         }
+    }
+
+    /// The whole address of a path of the app; one that is whole stays so.
+    pub fn address(&self, path: &str) -> String {
+        if path.contains("://") { path.to_owned() } else { format!("{}{path}", self.base) }
     }
 
     /// The path that the address shows.

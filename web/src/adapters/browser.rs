@@ -201,6 +201,28 @@ pub fn on_media(query: &str, news: impl Fn(bool) + 'static) {
     listener.forget();
 }
 
+/// What `start.js` keeps of the browser's offer to install the app.
+fn install_offer() -> Option<JsValue> {
+    Reflect::get(&window()?.into(), &"witnessmarkInstall".into()).ok().filter(JsValue::is_object)
+}
+
+/// Does the browser offer to install the app?
+pub fn can_install() -> bool {
+    install_offer().is_some()
+}
+
+/// Lets the browser ask the person; what they answer is between the two.
+pub async fn install() {
+    let asked = || {
+        let offer = install_offer()?;
+        let prompt: Function = Reflect::get(&offer, &"prompt".into()).ok()?.dyn_into().ok()?;
+        prompt.call0(&offer).ok()?.dyn_into::<Promise>().ok()
+    };
+    if let Some(asked) = asked() {
+        let _ = JsFuture::from(asked).await;
+    }
+}
+
 /// Lets the waiting version in; the page reloads once it is in charge.
 pub fn take_over() {
     tell(TAKE_OVER, None);

@@ -24,6 +24,10 @@ pub struct Memory {
     pub meanwhile: RefCell<Vec<Entry>>,
     /// So many photos read back as other bytes than were written.
     pub altered_reads: Cell<u32>,
+    /// The next write of a text fails so.
+    pub text_failure: RefCell<Option<StoreError>>,
+    /// Texts are said to be written and are not.
+    pub forgets_texts: Cell<bool>,
 }
 
 impl Memory {
@@ -213,7 +217,12 @@ impl LocalStore for Memory {
     }
 
     fn put_text(&self, space: Space, key: String, bytes: Vec<u8>) -> Later<'_, Result<(), StoreError>> {
-        self.texts.borrow_mut().insert((space, key), bytes);
+        if let Some(error) = self.text_failure.take() {
+            return now(Err(error));
+        }
+        if !self.forgets_texts.get() {
+            self.texts.borrow_mut().insert((space, key), bytes);
+        }
         now(Ok(()))
     }
 

@@ -24,6 +24,7 @@ mod http;
 pub mod ids;
 pub mod indexed_db;
 pub mod kept;
+pub mod line;
 pub mod live;
 pub mod locks;
 #[cfg(test)]

@@ -14,6 +14,7 @@ mod known;
 mod likeness;
 mod numbers;
 mod photos;
+mod probe;
 mod reference;
 mod rescue;
 mod revisions;
@@ -27,6 +28,7 @@ pub(crate) mod tests;
 
 pub use likeness::{Ask, Other};
 pub use photos::{PhotographError, Staged};
+pub use probe::trial;
 pub use reference::{Instrument, MethodLine, Model, Reference};
 pub use rescue::{entry_to_bring, photo_to_bring};
 pub(crate) use write::KEEP_CONFIRMED_MS;

@@ -8,7 +8,7 @@ use crate::ports::Later;
 use domain::ids::{CaptureId, uuid_v7};
 use domain::job_file::body::{MediaType, PhotoFile, Plain, Remark};
 use domain::job_file::{Body, Entry};
-use domain::tray::{PhotoDelivery, PhotoKey, PhotoRole};
+use domain::tray::{PhotoDelivery, PhotoKey, PhotoRole, Probe};
 use leptos::prelude::GetUntracked;
 use std::cell::Cell;
 use std::pin::pin;
@@ -378,4 +378,21 @@ fn work_is_kept_without_a_signature_rather_than_lost() {
     let kept = signed_of(&memory);
     assert_eq!(kept.last(), Some(&(5, false)), "after four tries it is kept without: {kept:?}");
     assert_eq!(signer.left.get(), 95);
+}
+
+#[test]
+fn a_trial_write_says_how_it_went_and_leaves_nothing() {
+    let (store, memory) = store();
+    assert_eq!(now(store.probe(1_000)), Some(Probe::Kept));
+    for (error, said) in [
+        (StoreError::QuotaExceeded, Some(Probe::Full)),
+        (StoreError::Refused("no".to_owned()), Some(Probe::Refused)),
+        (StoreError::KeyLost, None),
+    ] {
+        memory.text_failure.replace(Some(error));
+        assert_eq!(now(store.probe(1_000)), said);
+    }
+    memory.forgets_texts.set(true);
+    assert_eq!(now(store.probe(1_000)), Some(Probe::Lost));
+    assert!(memory.texts().is_empty());
 }

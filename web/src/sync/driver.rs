@@ -2,6 +2,7 @@
 //! one local transaction.
 
 use crate::adapters::file_bytes::FileBytes;
+use crate::adapters::line;
 use crate::adapters::locks;
 use crate::adapters::storage::{self, StorageState};
 use crate::adapters::wake::{Bell, WakeListener, is_visible};
@@ -10,7 +11,7 @@ use crate::ports::local_store::{LocalStore, StoreError};
 use crate::ports::transport::{Outgoing, Transport};
 use crate::store::{JobStore, KEEP_CONFIRMED_MS};
 use domain::ids::{Hash32, JobId};
-use domain::tray::{Answer, Counts, PhotoAnswer, PhotoKey, PhotoStep, Request, Tray, Word};
+use domain::tray::{Answer, Counts, HeldBack, PhotoAnswer, PhotoKey, PhotoStep, Probe, Request, Tray, Word};
 use domain::wire::sync::{Pull, Push, SYNC_VERSION};
 use leptos::prelude::{ArcRwSignal, GetUntracked, Set};
 use leptos::task::spawn_local;
@@ -27,6 +28,10 @@ const FOLLOW_AGAIN_MS: u32 = 2_000;
 const FOLLOW_DOUBLINGS: u32 = 5;
 /// Freed when an answer of the server did not fit on the device.
 const ROOM_FOR_ANSWERS: u64 = 16 * 1024 * 1024;
+
+/// As much as a good preview and the facts of a day. A device without room for it has none for work.
+const PROBE_BYTES: usize = 1024 * 1024;
+const PROBE: &str = "witnessmark-probe";
 
 /// What screens see of sync.
 #[derive(Clone, Default)]
@@ -47,6 +52,8 @@ pub struct SyncView {
     pub trouble: ArcRwSignal<Option<StoreError>>,
     /// The server says by itself when there is something new.
     pub is_live: ArcRwSignal<bool>,
+    /// Photos that wait for Wi-Fi because the person wants it so.
+    pub held_back: ArcRwSignal<HeldBack>,
 }
 
 /// What a turn came to.
@@ -113,6 +120,12 @@ impl SyncHandle {
         &self.0.view
     }
 
+    /// A person asks for an attempt now; photos that are here by now go over any line.
+    pub fn send_now(&self) {
+        line::release_photos(self.0.clock.now_ms());
+        self.poke();
+    }
+
     /// A person asks for an attempt now.
     pub fn poke(&self) {
         self.0.tray.borrow_mut().poke(self.0.clock.now_ms());
@@ -169,6 +182,8 @@ impl SyncHandle {
         let this = self.clone();
         spawn_local(async move {
             this.tidy_up().await;
+            let that = this.clone();
+            spawn_local(async move { that.try_store().await });
             this.run().await;
         });
         let this = self.clone();
@@ -239,6 +254,8 @@ impl SyncHandle {
 
     async fn pass(&self) -> Turn {
         loop {
+            // The line may have changed since the last slice.
+            self.look_at_line();
             let turn = self.turn().await;
             if turn != Turn::Moved || self.0.is_stopped.get() {
                 return turn;
@@ -246,7 +263,14 @@ impl SyncHandle {
         }
     }
 
+    fn look_at_line(&self) {
+        let mut tray = self.0.tray.borrow_mut();
+        tray.photos_go_by(line::photo_rule());
+        set_if_new(&self.0.view.held_back, tray.held_back());
+    }
+
     async fn follow(&self) {
+        self.look_at_line();
         if self.is_stale() && self.fill().await.is_ok() {
             self.show();
         }
@@ -380,6 +404,24 @@ impl SyncHandle {
         let _ = self.free(0).await;
     }
 
+    /// A real write, read back and removed: the browser's figures prove nothing. One window at a time, for all use one row; one that
+    /// a kill left behind is written over by the next start.
+    async fn try_store(&self) {
+        let this = self.clone();
+        let tried = async move {
+            match this.0.store.probe(PROBE_BYTES).await {
+                // As a save does: what the server has confirmed goes first.
+                Some(Probe::Full) if this.free(ROOM_FOR_ANSWERS).await.is_ok_and(|freed| freed > 0) => {
+                    this.0.store.probe(PROBE_BYTES).await
+                }
+                probe => probe,
+            }
+        };
+        let probe = locks::if_free(PROBE, tried).await.flatten();
+        let state = self.0.view.storage.get_untracked().unwrap_or_default();
+        self.0.view.storage.set(Some(StorageState { probe, ..state }));
+    }
+
     async fn free(&self, at_least: u64) -> Result<u64, StoreError> {
         let limit = self.0.clock.now_ms().saturating_sub(KEEP_CONFIRMED_MS);
         self.0.local.free_space(limit, at_least).await
@@ -397,6 +439,7 @@ impl SyncHandle {
             set_if_new(&view.by_job, tray.here().counts_by_job());
             set_if_new(&view.last_contact_ms, tray.link().last_contact_ms());
             set_if_new(&view.clock_ahead_ms, tray.link().clock_ahead_ms());
+            set_if_new(&view.held_back, tray.held_back());
             (word, tray.counts())
         };
         let told = self.0.told.borrow().clone();

@@ -3,11 +3,14 @@
 //! - [`bottom`]: [`MainAct`], filled by whichever part of the page is at work, and the bar that draws it;
 //! - [`saving`]: "saved on this device" once the store has said so, or why not;
 //! - [`stop_work`]: the button that is on every screen of the crew;
+//! - [`at_risk`]: that something has waited for days, that this browser promises nothing or has thrown something away;
 //! - [`photo`]: the chooser (camera or gallery) and what is remembered while a camera is open.
 //!
 //! **Never enters:** a rule; what may be recorded is asked of `domain`.
 
+pub mod at_risk;
 pub mod bottom;
+mod lost;
 pub mod photo;
 pub mod saving;
 pub mod stop_work;

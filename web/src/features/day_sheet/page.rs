@@ -10,6 +10,7 @@ use super::rows::{draw_groups, first_to_do, keep_look, last_look};
 use super::view_model::cards_of;
 use crate::app::SyncStatus;
 use crate::device::{Saving, use_device};
+use crate::features::crew::at_risk::{AtRisk, InstallHint};
 use crate::features::crew::bottom::{Act, CrewBottom, MainAct};
 use crate::features::crew::photo::open_camera;
 use crate::features::crew::stop_work::StopButton;
@@ -71,7 +72,7 @@ pub fn DaySheetPage() -> impl IntoView {
     let saving = RwSignal::new(Saving::Idle);
     let stop = StopButton::new(stoppable, None);
     let bottom = move || view! { <CrewBottom act=MainAct::default() saving otherwise=first stop /> };
-    view! { <Page title=t!(w, "screen.day_sheet") bottom=bottom>{body}</Page> }
+    view! { <Page title=t!(w, "screen.day_sheet") bottom=bottom><AtRisk />{body}<InstallHint can_wait=true /></Page> }
 }
 
 /// The phone ended the page behind its camera: back to the step that the photo was for.

@@ -6,3 +6,4 @@ pub mod bring_in;
 pub mod page;
 mod self_test;
 pub mod view_model;
+mod wifi;

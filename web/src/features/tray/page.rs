@@ -10,10 +10,12 @@ use leptos::task::spawn_local;
 use super::bring_in::BringIn;
 use super::self_test::SelfTest;
 use super::view_model::{PhotoLine, Refused, TrayJob, tray};
+use super::wifi::{PhotosWait, WifiSwitch};
 use crate::adapters::browser;
 use crate::adapters::storage::StorageState;
 use crate::app::SyncStatus;
 use crate::device::{Device, Saving, use_device};
+use crate::features::crew::at_risk::{AtRisk, InstallHint};
 use crate::features::crew::bottom::{Act, CrewBottom, MainAct};
 use crate::features::crew::stop_work::StopButton;
 use crate::features::desk::store_shut;
@@ -56,7 +58,7 @@ pub fn TrayPage() -> impl IntoView {
     };
     let send = UnsyncCallback::new(move |()| {
         if let Some(local) = untrack(|| ground.local()) {
-            local.sync.poke();
+            local.sync.send_now();
         }
     });
     let act = Signal::derive(move || {
@@ -76,9 +78,12 @@ pub fn TrayPage() -> impl IntoView {
     let bottom = move || view! { <CrewBottom act=MainAct::default() saving otherwise=act stop /> };
     view! {
         <Page title=t!(w, "screen.tray") back=Screen::Home bottom=bottom>
+            <AtRisk on_tray=true />
             <Standing />
             {list}
             {empty}
+            <WifiSwitch />
+            <InstallHint />
             <SelfTest />
             <BringIn />
         </Page>
@@ -123,6 +128,11 @@ fn Standing() -> impl IntoView {
             None => t!(w, "tray.no_contact").to_owned(),
         })
     };
+    let oldest = move || {
+        let us = i64::try_from(ground.local()?.sync.view().counts.get().oldest_ms? * 1_000).ok()?;
+        let when = w.ago(browser::now_us(), us, browser::offset_minutes(us));
+        Some(view! { <li data-oldest="">{t!(w, "tray.oldest", when = when)}</li> })
+    };
     let live = move || {
         let is_live = ground.local()?.sync.view().is_live.get();
         let words = if is_live { t!(w, "tray.live") } else { t!(w, "tray.not_live") };
@@ -142,8 +152,10 @@ fn Standing() -> impl IntoView {
         {move || status.word.get().map(|word| word_banner(w, word))}
         {shut}
         {trouble}
+        <PhotosWait />
         <ul class="stack">
             <li>{contact}</li>
+            {oldest}
             {live}
             <li class="soft">{storage}</li>
         </ul>

@@ -9,7 +9,7 @@ use crate::device::use_device;
 use crate::features::crew::saving::store_error;
 use crate::i18n::{Words, use_words};
 use crate::refusal::Refusal;
-use crate::store::JobStore;
+use crate::store::{JobStore, trial};
 use crate::t;
 use crate::ui::{Button, Chip, Section, Tone};
 
@@ -31,8 +31,7 @@ struct Found {
 async fn try_store(w: Words, store: Option<JobStore>) -> Found {
     let found = |works: bool, words: &'static str| Found { what: "store", works: Some(works), words: words.to_owned() };
     let Some(store) = store else { return found(false, t!(w, "desk.store_shut")) };
-    // Not all alike, so that nothing that shortens rows has an easy time.
-    let trial: Vec<u8> = (0..TRIAL_BYTES).map(|at| (at.wrapping_mul(2_654_435_761) >> 13).to_le_bytes()[0]).collect();
+    let trial = trial(TRIAL_BYTES);
     let written = async {
         store.put_draft(TRIAL, trial.clone()).await?;
         let read = store.draft(TRIAL).await?;

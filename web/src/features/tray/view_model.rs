@@ -179,7 +179,8 @@ mod tests {
 
     fn entry(n: u128, of: JobId, delivery: Delivery) -> TrayEntry {
         let id = uuid::Uuid::from_u128(n);
-        TrayEntry { id: EntryId::of(id), job: of, device: DeviceId::of(id), seq: 1, bytes: 10, again: false, delivery }
+        let device = DeviceId::of(id);
+        TrayEntry { id: EntryId::of(id), job: of, device, seq: 1, made_ms: None, bytes: 10, again: false, delivery }
     }
 
     #[test]
