@@ -59,7 +59,7 @@ fn agreed(votes: &mut HashMap<String, u32>, bars: &BitArray, hints: &DecodeHints
         *count += 1;
         (*count >= agree && !text.is_empty()).then(|| text.to_owned())
     };
-    if let Ok(found) = Code128Reader::default().decode_row(0, bars, hints) {
+    if let Ok(found) = Code128Reader.decode_row(0, bars, hints) {
         return vote(found, AGREE_CHECKED);
     }
     if let Ok(found) = Code39Reader::default().decode_row(0, bars, hints) {
