@@ -37,7 +37,7 @@ fn plate(text: &str, [black, white]: [u8; 2]) -> Result<Vec<u8>> {
     let mut grain = 1_u32;
     let pixel = |at: usize| {
         let (x, y) = ((at % WIDE).wrapping_sub(left), (at / WIDE).wrapping_sub(top));
-        let bar = (x < wide && y < CODE_HIGH).then(|| x / MODULE).and_then(|module| u32::try_from(module).ok());
+        let bar = (x < wide && y < CODE_HIGH).then_some(x / MODULE).and_then(|module| u32::try_from(module).ok());
         grain = grain.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
         let paper = if bar.is_some_and(|bar| code.get(bar, 0)) { black } else { white };
         paper.saturating_add(grain.to_be_bytes()[0] % 6)
