@@ -30,6 +30,7 @@ mod rehearsal;
 mod rescue;
 mod rig;
 mod rule_sets;
+mod scan;
 mod seal;
 mod sealed;
 mod sign_in;

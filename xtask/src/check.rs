@@ -57,8 +57,8 @@ fn host_lints() -> Command {
 
 fn browser_lints() -> Result<()> {
     web::ensure_target()?;
-    let mut clippy =
-        tools::cargo(["clippy", "--lib", "--package", "web", "--package", "verifier", "--package", "domain"]);
+    let mut clippy = tools::cargo(["clippy", "--lib"]);
+    clippy.args(["--package", "web", "--package", "reader", "--package", "verifier", "--package", "domain"]);
     clippy.args(["--target", "wasm32-unknown-unknown", "--", "--deny", "warnings"]);
     tools::run(&mut clippy)
 }

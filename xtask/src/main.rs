@@ -8,6 +8,7 @@ use anyhow::{Result, bail};
 
 mod bench;
 mod check;
+mod code_reader;
 mod kills;
 mod methods;
 mod postgres;

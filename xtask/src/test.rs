@@ -117,7 +117,16 @@ fn parts() -> Result<Vec<Part>> {
             tools::run(&mut bed.cargo(&["test", "--package", "server", "--package", "tests", "--lib", "--bins"])?)
         }),
         part("web", "the web app's logic, on this machine", |_| {
-            tools::run(&mut tools::cargo(["test", "--package", "web", "--package", "verifier", "--lib"]))
+            tools::run(&mut tools::cargo([
+                "test",
+                "--package",
+                "web",
+                "--package",
+                "reader",
+                "--package",
+                "verifier",
+                "--lib",
+            ]))
         }),
         part("web-build", "the web app as it ships", |bed| {
             for line in web::sizes(bed.dist()?)? {

@@ -3,14 +3,15 @@
 //! Everything that is named by its content goes to `assets/`; the rest keeps its name. The page, the service worker and every other
 //! text file of `web/public/` are templates with these placeholders:
 //!
-//! - `{{js}}`, `{{wasm}}`, `{{words}}`, `{{css}}`: addresses of the four assets,
+//! - `{{js}}`, `{{wasm}}`, `{{words}}`, `{{css}}`, `{{reader}}`: addresses of the assets that the page names,
 //! - `{{build}}`: 16 hexadecimal digits that change whenever anything of the shell changes,
 //! - `{{manifest}}` (in `sw.js` only): `{"build": …, "files": [{"url": …, "sha256": …}, …]}`, every file of the shell except
 //!   `sw.js` itself, so that the service worker can install all of it or nothing and can tell a damaged answer.
 //!
 //! `verifier.html` is made apart (`web/verifier`): one file that checks a sealed pack without anybody's help.
 //!
-//! The wasm is cut into the module that starts the app and the parts that it loads later (`web/src/parts.rs`).
+//! The wasm is cut into the module that starts the app and the parts that it loads later (`web/src/parts.rs`). The reader of codes is a
+//! module of its own (`code_reader.rs`).
 //!
 //! The same sources give the same bytes.
 
@@ -24,7 +25,7 @@ use sha2::{Digest, Sha256};
 use wasm_bindgen_cli_support::Bindgen;
 use wasm_split_cli_support::Options as Cut;
 
-use crate::{tools, verifier_page};
+use crate::{code_reader, tools, verifier_page};
 
 const TARGET: &str = "wasm32-unknown-unknown";
 const ASSETS: &str = "assets";
@@ -37,7 +38,7 @@ pub(crate) const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 /// Where the glue finds the loaders of the parts.
 const LOADERS: &str = "parts.js";
 /// How the names of parts begin, so that they can be told from what is loaded first.
-const PART: &str = "part-";
+pub(crate) const PART: &str = "part-";
 const BROTLI_QUALITY: i32 = 11;
 const BROTLI_WINDOW_BITS: i32 = 22;
 
@@ -109,7 +110,7 @@ pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
     bind(Bindgen::new().web(true)?.keep_lld_exports(true), "web", &first, &bound)?;
     fs::remove_file(&first)?;
     copy_tree(&parts, &bound)?;
-    lay_out(&bound, &tools::root().join("web"), &dist)?;
+    lay_out(&bound, &code_reader::build(profile)?, &tools::root().join("web"), &dist)?;
     // After the shell: a phone needs no page that checks packs.
     verifier_page::build(profile, &dist)?;
     fs::write(&stamp, inputs)?;
@@ -294,7 +295,7 @@ pub(crate) fn bind(bindgen: &mut Bindgen, name: &str, wasm: &Path, into: &Path) 
 }
 
 /// Puts the shell together: assets named by their content first, then the templates that name them.
-fn lay_out(bound: &Path, web: &Path, dist: &Path) -> Result<()> {
+fn lay_out(bound: &Path, reader: &Path, web: &Path, dist: &Path) -> Result<()> {
     if dist.exists() {
         fs::remove_dir_all(dist)?;
     }
@@ -328,6 +329,7 @@ fn lay_out(bound: &Path, web: &Path, dist: &Path) -> Result<()> {
     }
     let words = write_named(&assets, "words", "txt", words_file(&web.join("locales"))?.as_bytes())?;
     let css = write_named(&assets, "style", "css", style_sheet(&web.join("style"))?.as_bytes())?;
+    let reader = code_reader::lay_out(reader, web, &assets)?;
 
     let public = web.join("public");
     copy_tree(&public, dist)?;
@@ -338,6 +340,7 @@ fn lay_out(bound: &Path, web: &Path, dist: &Path) -> Result<()> {
         ("{{wasm}}", address(&wasm)),
         ("{{words}}", address(&words)),
         ("{{css}}", address(&css)),
+        ("{{reader}}", address(&reader)),
         ("{{build}}", build.clone()),
     ];
     fill(dist, &filled)?;
@@ -376,7 +379,7 @@ fn words_file(locales: &Path) -> Result<String> {
     Ok(languages.join("\u{1}"))
 }
 
-fn write_named(folder: &Path, stem: &str, ext: &str, bytes: &[u8]) -> Result<String> {
+pub(crate) fn write_named(folder: &Path, stem: &str, ext: &str, bytes: &[u8]) -> Result<String> {
     let digest = tools::hex(&Sha256::digest(bytes));
     let name = format!("{stem}-{}.{ext}", &digest[..NAME_DIGITS]);
     fs::write(folder.join(&name), bytes)?;
@@ -447,10 +450,9 @@ fn url_of(dist: &Path, file: &Path) -> Result<String> {
 /// One digest over all that the web app is made from.
 fn digest_of_inputs(profile: Profile) -> Result<String> {
     let root = tools::root();
-    let mut files =
-        ["Cargo.toml", "Cargo.lock", ".cargo/config.toml", "xtask/src/web.rs", "xtask/src/verifier_page.rs"]
-            .map(|name| root.join(name))
-            .to_vec();
+    let own = ["web.rs", "code_reader.rs", "verifier_page.rs"].map(|name| root.join("xtask/src").join(name));
+    let mut files = ["Cargo.toml", "Cargo.lock", ".cargo/config.toml"].map(|name| root.join(name)).to_vec();
+    files.extend(own);
     for room in ["web", "domain"] {
         files.extend(tools::files_below(&root.join(room))?);
     }
@@ -478,6 +480,9 @@ mod tests {
             ("bound/parts.js", "import { initSync } from './web.js'; fetch('./split_desk.wasm');"),
             ("bound/split_desk.wasm", "\0asm2"),
             ("bound/web_bg.wasm", "\0asm"),
+            ("reader/reader.js", "let wasm_bindgen;"),
+            ("reader/reader_bg.wasm", "\0asm3"),
+            ("web/reader/worker.js", "wasm_bindgen('{{wasm}}');"),
             ("web/locales/en.json", r#"{ "b": "two", "a": "one" }"#),
             ("web/locales/de.json", r#"{ "a": "eins", "b": "zwei" }"#),
             ("web/locales/es.json", r#"{ "a": "uno", "b": "dos" }"#),
@@ -485,7 +490,7 @@ mod tests {
             ("web/style/a.css", "a{}"),
             (
                 "web/public/index.html",
-                "<link href={{css}}><script src={{js}} data-wasm={{wasm}} data-words={{words}} data-build={{build}}>",
+                "<link href={{css}}><script src={{js}} data-wasm={{wasm}} data-words={{words}} data-reader={{reader}} data-build={{build}}>",
             ),
             ("web/public/sw.js", "const SHELL = {{manifest}}; // {{build}}"),
             ("web/public/icons/one.svg", "<svg/>"),
@@ -507,7 +512,7 @@ mod tests {
     fn manifest_names_every_file_but_the_worker_with_its_true_hash() {
         let bed = bed("manifest");
         let dist = bed.join("dist");
-        lay_out(&bed.join("bound"), &bed.join("web"), &dist).unwrap();
+        lay_out(&bed.join("bound"), &bed.join("reader"), &bed.join("web"), &dist).unwrap();
         let worker = fs::read_to_string(dist.join("sw.js")).unwrap();
         let json = worker.strip_prefix("const SHELL = ").unwrap().split_once("; //").unwrap().0;
         let manifest: serde_json::Value = serde_json::from_str(json).unwrap();
@@ -520,6 +525,10 @@ mod tests {
         let page = fs::read_to_string(dist.join("index.html")).unwrap();
         assert!(!page.contains("{{"), "{page}");
         assert!(page.contains(manifest["build"].as_str().unwrap()));
+        let reader = page.split_once("data-reader=/").unwrap().1.split(' ').next().unwrap();
+        let script = fs::read_to_string(dist.join(reader)).unwrap();
+        let wasm = script.split_once("wasm_bindgen('").unwrap().1.split('\'').next().unwrap();
+        assert_eq!(fs::read(dist.join(ASSETS).join(wasm)).unwrap(), b"\0asm3", "{script}");
         fs::remove_dir_all(bed).unwrap();
     }
 
@@ -527,7 +536,7 @@ mod tests {
     fn same_sources_same_bytes_and_a_change_anywhere_is_a_new_build() {
         let bed = bed("same");
         let worker_of = |dist: &str| {
-            lay_out(&bed.join("bound"), &bed.join("web"), &bed.join(dist)).unwrap();
+            lay_out(&bed.join("bound"), &bed.join("reader"), &bed.join("web"), &bed.join(dist)).unwrap();
             fs::read_to_string(bed.join(dist).join("sw.js")).unwrap()
         };
         let first = worker_of("one");

@@ -98,6 +98,8 @@ pub struct Browser {
     driver_url: String,
     driver: Option<WebDriver>,
     profile: TempDir,
+    /// A clip that its fake camera shows; without one it has no camera.
+    clip: Option<PathBuf>,
 }
 
 impl Browser {
@@ -128,6 +130,7 @@ impl Browser {
             driver_url: format!("http://127.0.0.1:{port}"),
             driver: None,
             profile: tempfile::Builder::new().prefix("browser-profile-").tempdir()?,
+            clip: None,
         };
         this.reopen().await?;
         Ok(this)
@@ -180,6 +183,11 @@ impl Browser {
         if self.is_private {
             capabilities.add_arg("--incognito")?;
         }
+        if let Some(clip) = &self.clip {
+            capabilities.add_arg("--use-fake-device-for-media-stream")?;
+            capabilities.add_arg("--use-fake-ui-for-media-stream")?;
+            capabilities.add_arg(&format!("--use-file-for-fake-video-capture={}", clip.display()))?;
+        }
         let downloads = self.downloads();
         std::fs::create_dir_all(&downloads)?;
         capabilities.add_experimental_option(
@@ -189,6 +197,11 @@ impl Browser {
         )?;
         capabilities.insert_base_capability("goog:loggingPrefs".to_owned(), json!({"browser": "ALL"}));
         Ok(capabilities)
+    }
+
+    /// From the next [`Browser::reopen`] on there is a camera, it is allowed, and it shows this clip (YUV4MPEG2) over and over.
+    pub fn put_before_camera(&mut self, clip: PathBuf) {
+        self.clip = Some(clip);
     }
 
     /// Where downloads lie.

@@ -3,7 +3,7 @@
 //! - [`browser`]: small things: preferences, language, theme, clock, clipboard, cross-tab lock, the service worker's news;
 //! - [`fetch`]: calls to our server, with sign-in renewed, time limits and typed refusals;
 //! - [`indexed_db`]: what the device keeps ([`memory`] is the same for tests), [`file_bytes`]: bytes of photos;
-//! - [`camera`], [`photo`] over [`picture_decoder`]: a chosen file to an original and its preview; [`barcode`]: a code seen by the camera;
+//! - [`camera`], [`photo`] over [`picture_decoder`]: a chosen file to an original and its preview; [`barcode`]: a code seen by the camera or in a photo;
 //! - [`server`] over [`http`], [`packing`] and [`tus`]: the way to the server for sync;
 //! - [`pin_seal`]: a PIN that only the server opens; [`device_key`]: the key that entries are signed with; [`row_key`]: the key that rows are kept under;
 //! - [`kept`]: who works here, before any store is open;

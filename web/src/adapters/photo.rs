@@ -6,7 +6,7 @@ use super::file_bytes::FileBytes;
 use super::{locks, picture_decoder};
 use crate::ports::camera::{Original, PhotoRefusal, Preview};
 use domain::evidence::grey::{Grey, LONG_EDGE};
-use domain::evidence::image_header::{HEAD_BYTES, sniff};
+use domain::evidence::image_header::{HEAD_BYTES, ImageHeader, sniff};
 use domain::ids::{CaptureId, Hash32};
 use domain::job_file::body::{MediaType, PhotoFile, PhotoOrigin};
 use domain::wire::limits::PHOTO_BYTES_MAX;
@@ -102,19 +102,9 @@ pub async fn grey_of_preview(preview: &FileBytes) -> Option<Grey> {
 }
 
 async fn draw(buffer: &ArrayBuffer, width: u32, height: u32) -> Option<Decoded> {
-    let canvas = match picture_decoder::unpack(buffer, width, height, EDGE_MAX).await {
-        Some(frame) => {
-            let canvas = Canvas::of(&frame.source(), frame.width(), frame.height());
-            frame.close();
-            canvas?
-        }
-        None => {
-            let bitmap = unpack(buffer, &small_and_upright(width, height)).await?;
-            let canvas = Canvas::of(&bitmap, bitmap.width(), bitmap.height());
-            bitmap.close();
-            canvas?
-        }
-    };
+    let canvas =
+        with_unpacked(buffer, width, height, EDGE_MAX, |source, (width, height)| Canvas::of(source, width, height));
+    let canvas = canvas.await??;
     let grey = canvas.grey();
     let preview = match canvas.encode().await {
         Some((bytes, width, height)) => named(bytes, width, height).await,
@@ -124,14 +114,46 @@ async fn draw(buffer: &ArrayBuffer, width: u32, height: u32) -> Option<Decoded> 
     Some(Decoded { preview, grey })
 }
 
-fn small_and_upright(width: u32, height: u32) -> ImageBitmapOptions {
+/// A picture for other eyes than a person's, unpacked as [`decode`] does, with its size then; `None` if it cannot be.
+pub(super) async fn look_at<T>(
+    buffer: &ArrayBuffer,
+    edge: u32,
+    look: impl FnOnce(&ImageBitmap, (u32, u32)) -> T,
+) -> Option<T> {
+    let ImageHeader { width, height, .. } = sniff(&FileBytes::of_buffer(buffer.clone()).head(HEAD_BYTES))?;
+    let pixels = u64::from(width) * u64::from(height);
+    if pixels == 0 || pixels > PIXELS_MAX {
+        return None;
+    }
+    locks::one_picture_at_a_time(with_unpacked(buffer, width, height, edge, look)).await
+}
+
+async fn with_unpacked<T>(
+    buffer: &ArrayBuffer,
+    width: u32,
+    height: u32,
+    edge: u32,
+    draw: impl FnOnce(&ImageBitmap, (u32, u32)) -> T,
+) -> Option<T> {
+    if let Some(frame) = picture_decoder::unpack(buffer, width, height, edge).await {
+        let drawn = draw(&frame.source(), (frame.width(), frame.height()));
+        frame.close();
+        return Some(drawn);
+    }
+    let bitmap = unpack(buffer, &small_and_upright(width, height, edge)).await?;
+    let drawn = draw(&bitmap, (bitmap.width(), bitmap.height()));
+    bitmap.close();
+    Some(drawn)
+}
+
+fn small_and_upright(width: u32, height: u32, edge: u32) -> ImageBitmapOptions {
     let options = ImageBitmapOptions::new();
     options.set_image_orientation(ImageOrientation::FromImage);
     options.set_resize_quality(ResizeQuality::Medium);
     // One edge is named and the browser keeps the shape. The other way round for a photo that it turns upright: then the
     // longer edge may come out as the one not named, which the drawing puts right.
-    if width.max(height) > EDGE_MAX {
-        if width >= height { options.set_resize_width(EDGE_MAX) } else { options.set_resize_height(EDGE_MAX) }
+    if width.max(height) > edge {
+        if width >= height { options.set_resize_width(edge) } else { options.set_resize_height(edge) }
     }
     options
 }
@@ -255,7 +277,7 @@ fn is_flat(context: &OffscreenCanvasRenderingContext2d, width: u32, height: u32)
 }
 
 /// The size of a smaller picture: the same shape, `most` at most.
-fn fit(width: u32, height: u32, most: u32) -> (u32, u32) {
+pub(super) fn fit(width: u32, height: u32, most: u32) -> (u32, u32) {
     let long = width.max(height);
     if long <= most {
         return (width.max(1), height.max(1));

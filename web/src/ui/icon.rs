@@ -39,6 +39,8 @@ pub enum Icon {
     Info,
     /// Leave.
     Leave,
+    /// A lamp, a torch.
+    Light,
     /// A list.
     List,
     /// Locked by something before it.
@@ -97,6 +99,7 @@ impl Icon {
             Self::Gate => "<path d='M4 21V6M20 21V6M2 9h20v5H2zM8 9l-3 5M14 9l-3 5M20 9l-3 5'/>",
             Self::Info => "<circle cx='12' cy='12' r='9.5'/><path d='M12 11v6M12 7v.2'/>",
             Self::Leave => "<path d='M14 3H4v18h10M9 12h12M16 7l5 5-5 5'/>",
+            Self::Light => "<path d='M9 2h9l-2 6v14h-5V8zM9.500 8h7M3 4l3 1.500M2 10h3.500M3 16l3-1.500'/>",
             Self::List => "<path d='M3 6h2M9 6h12M3 12h2M9 12h12M3 18h2M9 18h12'/>",
             Self::Lock => "<path d='M4 11h16v10H4zM8 11V7a4 4 0 0 1 8 0v4M12 15v2'/>",
             Self::Menu => "<path d='M3 6h18M3 12h18M3 18h18'/>",

@@ -1,7 +1,7 @@
 //! One step on the phone: its cautions, its act, its gate, and a part for each kind of evidence.
 //!
 //! [`page`] is the frame; [`requirement`] draws one requirement with what was recorded; the parts that record are [`photo`],
-//! [`reading`], [`serial`], [`confirmation`] (also choices), [`countersign`], [`signature`] and [`wait`]; [`deviation`] asks the lead,
+//! [`reading`], [`serial`] with [`scan`], [`confirmation`] (also choices), [`countersign`], [`signature`] and [`wait`]; [`deviation`] asks the lead,
 //! [`staged`] about photos that are not evidence yet. What is shown is worked out in [`view_model`], pure. At each moment one
 //! requirement is at work, and its action is the main one at the bottom.
 //!
@@ -16,6 +16,7 @@ pub mod page;
 mod photo;
 mod reading;
 mod requirement;
+mod scan;
 mod serial;
 mod signature;
 mod staged;

@@ -1,15 +1,12 @@
-//! A serial number: scanned where the browser can, else typed twice.
+//! A serial number: scanned, or typed twice.
 
 use leptos::prelude::*;
-use leptos::task::spawn_local;
 
 use super::ctx::Ctx;
+use super::scan::Scan;
 use super::view_model::{SerialDraft, serial_body, serial_preview};
-use crate::adapters::barcode::{self, NothingRead};
 use crate::t;
-use crate::ui::{Banner, Button, CheckRow, Field, FieldKind, Icon, Sheet, Tone};
-
-const VIDEO: &str = "scan-view";
+use crate::ui::{Banner, CheckRow, Field, FieldKind, Tone};
 
 /// Records a serial.
 #[component]
@@ -35,14 +32,19 @@ pub fn SerialPart(
         confirmed.set(draft.confirmed);
     });
     let slot = ctx.place().slot;
-    let seen = Memo::new(move |_| {
-        let draft = draft.get();
+    let preview = move |draft: &SerialDraft| {
         ctx.job(|job| {
             let model = job.units.iter().find(|unit| unit.slot == slot).map(|unit| &unit.model);
-            serial_preview(w, job, slot, model, &draft)
+            serial_preview(w, job, slot, model, draft)
         })
         .unwrap_or_default()
-    });
+    };
+    let seen = Memo::new(move |_| preview(&draft.get()));
+    let tell = move |raw: String| preview(&SerialDraft { raw, scanned: true, ..SerialDraft::default() });
+    let taken = move |text: String| {
+        scanned.set(text.clone());
+        raw.set(text);
+    };
     let save = move || {
         let draft = draft.get_untracked();
         let corrects = ctx.correcting.get_untracked();
@@ -67,7 +69,7 @@ pub fn SerialPart(
     });
     view! {
         <p class="soft">{model.flatten()}</p>
-        {barcode::is_there().then(|| view! { <Scan raw scanned /> })}
+        <Scan tell taken />
         <Field label=t!(w, "step.serial.first") kind=FieldKind::Exact value=raw fault />
         {move || seen.with(|seen| seen.may_confirm).then(|| {
             view! { <CheckRow label=t!(w, "step.serial.it_is") checked=confirmed /> }
@@ -76,49 +78,6 @@ pub fn SerialPart(
             view! { <Field label=t!(w, "step.serial.again") hint=t!(w, "step.serial.again_hint") kind=FieldKind::Exact value=again fault=differs /> }
         })}
         {move || seen.with(|seen| seen.warning.clone()).map(|words| view! { <Banner tone=Tone::Caution><p>{words}</p></Banner> })}
-    }
-    .into_any()
-}
-
-/// The camera as a scanner.
-#[component]
-fn Scan(raw: RwSignal<String>, scanned: RwSignal<String>) -> impl IntoView {
-    let w = crate::i18n::use_words();
-    let open = RwSignal::new(false);
-    let trouble = RwSignal::new(None::<NothingRead>);
-    let start = move || {
-        trouble.set(None);
-        open.set(true);
-        spawn_local(async move {
-            // The dialog draws its picture first.
-            gloo_timers::future::TimeoutFuture::new(50).await;
-            let read = barcode::read(VIDEO, move || open.try_get_untracked().unwrap_or(false)).await;
-            match read {
-                Ok(text) => {
-                    scanned.try_set(text.clone());
-                    raw.try_set(text);
-                }
-                Err(nothing) if open.try_get_untracked() == Some(true) => {
-                    trouble.try_set(Some(nothing));
-                }
-                Err(_) => {}
-            }
-            open.try_set(false);
-        });
-    };
-    let told = move || {
-        trouble.get().map(|nothing| match nothing {
-            NothingRead::NoCamera => t!(w, "step.serial.no_camera"),
-            NothingRead::NoCode => t!(w, "step.serial.no_code"),
-        })
-    };
-    view! {
-        <Button label=t!(w, "step.serial.scan") icon=Icon::Scan on_press=start />
-        {move || told().map(|words| view! { <p class="soft" role="status">{words}</p> })}
-        <Sheet open title=t!(w, "step.serial.scan_title")>
-            <video id=VIDEO class="scan" playsinline muted></video>
-            <p class="soft">{t!(w, "step.serial.scan_hint")}</p>
-        </Sheet>
     }
     .into_any()
 }

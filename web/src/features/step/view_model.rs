@@ -466,6 +466,11 @@ fn serial_of(draft: &SerialDraft, scan: &ScanReading) -> Result<Serial, Problem>
     if draft.confirmed { serial_as_confirmed(scan) } else { serial_from(scan) }
 }
 
+/// A code as a person can see it: signs that only machines see become dots.
+pub fn shown_code(raw: &str) -> String {
+    raw.trim().chars().map(|sign| if sign.is_control() { '·' } else { sign }).collect()
+}
+
 /// Reads a serial and compares it with its model and with the other places of the job.
 pub fn serial_preview(
     w: Words,

@@ -55,8 +55,8 @@ async fn try_camera(w: Words) -> Found {
     Found { what: "camera", works, words: words.to_owned() }
 }
 
-fn try_reader(w: Words) -> Found {
-    let works = barcode::is_there();
+async fn try_reader(w: Words) -> Found {
+    let works = barcode::works().await;
     let words = if works { t!(w, "tray.try.reader") } else { t!(w, "tray.try.no_reader") };
     Found { what: "reader", works: Some(works), words: words.to_owned() }
 }
@@ -89,7 +89,7 @@ pub fn SelfTest() -> impl IntoView {
             let add = |one: Found| found.try_update(|all| all.push(one));
             add(try_store(w, store).await);
             add(try_camera(w).await);
-            add(try_reader(w));
+            add(try_reader(w).await);
             add(try_offline(w));
             add(try_server(w, api).await);
             let _ = busy.try_set(false);
