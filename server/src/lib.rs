@@ -95,6 +95,7 @@ pub async fn build_over(config: Config, clock: Clock, objects: state::Objects) -
         passwords: Passwords::new()?,
         limits: Arc::default(),
         live: Arc::default(),
+        turns: Turns::default(),
         sealing: config.seal_key.clone(),
         config: Arc::new(config),
         clock,

@@ -18,6 +18,7 @@ use crate::config::{Config, PhotoStoreSetting};
 use crate::db::Db;
 use crate::features::live::Live;
 use crate::handover::key::Sealing;
+use crate::job_files::turns::Turns;
 use crate::methods::Methods;
 use crate::photos::store::PhotoStore;
 
@@ -52,6 +53,8 @@ pub struct AppState {
     pub objects: Objects,
     /// News for devices that are open.
     pub live: Arc<Live>,
+    /// A firm's requests wait for each other here.
+    pub turns: Turns,
     /// Signs sealed packs, where this installation has a key.
     pub sealing: Option<Sealing>,
 }

@@ -2,7 +2,7 @@
 //!
 //! [`append::append`] is the only function that writes to the log, for people's entries and for the server's own.
 //! [`load`] gives a job file back as the domain knows it, [`project`] folds it into rows for lists, [`own`] writes entries of the server's device, [`findings`] writes
-//! what only the server can know, [`countersigns`] decides what is under a countersignature, [`visible`] says who may see a job, [`voice`] draws and shows answers for the telephone, [`worker`] projects soon after a push.
+//! what only the server can know, [`countersigns`] decides what is under a countersignature, [`turns`] lets a firm's requests wait without a connection, [`visible`] says who may see a job, [`voice`] draws and shows answers for the telephone, [`worker`] projects soon after a push.
 //!
 //! What several features need stands here, because features do not import each other. **Never enters:** requests and
 //! answers; what an entry means (that is `domain::job_file`).
@@ -14,6 +14,7 @@ pub mod load;
 pub(crate) mod own;
 pub mod project;
 mod queries;
+pub mod turns;
 pub mod visible;
 pub mod voice;
 pub mod worker;

@@ -32,11 +32,13 @@ const ROUNDS_MAX: usize = 3;
 /// # Errors
 /// The database does not answer. A single job that cannot be projected is logged and left.
 pub async fn project_dirty(state: &AppState, firm: FirmId) -> Result<(), ApiError> {
+    if dirty_jobs(state, firm).await?.is_empty() {
+        return Ok(());
+    }
+    let _turn = state.turns.project(firm).await;
     let mut failed: BTreeSet<JobId> = BTreeSet::new();
     for _ in 0..ROUNDS_MAX {
-        let mut tx = state.db.begin_for_firm(firm).await?;
-        let dirty = queries::dirty_jobs(&mut tx).await?;
-        tx.commit().await?;
+        let dirty = dirty_jobs(state, firm).await?;
         let jobs: Vec<JobId> = dirty.into_iter().map(JobId::of).filter(|job| !failed.contains(job)).collect();
         if jobs.is_empty() {
             break;
@@ -49,6 +51,13 @@ pub async fn project_dirty(state: &AppState, firm: FirmId) -> Result<(), ApiErro
         }
     }
     Ok(())
+}
+
+async fn dirty_jobs(state: &AppState, firm: FirmId) -> Result<Vec<Uuid>, ApiError> {
+    let mut tx = state.db.begin_for_firm(firm).await?;
+    let dirty = queries::dirty_jobs(&mut tx).await?;
+    tx.commit().await?;
+    Ok(dirty)
 }
 
 /// Makes all projections of a firm anew.

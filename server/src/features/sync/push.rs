@@ -61,6 +61,7 @@ enum Judged {
 }
 
 async fn take(state: &AppState, caller: &Caller, push: &Push) -> Result<Vec<PushVerdict>, ApiError> {
+    let _turn = state.turns.push(caller.firm).await;
     let now_us = state.clock.now_us();
     let (mut tx, standing) = state.db.begin_for_delivery(caller).await?;
     caller.may(Action::Sync, Ownership::Own)?;
