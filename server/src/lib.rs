@@ -35,6 +35,7 @@ use crate::auth::tokens::Tokens;
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::features::live;
+use crate::job_files::turns::Turns;
 use crate::methods::Methods;
 use crate::state::AppState;
 

@@ -33,7 +33,7 @@ const PHOTOS: usize = 15;
 /// Behind the end of each picture, so that no two are alike; about what a phone's preview weighs.
 const PHOTO_TAIL: usize = 40_000;
 /// Kills at random, each on the older store anew.
-const KILLS: u64 = 8;
+const KILLS: u64 = 4;
 const SEED: u64 = 2_207;
 /// From the address to the kill: before, in and after the opening of this machine.
 const KILL_WITHIN_MS: u64 = 900;
