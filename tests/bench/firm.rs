@@ -1,5 +1,7 @@
 //! A firm of so many technicians, each with a phone and a job, on the server's own program.
 
+use std::net::Ipv4Addr;
+
 use anyhow::{Context as _, Result, ensure};
 use domain::ids::{JobId, PersonId};
 use futures_util::{StreamExt as _, TryStreamExt as _};
@@ -44,7 +46,7 @@ impl Firm {
         let db = TestDb::create().await;
         let folder = tempfile::tempdir()?;
         let photos = format!("file://{}", folder.path().join("photos").display());
-        let mut server = Program::of(&db, photos, folder.path())?;
+        let mut server = Program::of(&db, photos, folder.path())?.with("TRUST_FORWARDED_FOR", "1".to_owned());
         server.start().await?;
         let owner = db.owner_pool().await;
         let method = work::publish(&owner).await;
@@ -68,7 +70,10 @@ impl Firm {
 
 /// Somebody of the demo firm.
 pub async fn sign_in(address: &str, email: &str) -> Result<Client> {
-    let mut client = Client::new(address);
+    sign_in_as(Client::new(address), email).await
+}
+
+async fn sign_in_as(mut client: Client, email: &str) -> Result<Client> {
     let answer = client.sign_in(email, PASSWORD, None).await;
     ensure!(answer.status == 200, "{email}: {} {}", answer.status, answer.body);
     Ok(client)
@@ -85,9 +90,11 @@ async fn people(address: &str, count: usize) -> Result<Vec<Client>> {
             let invited = owner.post("/api/people", &invitation).await;
             let link = invited.body["link"].as_str().with_context(|| invited.body.to_string())?.to_owned();
             let body = json!({"password": PASSWORD, "display_name": name});
-            let joined = Client::new(address).post(&api_of(&link), &body).await;
+            // Tries are counted by network address, and technicians are out on the road.
+            let own = Ipv4Addr::from_bits(Ipv4Addr::new(10, 0, 0, 1).to_bits() + u32::try_from(number)?);
+            let joined = Client::from_address(address, own).post(&api_of(&link), &body).await;
             ensure!(joined.status == 204, "{} {}", joined.status, joined.body);
-            sign_in(address, &email).await
+            sign_in_as(Client::from_address(address, own), &email).await
         }
     };
     futures_util::stream::iter((0..count).map(join)).buffered(AT_ONCE).try_collect().await

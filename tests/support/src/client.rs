@@ -1,7 +1,9 @@
 //! Somebody who uses the API: an access token in memory and the refresh cookie, both in plain sight of the test.
 
+use std::net::Ipv4Addr;
+
 use reqwest::Method;
-use reqwest::header::{HeaderMap, SET_COOKIE};
+use reqwest::header::{HeaderMap, HeaderName, HeaderValue, SET_COOKIE};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
@@ -61,6 +63,14 @@ impl Client {
         // Connections are kept by a client: tests that count on order must not share them with others.
         let http = reqwest::Client::builder().build().expect("a client");
         Self { http, base: base.to_owned(), token: None, cookie: None, session: Value::Null }
+    }
+
+    /// Without a session, from a network address of its own, for a server that trusts what its front says of that.
+    pub fn from_address(base: &str, address: Ipv4Addr) -> Self {
+        let said = HeaderValue::from_str(&address.to_string()).expect("digits and dots");
+        let headers = HeaderMap::from_iter([(HeaderName::from_static("x-forwarded-for"), said)]);
+        let http = reqwest::Client::builder().default_headers(headers).build().expect("a client");
+        Self { http, ..Self::new(base) }
     }
 
     /// Who this is.
