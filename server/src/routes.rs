@@ -15,8 +15,11 @@ use crate::state::AppState;
 
 /// The whole service.
 pub fn router(state: AppState) -> Router {
+    // Brotli packs a little better and takes tens of megabytes for each answer under way, which the phones of one firm multiply: it
+    // is for files, which a browser fetches once.
+    let api = api().layer(CompressionLayer::new().no_br());
     Router::new()
-        .nest("/api", api())
+        .nest("/api", api)
         .route("/.well-known/witnessmark-seal-key", get(seals::get_seal_key))
         .fallback(files::serve_file)
         .layer(CompressionLayer::new())

@@ -46,6 +46,15 @@ async fn a_packed_push_is_the_same_push() {
 }
 
 #[tokio::test]
+async fn an_answer_is_packed_with_what_costs_little_memory() {
+    let app = TestApp::start().await;
+    let lead = TestPhone::sign_in(&app, LEAD).await;
+    let request = lead.client.request(Verb::GET, "/api/reference").header("accept-encoding", "gzip, deflate, br");
+    let told = send(request).await;
+    assert_eq!((told.status, told.header("content-encoding")), (200, "gzip"));
+}
+
+#[tokio::test]
 async fn what_unpacks_to_nonsense_or_to_too_much_is_refused_as_a_whole() {
     let app = TestApp::start().await;
     let lead = TestPhone::sign_in(&app, LEAD).await;

@@ -10,6 +10,7 @@ use domain::tray::{Answer, Failure, PhotoAnswer, PhotoKey, PhotoStep, Request};
 use domain::wire::sync::{MEDIA_TYPE, PACK_FROM_BYTES, PROTOCOL_HEADER, PROTOCOL_VALUE, Pull, Push, SYNC_VERSION};
 use domain::wire::{from_bytes, to_bytes};
 use flate2::Compression;
+use flate2::read::MultiGzDecoder;
 use flate2::write::GzEncoder;
 use reqwest::Method as Verb;
 use serde_json::Value;
@@ -239,12 +240,17 @@ async fn read(response: reqwest::Result<reqwest::Response>, silence: Duration) -
 /// As a browser unpacks what the server packed.
 fn decoded(mut told: client::Answer) -> Result<client::Answer, Failure> {
     // An answer to HEAD says how its body would be packed and has none.
-    if told.header("content-encoding") == "br" && !told.bytes.is_empty() {
-        let mut plain = Vec::new();
-        brotli::Decompressor::new(told.bytes.as_slice(), BUFFER)
-            .read_to_end(&mut plain)
-            .map_err(|_| Failure::Unreadable)?;
-        told.bytes = plain;
-    }
+    let packed = std::mem::take(&mut told.bytes);
+    let mut plain = Vec::new();
+    let unpacked = match told.header("content-encoding") {
+        "br" if !packed.is_empty() => brotli::Decompressor::new(packed.as_slice(), BUFFER).read_to_end(&mut plain),
+        "gzip" if !packed.is_empty() => MultiGzDecoder::new(packed.as_slice()).read_to_end(&mut plain),
+        _ => {
+            told.bytes = packed;
+            return Ok(told);
+        }
+    };
+    unpacked.map_err(|_| Failure::Unreadable)?;
+    told.bytes = plain;
     Ok(told)
 }
