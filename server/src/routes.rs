@@ -15,7 +15,7 @@ use crate::state::AppState;
 
 /// The whole service.
 pub fn router(state: AppState) -> Router {
-    // Brotli packs a little better and takes tens of megabytes for each answer under way, which the phones of one firm multiply: it
+    // Brotli packs a little better and takes far more memory for each answer under way, which the phones of one firm multiply: it
     // is for files, which a browser fetches once.
     let api = api().layer(CompressionLayer::new().no_br());
     Router::new()
