@@ -174,6 +174,15 @@ async fn named(bytes: ArrayBuffer, width: u32, height: u32) -> Option<Preview> {
     Some(Preview { file: PhotoFile { hash, bytes: bytes.len(), width, height, media: MediaType::Jpeg }, bytes })
 }
 
+/// A canvas whose pixels are read at once: one on the graphics chip is slow to read.
+pub(super) fn readable_canvas(width: u32, height: u32) -> Option<(OffscreenCanvas, OffscreenCanvasRenderingContext2d)> {
+    let surface = OffscreenCanvas::new(width, height).ok()?;
+    let wish = Object::new();
+    Reflect::set(&wish, &"willReadFrequently".into(), &true.into()).ok()?;
+    let context = surface.get_context_with_context_options("2d", &wish).ok()??.dyn_into().ok()?;
+    Some((surface, context))
+}
+
 /// A picture drawn upright, [`EDGE_MAX`] at most: what is measured and what is encoded come from this one drawing.
 struct Canvas {
     surface: OffscreenCanvas,
@@ -189,11 +198,7 @@ impl Canvas {
     }
 
     fn empty(width: u32, height: u32) -> Option<Self> {
-        let surface = OffscreenCanvas::new(width, height).ok()?;
-        // A canvas on the graphics chip is slow to read, and these are read at once.
-        let wish = Object::new();
-        Reflect::set(&wish, &"willReadFrequently".into(), &true.into()).ok()?;
-        let context = surface.get_context_with_context_options("2d", &wish).ok()??.dyn_into().ok()?;
+        let (surface, context) = readable_canvas(width, height)?;
         Some(Self { surface, context })
     }
 

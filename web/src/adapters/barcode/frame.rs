@@ -1,6 +1,6 @@
 //! What a reader is shown: a picture on a canvas, small enough to be looked through in a moment.
 
-use js_sys::{ArrayBuffer, Object, Reflect};
+use js_sys::{ArrayBuffer, Reflect};
 use wasm_bindgen::{JsCast, JsValue};
 use wasm_bindgen_futures::JsFuture;
 use web_sys::{ImageBitmap, OffscreenCanvas, OffscreenCanvasRenderingContext2d};
@@ -25,11 +25,7 @@ pub struct Frame {
 
 impl Frame {
     fn empty(width: u32, height: u32) -> Option<Self> {
-        let surface = OffscreenCanvas::new(width, height).ok()?;
-        // A canvas on the graphics chip is slow to read, and these are read at once.
-        let wish = Object::new();
-        Reflect::set(&wish, &"willReadFrequently".into(), &true.into()).ok()?;
-        let context = surface.get_context_with_context_options("2d", &wish).ok()??.dyn_into().ok()?;
+        let (surface, context) = photo::readable_canvas(width, height)?;
         Some(Self { surface, context })
     }
 
