@@ -6,6 +6,7 @@
 //!
 //! Start with [`job_file`] (the log and its fold), then [`method`] (the plan of work and its gates).
 
+pub mod bounds;
 pub mod design;
 pub mod electrical;
 pub mod evidence;
