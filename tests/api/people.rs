@@ -158,6 +158,7 @@ async fn what_cannot_be_is_named() {
         (json!({"display_name": "x".repeat(121)}), "display_name"),
         (json!({"tickets": [{"kind": "electrician", "expires": "2026-02-30"}]}), "tickets"),
         (json!({"tickets": [{"kind": "", "expires": ""}]}), "tickets"),
+        (json!({"tickets": [{"kind": "electrician", "expires": "0001-01-01"}]}), "tickets"),
     ] {
         assert_eq!(owner.patch(&path, &change).await.problem(), (422, code), "{change}");
     }
@@ -165,5 +166,9 @@ async fn what_cannot_be_is_named() {
     assert_eq!(owner.patch(&path, &json!({"tickets": tickets})).await.body["tickets"], tickets);
     let invitation = json!({"email": "no address", "display_name": "N", "roles": ["lead"], "language": "en"});
     assert_eq!(owner.post("/api/people", &invitation).await.problem(), (422, "email"));
+    for address in ["a@b", "a@b..example", "a b@c.example"] {
+        let invitation = json!({"email": address, "display_name": "N", "roles": ["lead"], "language": "en"});
+        assert_eq!(owner.post("/api/people", &invitation).await.problem(), (422, "email"), "{address}");
+    }
     assert_eq!(owner.patch("/api/people/not-an-id", &json!({})).await.problem(), (404, "not_found"));
 }

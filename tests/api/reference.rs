@@ -91,6 +91,11 @@ async fn what_cannot_be_is_named() {
         (json!({"kind": "tape"}), "label"),
         (json!({"kind": "tape", "label": "L", "calibration_due": "2026-02-30"}), "calibration_due"),
         (json!({"kind": "tape", "label": "L", "serial": "x".repeat(61)}), "serial"),
+        // Days and names that nobody can mean.
+        (json!({"kind": "tape", "label": "L", "calibration_due": "0001-01-01"}), "calibration_due"),
+        (json!({"kind": "tape", "label": "L", "calibration_due": "9999-12-31"}), "calibration_due"),
+        (json!({"kind": "tape", "label": "x".repeat(121)}), "label"),
+        (json!({"kind": "tape", "label": "L\u{7}"}), "label"),
     ] {
         assert_eq!(office.post("/api/instruments", &body).await.problem(), (422, code), "{body}");
     }
@@ -100,6 +105,9 @@ async fn what_cannot_be_is_named() {
         (json!({"serial_length": [5, 4]}), "serial_length"),
         (json!({"serial_length": [0, 61]}), "serial_length"),
         (json!({"values": {"": 1}}), "values"),
+        (json!({"values": {"cell_min": -2_500_000}}), "values_impossible"),
+        (json!({"values": {"mass_kg": -120_000_000}}), "values_impossible"),
+        (json!({"name": "N\u{0}"}), "name"),
     ] {
         assert_eq!(
             office.patch(&format!("/api/models/{}", ids::MODULE), &change).await.problem(),

@@ -1,5 +1,7 @@
 //! People as several features show them: sign-in, the list of people, reference data.
 
+use domain::bounds;
+use domain::identification::Date;
 use domain::ids::PersonId;
 use domain::people::pin::{BEFORE_COUNTS_US, SlipCheck};
 use domain::people::{Action, Role, may};
@@ -7,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{FirmTx, queries};
 use crate::auth::Caller;
-use crate::clock::Clock;
+use crate::clock::{Clock, DAY_US};
 use crate::error::{ApiError, OnConstraint as _};
 use crate::job_files::cut;
 
@@ -99,12 +101,8 @@ pub fn roles_of(words: &[String]) -> Result<Vec<Role>, ApiError> {
     Ok(roles)
 }
 
-/// Characters of a name at most; the column says the same.
-const NAME_CHARS_MAX: usize = 120;
 /// Tickets of one person at most.
 const TICKETS_MAX: usize = 50;
-/// Characters of a ticket's kind at most.
-const TICKET_CHARS_MAX: usize = 60;
 
 /// Somebody who is about to be at the firm.
 pub struct NewPerson {
@@ -132,9 +130,10 @@ pub struct NewPerson {
 /// [`ApiError::Conflict`] `email_taken`; [`ApiError::Invalid`] with the field's name.
 pub async fn insert_person(tx: &mut FirmTx, person: &NewPerson) -> Result<(), ApiError> {
     let email = person.email.trim().to_lowercase();
+    bounds::email(&email).map_err(|_| ApiError::Invalid("email"))?;
     let name = acceptable_name(&person.display_name, "display_name")?;
     let roles = words_of(&person.roles);
-    let tickets = acceptable_tickets(&person.tickets)?;
+    let tickets = acceptable_tickets(&person.tickets, person.created_us)?;
     queries::insert_person(tx, person, &email, &name, &roles, &tickets).await.on_constraint(answer_of)
 }
 
@@ -156,9 +155,7 @@ pub(crate) fn answer_of(constraint: &str) -> Option<ApiError> {
 /// [`ApiError::Invalid`] with this field.
 pub fn acceptable_name(text: &str, field: &'static str) -> Result<String, ApiError> {
     let text = text.trim();
-    if text.is_empty() || text.chars().count() > NAME_CHARS_MAX || text.contains(char::is_control) {
-        return Err(ApiError::Invalid(field));
-    }
+    bounds::name(text).map_err(|_| ApiError::Invalid(field))?;
     Ok(text.to_owned())
 }
 
@@ -166,10 +163,10 @@ pub fn acceptable_name(text: &str, field: &'static str) -> Result<String, ApiErr
 ///
 /// # Errors
 /// [`ApiError::Invalid`] `tickets`.
-pub(crate) fn acceptable_tickets(tickets: &[TicketJson]) -> Result<serde_json::Value, ApiError> {
+pub(crate) fn acceptable_tickets(tickets: &[TicketJson], now_us: i64) -> Result<serde_json::Value, ApiError> {
     let sound = |ticket: &TicketJson| {
-        let chars = ticket.kind.trim().chars().count();
-        (1..=TICKET_CHARS_MAX).contains(&chars) && (ticket.expires.is_empty() || is_day(&ticket.expires))
+        let kind = !ticket.kind.trim().is_empty() && bounds::short(&ticket.kind, bounds::SHORT_CHARS_MAX).is_ok();
+        kind && (ticket.expires.is_empty() || is_near_day(&ticket.expires, now_us))
     };
     if tickets.len() > TICKETS_MAX || !tickets.iter().all(sound) {
         return Err(ApiError::Invalid("tickets"));
@@ -177,9 +174,9 @@ pub(crate) fn acceptable_tickets(tickets: &[TicketJson]) -> Result<serde_json::V
     serde_json::to_value(tickets).map_err(ApiError::internal)
 }
 
-/// `YYYY-MM-DD`, and a day that exists.
-pub fn is_day(text: &str) -> bool {
-    text.len() == 10 && text.parse::<jiff::civil::Date>().is_ok()
+/// `YYYY-MM-DD`, and a day that somebody can mean today.
+pub fn is_near_day(text: &str, now_us: i64) -> bool {
+    Date::from_unix_days(now_us.div_euclid(DAY_US)).is_ok_and(|today| bounds::day(text, today).is_ok())
 }
 
 /// The words of the column.

@@ -157,7 +157,10 @@ async fn change_standing(
     };
     let active = change.active.unwrap_or(before.active);
     let roles = person::words_of(change.roles.as_ref().unwrap_or(&before.roles));
-    let tickets = acceptable_tickets(change.tickets.as_ref().unwrap_or(&before.tickets))?;
+    let tickets = match &change.tickets {
+        Some(tickets) => acceptable_tickets(tickets, now_us)?,
+        None => serde_json::to_value(&before.tickets).map_err(ApiError::internal)?,
+    };
     queries::set_standing(
         tx,
         before.id,

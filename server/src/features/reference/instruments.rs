@@ -3,13 +3,14 @@
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
+use domain::bounds;
 use domain::ids::InstrumentId;
 use domain::people::{Action, Ownership, Permit};
 use serde::{Deserialize, Serialize};
 
 use super::queries;
 use crate::auth::Caller;
-use crate::db::person::{is_day, reference_changed};
+use crate::db::person::{is_near_day, reference_changed};
 use crate::db::{Db, FirmTx};
 use crate::error::{ApiError, OnConstraint as _};
 use crate::http::{Body, Path};
@@ -110,8 +111,9 @@ pub async fn change_instrument(
     caller.may(Action::ChangeInstruments, Ownership::Firm)?;
     let before = queries::lock_instrument(&mut tx, id).await?.map(Instrument::from).ok_or(ApiError::NotFound)?;
     let after = body.apply(before);
-    check_day(&after)?;
-    queries::update_instrument(&mut tx, &after, state.clock.now_us()).await.on_constraint(answer_of)?;
+    let now_us = state.clock.now_us();
+    check(&after, now_us)?;
+    queries::update_instrument(&mut tx, &after, now_us).await.on_constraint(answer_of)?;
     reference_changed(&mut tx).await?;
     tx.commit().await?;
     Ok(Json(after))
@@ -127,13 +129,19 @@ pub(crate) async fn insert_instrument(
     instrument: &Instrument,
     now_us: i64,
 ) -> Result<(), ApiError> {
-    check_day(instrument)?;
+    check(instrument, now_us)?;
     queries::insert_instrument(tx, instrument, now_us).await.on_constraint(answer_of)?;
     reference_changed(tx).await
 }
 
-fn check_day(instrument: &Instrument) -> Result<(), ApiError> {
-    if instrument.calibration_due.is_empty() || is_day(&instrument.calibration_due) {
+fn check(instrument: &Instrument, now_us: i64) -> Result<(), ApiError> {
+    let Instrument { kind, label, serial, calibration_due, .. } = instrument;
+    if kind.is_empty() || bounds::short(kind, bounds::SHORT_CHARS_MAX).is_err() {
+        return Err(ApiError::Invalid("kind"));
+    }
+    bounds::name(label).map_err(|_| ApiError::Invalid("label"))?;
+    bounds::short(serial, bounds::SHORT_CHARS_MAX).map_err(|_| ApiError::Invalid("serial"))?;
+    if calibration_due.is_empty() || is_near_day(calibration_due, now_us) {
         Ok(())
     } else {
         Err(ApiError::Invalid("calibration_due"))

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
+use domain::bounds;
 use domain::identification::check_digit::gtin14;
 use domain::ids::ModelId;
 use domain::job_file::body::UnitKind;
@@ -77,14 +78,23 @@ impl ModelChange {
         if values.len() > FIGURES_MAX || !values.keys().all(sound) {
             return Err(ApiError::Invalid("values"));
         }
+        if !values.iter().all(|(key, micro)| bounds::is_possible_of_maker(key, *micro)) {
+            return Err(ApiError::Invalid("values_impossible"));
+        }
+        let maker = trimmed(self.maker, to.maker);
+        bounds::name(&maker).map_err(|_| ApiError::Invalid("maker"))?;
+        let name = trimmed(self.name, to.name);
+        bounds::name(&name).map_err(|_| ApiError::Invalid("name"))?;
+        let serial_prefix = trimmed(self.serial_prefix, to.serial_prefix);
+        bounds::short(&serial_prefix, bounds::PREFIX_CHARS_MAX).map_err(|_| ApiError::Invalid("serial_prefix"))?;
         Ok(Model {
             id: to.id,
             version: to.version,
             kind: self.kind.unwrap_or(to.kind),
-            maker: trimmed(self.maker, to.maker),
-            name: trimmed(self.name, to.name),
+            maker,
+            name,
             gtin,
-            serial_prefix: trimmed(self.serial_prefix, to.serial_prefix),
+            serial_prefix,
             serial_length: self.serial_length.unwrap_or(to.serial_length),
             values,
             retired: self.retired.unwrap_or(to.retired),
