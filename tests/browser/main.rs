@@ -13,6 +13,7 @@ mod countersign;
 mod design_sheet;
 mod doubtful_photo;
 mod downloads;
+mod drafts;
 mod hold_point;
 mod kill_behind_camera;
 mod kills;

@@ -80,9 +80,27 @@ pub enum Saving {
     /// Under way.
     Busy,
     /// The store has it on the disk.
-    Saved,
+    Saved(Saved),
     /// Nothing was written; what was to be written is still on the screen.
     Failed(Fault),
+}
+
+/// What is on the disk, and since when: "saved" alone says nothing where one thing after the other is saved.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Saved {
+    /// In the person's words.
+    pub what: String,
+    /// Device clock, microseconds since 1970.
+    pub at_us: i64,
+}
+
+impl Saving {
+    /// What was said of a save goes when something else begins; a save under way and a fault stay.
+    pub fn let_go(saving: RwSignal<Self>) {
+        if saving.try_with_untracked(|saving| matches!(saving, Self::Saved(_))) == Some(true) {
+            saving.set(Self::Idle);
+        }
+    }
 }
 
 /// Why nothing was written.
@@ -143,10 +161,50 @@ struct Inner {
     opened: Vec<JobId>,
 }
 
+/// Drafts on their way to the disk. One is written at a time and the last text of each key counts: sealing takes longer for some
+/// texts than for others, and an older one must never arrive last, nor a text after its deletion.
+struct Drafts<S> {
+    waiting: BTreeMap<String, (S, String)>,
+    writing: bool,
+}
+
+impl<S> Default for Drafts<S> {
+    fn default() -> Self {
+        Self { waiting: BTreeMap::new(), writing: false }
+    }
+}
+
+impl<S: Clone> Drafts<S> {
+    /// True where somebody must begin to write.
+    fn put(&mut self, key: String, into: S, text: String) -> bool {
+        self.waiting.insert(key, (into, text));
+        !core::mem::replace(&mut self.writing, true)
+    }
+
+    fn next(&mut self) -> Option<(String, S, String)> {
+        let first = self.waiting.iter().next().map(|(key, (into, text))| (key.clone(), into.clone(), text.clone()));
+        self.writing = first.is_some();
+        first
+    }
+
+    /// This text has been written; what came meanwhile still waits.
+    fn written(&mut self, key: &str, text: &str) {
+        if self.text(key) == Some(text) {
+            self.waiting.remove(key);
+        }
+    }
+
+    /// What a key will hold.
+    fn text(&self, key: &str) -> Option<&str> {
+        self.waiting.get(key).map(|(_, text)| text.as_str())
+    }
+}
+
 /// What is on this device; a context, `Copy`.
 #[derive(Clone, Copy)]
 pub struct Device {
     ground: Ground,
+    drafts: StoredValue<Drafts<JobStore>, LocalStorage>,
     inner: StoredValue<Inner, LocalStorage>,
     reference: RwSignal<Option<Arc<Reference>>>,
 }
@@ -167,7 +225,8 @@ impl Device {
     /// Stands on the ground: called once, where contexts are provided.
     pub fn start(ground: Ground) -> Self {
         let inner = StoredValue::new_local(Inner::default());
-        let this = Self { ground, inner, reference: RwSignal::default() };
+        let drafts = StoredValue::new_local(Drafts::default());
+        let this = Self { ground, drafts, inner, reference: RwSignal::default() };
         Effect::new(move |_| {
             let store = this.store();
             // Somebody else's folds and reference data are not for this person.
@@ -357,9 +416,16 @@ impl Device {
         Ok(all)
     }
 
-    /// Writes entries; `saving` follows, and `then` runs once they are on the disk.
-    pub fn save(self, job: JobId, entries: Vec<NewEntry>, saving: RwSignal<Saving>, then: impl FnOnce() + 'static) {
-        self.run(saving, then, async move {
+    /// Writes entries; `saving` follows and says `what` in the end, and `then` runs once they are on the disk.
+    pub fn save(
+        self,
+        job: JobId,
+        entries: Vec<NewEntry>,
+        saving: RwSignal<Saving>,
+        what: impl Into<String>,
+        then: impl FnOnce() + 'static,
+    ) {
+        self.run(saving, what, then, async move {
             let store = self.store_now().ok_or(Fault::NotOpen)?;
             store.write_entries(job, entries, Vec::new()).await.map(|_| ()).map_err(Fault::from)
         });
@@ -369,6 +435,7 @@ impl Device {
     pub fn run(
         self,
         saving: RwSignal<Saving>,
+        what: impl Into<String>,
         then: impl FnOnce() + 'static,
         work: impl Future<Output = Result<(), Fault>> + 'static,
     ) {
@@ -376,33 +443,92 @@ impl Device {
             return;
         }
         saving.set(Saving::Busy);
+        let what = what.into();
         spawn_local(async move {
             let outcome = work.await;
             let done = outcome.is_ok();
+            let at_us = self.now_us();
             // The screen may be gone: what was written stays written.
-            let _ = saving.try_set(outcome.map_or_else(Saving::Failed, |()| Saving::Saved));
+            let _ = saving.try_set(match outcome {
+                Ok(()) => Saving::Saved(Saved { what, at_us }),
+                Err(fault) => Saving::Failed(fault),
+            });
             if done {
                 then();
             }
         });
     }
 
+    fn now_us(self) -> i64 {
+        let ms = self.store_now().map_or(0, |store| store.clock().now_ms());
+        i64::try_from(ms).unwrap_or_default() * 1_000
+    }
+
+    /// Is this entry in the job's file on this device?
+    pub async fn is_written(self, job: JobId, id: EntryId) -> bool {
+        let Some(store) = self.store_now() else { return false };
+        store.load_job(job).await.is_ok_and(|loaded| loaded.file.get(id).is_some())
+    }
+
     /// Keeps a draft; with each change, for a phone may end the page at any moment.
     pub fn keep_draft(self, key: String, text: String) {
         let Some(store) = self.store_now() else { return };
+        if self.drafts.try_update_value(|drafts| drafts.put(key, store, text)) != Some(true) {
+            return;
+        }
         spawn_local(async move {
-            // A draft that could not be kept is still on the screen; a full disk is told where something is saved.
-            let _ = if text.is_empty() {
-                store.delete_draft(&key).await
-            } else {
-                store.put_draft(&key, text.into_bytes()).await
-            };
+            while let Some((key, store, text)) = self.drafts.try_update_value(Drafts::next).flatten() {
+                // A draft that could not be kept is still on the screen; a full disk is told where something is saved.
+                let _ = if text.is_empty() {
+                    store.delete_draft(&key).await
+                } else {
+                    store.put_draft(&key, text.clone().into_bytes()).await
+                };
+                self.drafts.try_update_value(|drafts| drafts.written(&key, &text));
+            }
         });
     }
 
     /// A draft, if there is one.
     pub async fn draft(self, key: &str) -> Option<String> {
+        let waiting = self.drafts.try_with_value(|drafts| drafts.text(key).map(str::to_owned)).flatten();
+        if let Some(text) = waiting {
+            return (!text.is_empty()).then_some(text);
+        }
         let bytes = self.store_now()?.draft(key).await.ok()??;
         String::from_utf8(bytes).ok()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_last_text_of_a_draft_is_written_last() {
+        let mut drafts = Drafts::default();
+        assert!(drafts.put("note".into(), (), "a".into()), "somebody must begin");
+        assert_eq!(drafts.next(), Some(("note".into(), (), "a".into())));
+        assert!(!drafts.put("note".into(), (), String::new()), "deleted while the first text is still being sealed");
+        assert_eq!(drafts.text("note"), Some(""), "whoever reads now reads the deletion");
+        drafts.written("note", "a");
+        assert_eq!(drafts.next(), Some(("note".into(), (), String::new())));
+        drafts.written("note", "");
+        assert_eq!(drafts.next(), None);
+        assert!(drafts.put("note".into(), (), "b".into()), "and the next one begins anew");
+    }
+
+    #[test]
+    fn what_was_said_of_a_save_goes_and_a_fault_stays() {
+        let owner = Owner::new();
+        owner.set();
+        let after = |saving: Saving| {
+            let signal = RwSignal::new(saving);
+            Saving::let_go(signal);
+            signal.get_untracked()
+        };
+        assert_eq!(after(Saving::Saved(Saved { what: "Way out".into(), at_us: 0 })), Saving::Idle);
+        assert_eq!(after(Saving::Busy), Saving::Busy);
+        assert_eq!(after(Saving::Failed(Fault::NotOpen)), Saving::Failed(Fault::NotOpen));
     }
 }

@@ -7,6 +7,7 @@ use std::pin::Pin;
 use std::rc::Rc;
 
 use js_sys::{Function, Promise, Reflect};
+use leptos::prelude::{on_cleanup, request_animation_frame, window_event_listener};
 use wasm_bindgen::prelude::*;
 use wasm_bindgen_futures::{JsFuture, future_to_promise};
 
@@ -132,7 +133,42 @@ pub fn focus(id: &str) {
     let inside = found.query_selector("input, select, textarea").ok().flatten();
     if let Ok(element) = inside.unwrap_or(found).dyn_into::<web_sys::HtmlElement>() {
         let _ = element.focus();
+        // The label above it belongs to what is seen.
+        if let Some(field) = element.closest(".field").ok().flatten() {
+            field.scroll_into_view();
+        }
     }
+}
+
+/// Fields that are marked as wrong, in the order of the page: id and label. Of the dialog alone where one is open.
+pub fn wrong_fields() -> Vec<(String, String)> {
+    let Some(document) = window().and_then(|window| window.document()) else { return Vec::new() };
+    let labelled = |element: web_sys::Element| {
+        let label = document.query_selector(&format!("label[for={}]", element.id())).ok().flatten();
+        Some((element.id(), label?.text_content()?))
+    };
+    wrong_elements(&document).into_iter().filter_map(labelled).collect()
+}
+
+/// Moves the focus to the first field that is marked as wrong, once that is drawn.
+pub fn focus_wrong_soon() {
+    request_animation_frame(|| {
+        let Some(document) = window().and_then(|window| window.document()) else { return };
+        if let Some(first) = wrong_elements(&document).into_iter().next() {
+            focus(&first.id());
+        }
+    });
+}
+
+fn wrong_elements(document: &web_sys::Document) -> Vec<web_sys::Element> {
+    // By hand: the type of its answer would be one more that the app carries.
+    let all = |css: &str| {
+        let ask = Reflect::get(document, &"querySelectorAll".into()).ok()?.dyn_into::<Function>().ok()?;
+        let found = js_sys::Array::from(&ask.call1(document, &css.into()).ok()?);
+        Some(found.iter().filter_map(|one| one.dyn_into().ok()).collect::<Vec<web_sys::Element>>())
+    };
+    let of_dialog = all("dialog[open] [aria-invalid=true]").filter(|found| !found.is_empty());
+    of_dialog.or_else(|| all("[aria-invalid=true]")).unwrap_or_default()
 }
 
 /// Scrolls until the element with that id is at the top of what is seen.
@@ -141,6 +177,12 @@ pub fn bring_into_sight(id: &str) {
     if let Some(element) = document.and_then(|document| document.get_element_by_id(id)) {
         element.scroll_into_view();
     }
+}
+
+/// Runs `news` whenever somebody types or chooses on this page, for as long as the part of the page that asks is there.
+pub fn on_typing(news: impl Fn() + 'static) {
+    let listening = window_event_listener(leptos::ev::input, move |_| news());
+    on_cleanup(move || listening.remove());
 }
 
 /// Lets the browser draw and listen before the work goes on.

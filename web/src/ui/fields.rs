@@ -29,6 +29,8 @@ pub enum FieldKind {
     Day,
     /// Something to look for.
     Search,
+    /// A number to call.
+    Phone,
 }
 
 impl FieldKind {
@@ -39,6 +41,7 @@ impl FieldKind {
             Self::Password | Self::NewPassword | Self::Pin => "password",
             Self::Day => "date",
             Self::Search => "search",
+            Self::Phone => "tel",
         }
     }
 
@@ -48,6 +51,7 @@ impl FieldKind {
             Self::Digits | Self::Pin => "numeric",
             Self::Email => "email",
             Self::Search => "search",
+            Self::Phone => "tel",
             Self::Text | Self::Exact | Self::Password | Self::NewPassword | Self::Day => "text",
         }
     }
@@ -57,7 +61,14 @@ impl FieldKind {
             Self::Email => "username",
             Self::Password => "current-password",
             Self::NewPassword => "new-password",
-            Self::Text | Self::Exact | Self::Number | Self::Digits | Self::Pin | Self::Day | Self::Search => "off",
+            Self::Text
+            | Self::Exact
+            | Self::Number
+            | Self::Digits
+            | Self::Pin
+            | Self::Day
+            | Self::Search
+            | Self::Phone => "off",
         }
     }
 
@@ -164,6 +175,9 @@ pub fn Area(
     /// What is wrong with it, if anything.
     #[prop(into, optional)]
     fault: Signal<Option<String>>,
+    /// For how much more there is room, once that is little.
+    #[prop(into, optional)]
+    room: Signal<Option<String>>,
     /// Runs when the field is left.
     #[prop(into, optional)]
     on_leave: Option<UnsyncCallback<()>>,
@@ -188,6 +202,7 @@ pub fn Area(
                     }
                 }
             ></textarea>
+            {move || room.get().map(|words| view! { <p class="soft room">{words}</p> })}
             {fault_line(fault_id, fault)}
         </div>
     }
@@ -253,6 +268,7 @@ pub fn Select(
             <select
                 id=id
                 aria-describedby=format!("{hint_id} {fault_id}")
+                aria-invalid=move || fault.get().is_some().then_some("true")
                 disabled=move || disabled.get()
                 on:change=move |event| {
                     value.set(event_target_value(&event));

@@ -4,7 +4,7 @@ use leptos::prelude::*;
 use leptos::text_prop::TextProp;
 
 use super::photo::{Chooser, PhotoAct};
-use super::saving::SavingLine;
+use super::saving::{SavingLine, let_go_when};
 use super::stop_work::StopButton;
 use crate::device::Saving;
 use crate::ui::{Button, LinkButton, Look};
@@ -85,6 +85,7 @@ pub fn CrewBottom(
     stop: StopButton,
 ) -> impl IntoView {
     let busy = Signal::derive(move || saving.get() == Saving::Busy);
+    let_go_when(stop.is_open(), saving);
     let main = move || {
         act.act.get().or_else(|| otherwise.get()).map(|act| match act {
             Act::Press { label, press, disabled } => {

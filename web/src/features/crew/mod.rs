@@ -2,6 +2,7 @@
 //!
 //! - [`bottom`]: [`MainAct`], filled by whichever part of the page is at work, and the bar that draws it;
 //! - [`saving`]: "saved on this device" once the store has said so, or why not;
+//! - [`typed`]: what is typed is a draft until it is saved;
 //! - [`stop_work`]: the button that is on every screen of the crew;
 //! - [`at_risk`]: that something has waited for days, that this browser promises nothing or has thrown something away;
 //! - [`photo`]: the chooser (camera or gallery) and what is remembered while a camera is open.
@@ -14,6 +15,7 @@ mod lost;
 pub mod photo;
 pub mod saving;
 pub mod stop_work;
+pub mod typed;
 
 use domain::ids::JobId;
 use leptos::prelude::*;

@@ -15,6 +15,7 @@ use crate::ui::{Area, Banner, Button, Choice, Glyph, Icon, Look, RadioRows, Sele
 
 use super::moment;
 use super::saving::SavingLine;
+use super::typed::{keep_words, words_fault, words_room};
 
 const CAUSES: [(StopCause, &str); 5] = [
     (StopCause::Damage, "damage"),
@@ -30,17 +31,24 @@ pub struct StopButton {
     open: RwSignal<bool>,
     jobs: Signal<Vec<(JobId, String)>>,
     at: StoredValue<Option<Place>>,
+    /// The one job of the screen.
+    only: Option<JobId>,
 }
 
 impl StopButton {
     /// For a screen that shows these jobs; `at` is the step that it shows.
     pub fn new(jobs: Signal<Vec<(JobId, String)>>, at: Option<Place>) -> Self {
-        Self { open: RwSignal::new(false), jobs, at: StoredValue::new(at) }
+        Self { open: RwSignal::new(false), jobs, at: StoredValue::new(at), only: None }
     }
 
     /// For the screen of one job.
     pub fn of_job(job: JobId, at: Option<Place>) -> Self {
-        Self::new(Signal::stored(vec![(job, String::new())]), at)
+        Self { only: Some(job), ..Self::new(Signal::stored(vec![(job, String::new())]), at) }
+    }
+
+    /// Is its dialog there?
+    pub fn is_open(self) -> RwSignal<bool> {
+        self.open
     }
 
     /// Button and dialog.
@@ -70,27 +78,26 @@ pub fn stop_face(w: Words, disabled: Signal<bool>, press: impl Fn() + 'static) -
 fn StopSheet(button: StopButton) -> impl IntoView {
     let w = use_words();
     let device = use_device();
-    let StopButton { open, jobs, at } = button;
-    let (cause, words, job) =
-        (RwSignal::new(String::new()), RwSignal::new(String::new()), RwSignal::new(String::new()));
+    let StopButton { open, jobs, at, only } = button;
+    let (cause, job) = (RwSignal::new(String::new()), RwSignal::new(String::new()));
+    let words = keep_words(device, only.map_or_else(|| "stop".to_owned(), |job| format!("stop/{job}")), only);
     let saving = RwSignal::new(Saving::Idle);
-    // Ids from the opening of the dialog, so that a second tap stops once.
-    let ids = StoredValue::new(None);
     Effect::new(move |_| {
         if open.get() {
             saving.set(Saving::Idle);
+            // The words are kept; what happened is said anew each time.
             cause.set(String::new());
-            words.set(String::new());
-            ids.set_value(device.new_entry_id().zip(device.new_entry_id()));
             job.set(jobs.with_untracked(|jobs| jobs.first().map_or_else(String::new, |(job, _)| job.to_string())));
         }
     });
-    let ready =
-        move || cause_of(&cause.get()).is_some_and(|cause| cause != StopCause::Other || !words.get().trim().is_empty());
+    let ready = move || {
+        cause_of(&cause.get()).is_some_and(|cause| cause != StopCause::Other || words.is_typed())
+            && !words.is_too_long()
+    };
     let stop = move || {
         let Some((job, cause)) = job.get_untracked().parse().ok().zip(cause_of(&cause.get_untracked())) else { return };
-        let Some((stop_id, remark_id)) = ids.get_value() else { return };
-        let text = words.get_untracked().trim().to_owned();
+        let Some((stop_id, remark_id)) = words.ids() else { return };
+        let text = words.trimmed();
         let at = at.get_value();
         let mut entries: Vec<NewEntry> = Vec::new();
         let remark = (!text.is_empty()).then(|| {
@@ -98,7 +105,11 @@ fn StopSheet(button: StopButton) -> impl IntoView {
             remark_id
         });
         entries.push((stop_id, Body::StopWork(StopWork { cause, at, remark })).into());
-        device.save(job, entries, saving, move || open.set(false));
+        let saved = words.saved();
+        device.save(job, entries, saving, t!(w, "job.stop.title"), move || {
+            saved();
+            open.try_set(false);
+        });
     };
     let acts = move || {
         view! {
@@ -116,7 +127,8 @@ fn StopSheet(button: StopButton) -> impl IntoView {
                 view! { <Select label=t!(w, "job.stop.which") value=job choices=Signal::derive(choices) /> }
             })}
             <RadioRows label=t!(w, "job.stop.cause") value=cause choices=causes(w) />
-            <Area label=t!(w, "job.stop.words") value=words hint=t!(w, "job.stop.words_hint") />
+            {words.told_when_brought_back(w)}
+            <Area label=t!(w, "job.stop.words") value=words.text fault=words_fault(w, words.text) room=words_room(w, words.text) hint=t!(w, "job.stop.words_hint") />
         </Sheet>
     }
     .into_any()

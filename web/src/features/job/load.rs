@@ -64,6 +64,8 @@ pub struct JobView {
     pub stops: Vec<StopView>,
     /// Departures, the latest first.
     pub deviations: Vec<DeviationView>,
+    /// Entries of it that only this device has.
+    pub unsent: usize,
     /// Words that people wrote about the job, the latest first.
     pub remarks: Vec<RemarkView>,
     /// Evidence that the gate would not have let through.
@@ -295,6 +297,8 @@ pub struct RemarkView {
     pub place: Option<Place>,
     /// The words; empty where they were erased.
     pub text: String,
+    /// They are the name under a confirmation or a signature, and so no note.
+    pub is_name: bool,
 }
 
 /// A breach.
@@ -434,6 +438,7 @@ pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &
         obstacles: state.gate.job_obstacles(),
         stops: stops_of(record),
         deviations,
+        unsent: file.iter().filter(|held| held.stamp.is_none()).count(),
         remarks: remarks_of(record),
         breaches: breaches_of(&state, file),
         findings: record.findings.iter().map(|(id, finding)| (*id, (*finding).clone())).collect(),
@@ -651,10 +656,13 @@ fn text_of(record: &Record<'_>, id: EntryId) -> String {
 fn remark_view(record: &Record<'_>, id: EntryId) -> RemarkView {
     match record.remarks.get(&id) {
         Some((key, by, place, text)) => {
-            RemarkView { id, by: *by, at_us: key.at, place: place.cloned(), text: (*text).to_owned() }
+            let (place, text) = (place.cloned(), (*text).to_owned());
+            RemarkView { id, by: *by, at_us: key.at, place, text, is_name: false }
         }
         // The words were erased; that there were some still counts.
-        None => RemarkView { id, by: PersonId::of(id.uuid()), at_us: 0, place: None, text: String::new() },
+        None => {
+            RemarkView { id, by: PersonId::of(id.uuid()), at_us: 0, place: None, text: String::new(), is_name: false }
+        }
     }
 }
 
@@ -667,7 +675,9 @@ fn doubts_of(record: &Record<'_>) -> Vec<(DoubtCode, usize)> {
 }
 
 fn remarks_of(record: &Record<'_>) -> Vec<RemarkView> {
-    let mut all: Vec<RemarkView> = record.remarks.keys().map(|id| remark_view(record, *id)).collect();
+    let names = record.names();
+    let one = |id: &EntryId| RemarkView { is_name: names.contains(id), ..remark_view(record, *id) };
+    let mut all: Vec<RemarkView> = record.remarks.keys().map(one).collect();
     all.sort_by_key(|remark| core::cmp::Reverse((remark.at_us, remark.id)));
     all
 }

@@ -8,12 +8,13 @@ use leptos::prelude::*;
 use super::load::{JobView, RemarkView};
 use crate::device::{JobLoad, Saving, use_device};
 use crate::features::crew::moment;
-use crate::features::crew::saving::SavingLine;
+use crate::features::crew::saving::{SavingLine, let_go_when};
+use crate::features::crew::typed::{keep_words, words_fault, words_room};
 use crate::features::words;
 use crate::i18n::{Words, use_words};
 use crate::store::NewEntry;
-use crate::t;
 use crate::ui::{Area, Banner, Button, Choice, Icon, Look, RadioRows, Section, Sheet, Tone};
+use crate::{t, tn};
 
 const LEFT: [(LeftAs, &str); 3] = [
     (LeftAs::IsolatedAndLocked, "isolated_and_locked"),
@@ -26,22 +27,19 @@ const LEFT: [(LeftAs, &str); 3] = [
 pub fn Notes(job: JobId, load: RwSignal<JobLoad>, saving: RwSignal<Saving>) -> impl IntoView {
     let w = use_words();
     let device = use_device();
-    let (open, text) = (RwSignal::new(false), RwSignal::new(String::new()));
-    let id = StoredValue::new(None);
-    Effect::new(move |_| {
-        if open.get() {
-            id.set_value(device.new_entry_id());
-        }
-    });
+    let open = RwSignal::new(false);
+    let words = keep_words(device, format!("note/{job}"), Some(job));
+    let_go_when(open, saving);
     let write = move || {
-        let (Some(id), words) = (id.get_value(), text.get_untracked().trim().to_owned()) else { return };
-        if words.is_empty() {
+        let (Some((_, id)), text) = (words.ids(), words.trimmed()) else { return };
+        if text.is_empty() {
             return;
         }
-        let body = Body::Remark(Remark { at: None, text: words });
-        device.save(job, vec![(id, body).into()], saving, move || {
-            text.set(String::new());
-            open.set(false);
+        let body = Body::Remark(Remark { at: None, text });
+        let saved = words.saved();
+        device.save(job, vec![(id, body).into()], saving, t!(w, "job.notes.words"), move || {
+            saved();
+            open.try_set(false);
         });
     };
     let notes = Memo::new(move |_| load.with(|load| load.view().map(own_notes).unwrap_or_default()));
@@ -58,18 +56,21 @@ pub fn Notes(job: JobId, load: RwSignal<JobLoad>, saving: RwSignal<Saving>) -> i
         }
     };
     let acts = move || {
-        let empty = Signal::derive(move || text.with(|text| text.trim().is_empty()));
+        let shut = Signal::derive(move || !words.is_typed() || words.is_too_long());
+        let busy = Signal::derive(move || saving.get() == Saving::Busy);
         view! {
             <SavingLine saving />
-            <Button label=t!(w, "job.notes.save") look=Look::Main disabled=empty on_press=write />
+            <Button label=t!(w, "job.notes.save") look=Look::Main disabled=shut busy on_press=write />
         }
     };
     view! {
         <Section title=t!(w, "job.notes.title")>
             <ul class="stack">{move || notes.get().into_iter().map(one).collect_view()}</ul>
             <Button label=t!(w, "job.notes.add") icon=Icon::Edit on_press=move || open.set(true) />
+            {words.told_when_shut(w, open)}
             <Sheet open title=t!(w, "job.notes.add") acts=acts>
-                <Area label=t!(w, "job.notes.words") value=text />
+                {words.told_when_brought_back(w)}
+                <Area label=t!(w, "job.notes.words") value=words.text fault=words_fault(w, words.text) room=words_room(w, words.text) />
             </Sheet>
         </Section>
     }
@@ -87,43 +88,48 @@ pub fn PauseButton(job: JobId, saving: RwSignal<Saving>) -> impl IntoView {
     let w = use_words();
     let device = use_device();
     let open = RwSignal::new(false);
-    let (left, text) = (RwSignal::new(String::new()), RwSignal::new(String::new()));
-    let ids = StoredValue::new(None);
+    let left = RwSignal::new(String::new());
+    let words = keep_words(device, format!("leave/{job}"), Some(job));
+    let_go_when(open, saving);
     Effect::new(move |_| {
         if open.get() {
+            // The words are kept; in which state the site is left is said anew each time, for it may have changed.
             left.set(String::new());
-            ids.set_value(device.new_entry_id().zip(device.new_entry_id()));
         }
     });
     let pause = move || {
-        let (Some((paused, remark)), Some(left_as)) = (ids.get_value(), left_of(&left.get_untracked())) else { return };
-        let words = text.get_untracked().trim().to_owned();
+        let (Some((paused, remark)), Some(left_as)) = (words.ids(), left_of(&left.get_untracked())) else { return };
+        let text = words.trimmed();
         let mut entries: Vec<NewEntry> = Vec::new();
-        let remark = (!words.is_empty()).then(|| {
-            entries.push((remark, Body::Remark(Remark { at: None, text: words })).into());
+        let remark = (!text.is_empty()).then(|| {
+            entries.push((remark, Body::Remark(Remark { at: None, text })).into());
             remark
         });
         entries.push((paused, Body::Paused(Paused { left_as, remark })).into());
-        device.save(job, entries, saving, move || {
-            text.set(String::new());
-            open.set(false);
+        let saved = words.saved();
+        device.save(job, entries, saving, t!(w, "job.pause.title"), move || {
+            saved();
+            open.try_set(false);
         });
     };
     let acts = move || {
-        let unset = Signal::derive(move || left_of(&left.get()).is_none());
+        let unset = Signal::derive(move || left_of(&left.get()).is_none() || words.is_too_long());
+        let busy = Signal::derive(move || saving.get() == Saving::Busy);
         view! {
             <SavingLine saving />
-            <Button label=t!(w, "job.pause.now") look=Look::Main disabled=unset on_press=pause />
+            <Button label=t!(w, "job.pause.now") look=Look::Main disabled=unset busy on_press=pause />
         }
     };
     view! {
         <Button label=t!(w, "job.pause.action") icon=Icon::Wait on_press=move || open.set(true) />
+        {words.told_when_shut(w, open)}
         <Sheet open title=t!(w, "job.pause.title") acts=acts>
             <Banner>
                 <p>{t!(w, "job.pause.explain")}</p>
             </Banner>
             <RadioRows label=t!(w, "job.pause.left_as") value=left choices=ways(w) />
-            <Area label=t!(w, "job.pause.words") value=text />
+            {words.told_when_brought_back(w)}
+            <Area label=t!(w, "job.pause.words") value=words.text fault=words_fault(w, words.text) room=words_room(w, words.text) />
         </Sheet>
     }
     .into_any()
@@ -141,12 +147,16 @@ fn left_of(word: &str) -> Option<LeftAs> {
 pub fn phase_banner(w: Words, job: &JobView) -> Option<AnyView> {
     use domain::job_file::Phase;
     let (tone, title, what) = match job.phase {
-        Phase::Paused(left) => (Tone::Caution, t!(w, "job.pause.is"), w.say(words::left_as(left))),
-        Phase::ForReview => (Tone::Wait, t!(w, "job.review.waits"), t!(w, "job.review.waits_what")),
-        Phase::Returned => (Tone::Caution, t!(w, "job.review.returned"), t!(w, "job.review.returned_what")),
-        Phase::Passed => (Tone::Good, t!(w, "job.review.passed"), t!(w, "job.review.passed_what")),
-        Phase::Sealed => (Tone::Good, t!(w, "job.review.sealed"), t!(w, "job.review.passed_what")),
-        Phase::Withdrawn => (Tone::Stop, t!(w, "gate.obstacle.withdrawn"), ""),
+        Phase::Paused(left) => (Tone::Caution, t!(w, "job.pause.is"), w.say(words::left_as(left)).to_owned()),
+        // The lead looks at what the server has, and at nothing else.
+        Phase::ForReview if job.unsent > 0 => {
+            (Tone::Wait, t!(w, "job.review.waits"), tn!(w, "job.review.waits_here", job.unsent))
+        }
+        Phase::ForReview => (Tone::Wait, t!(w, "job.review.waits"), t!(w, "job.review.waits_what").to_owned()),
+        Phase::Returned => (Tone::Caution, t!(w, "job.review.returned"), t!(w, "job.review.returned_what").to_owned()),
+        Phase::Passed => (Tone::Good, t!(w, "job.review.passed"), t!(w, "job.review.passed_what").to_owned()),
+        Phase::Sealed => (Tone::Good, t!(w, "job.review.sealed"), t!(w, "job.review.passed_what").to_owned()),
+        Phase::Withdrawn => (Tone::Stop, t!(w, "gate.obstacle.withdrawn"), String::new()),
         Phase::Planned | Phase::WithCrew | Phase::OnSite => return None,
     };
     Some(view! { <Banner tone title=title>{(!what.is_empty()).then(|| view! { <p>{what}</p> })}</Banner> }.into_any())

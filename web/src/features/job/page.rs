@@ -39,7 +39,8 @@ pub fn JobPage(
     let ids = StoredValue::new(device.new_entry_id().zip(device.new_entry_id()));
     let write = move |body: Body| {
         let id = ids.get_value().map(|(first, second)| if matches!(body, Body::Resumed(_)) { first } else { second });
-        device.save(job, vec![crate::store::NewEntry { id, body }], saving, move || {
+        let what = if matches!(body, Body::Resumed(_)) { t!(w, "job.resume.what") } else { t!(w, "job.submit.what") };
+        device.save(job, vec![crate::store::NewEntry { id, body }], saving, what, move || {
             ids.set_value(device.new_entry_id().zip(device.new_entry_id()));
         });
     };

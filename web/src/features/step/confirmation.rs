@@ -7,6 +7,7 @@ use domain::method::plan::{ChoiceNeed, ConfirmationNeed, Confirmer};
 use leptos::prelude::*;
 
 use super::ctx::Ctx;
+use crate::features::crew::typed::Kept;
 use crate::features::words;
 use crate::store::NewEntry;
 use crate::t;
@@ -24,9 +25,8 @@ pub fn ConfirmationPart(
     let (person, name) = (RwSignal::new(String::new()), RwSignal::new(String::new()));
     let remark_id = StoredValue::new(ctx.device.new_entry_id());
     let typed = Memo::new(move |_| name.get());
-    if need.by == Confirmer::Householder {
-        ctx.keep_typed("householder", typed, move |typed: String| name.set(typed));
-    }
+    let kept = (need.by == Confirmer::Householder)
+        .then(|| ctx.keep_typed("householder", typed, move |typed: String| name.set(typed)));
     // The very words on the screen are what is confirmed.
     let statement = Hash32::sha256(need.label.in_language(w.lang.code()).as_bytes());
     let by = need.by;
@@ -54,8 +54,12 @@ pub fn ConfirmationPart(
         let corrects = ctx.correcting.get_untracked();
         entries
             .push((id, Body::Confirmation(Confirmation { at, statement, person: named, named_in, corrects })).into());
+        let forget = kept.map(Kept::forgetting);
         ctx.write(entries, move || {
             name.try_set(String::new());
+            if let Some(forget) = forget {
+                forget();
+            }
             remark_id.set_value(ctx.device.new_entry_id());
         });
     };
@@ -63,15 +67,15 @@ pub fn ConfirmationPart(
     match by {
         Confirmer::Recorder => view! { <p class="soft">{t!(w, "step.confirm.yourself")}</p> }.into_any(),
         Confirmer::SecondPerson => second_person(ctx, person, t!(w, "step.confirm.second_person_hint")),
-        Confirmer::Householder => householder(ctx, name),
+        Confirmer::Householder => householder(ctx, name, t!(w, "step.confirm.householder_hint")),
     }
 }
 
 /// Who of the household says it.
-pub fn householder(ctx: Ctx, name: RwSignal<String>) -> AnyView {
+pub fn householder(ctx: Ctx, name: RwSignal<String>, hint: &'static str) -> AnyView {
     let w = ctx.w;
     view! {
-        <Field label=t!(w, "step.confirm.householder") kind=FieldKind::Text value=name hint=t!(w, "step.confirm.householder_hint") />
+        <Field label=t!(w, "step.confirm.householder") kind=FieldKind::Text value=name hint />
     }
     .into_any()
 }
@@ -113,7 +117,7 @@ pub fn ChoicePart(
     let w = ctx.w;
     let option = RwSignal::new(String::new());
     let typed = Memo::new(move |_| option.get());
-    ctx.keep_typed("choice", typed, move |typed: String| option.set(typed));
+    let kept = ctx.keep_typed("choice", typed, move |typed: String| option.set(typed));
     let save = move || {
         let (Some(id), chosen) = (ctx.id(), option.get_untracked()) else { return };
         if chosen.is_empty() {
@@ -121,8 +125,10 @@ pub fn ChoicePart(
         }
         let corrects = ctx.correcting.get_untracked();
         let body = Body::Choice(Chosen { at: ctx.place(), option: chosen, corrects });
+        let forget = kept.forgetting();
         ctx.write(vec![(id, body).into()], move || {
             option.try_set(String::new());
+            forget();
         });
     };
     ctx.act.press(t!(w, "step.choice.action"), move || option.with(String::is_empty), save);

@@ -31,7 +31,7 @@ pub fn CountersignPart(
     // Slips by person and PIN; they outlive the page, or leaving it would be another five tries.
     let slips = RwSignal::new(BTreeMap::<String, u8>::new());
     let kept = Memo::new(move |_| slips.get());
-    ctx.keep_typed("slips", kept, move |before| slips.set(before));
+    let slips_kept = ctx.keep_typed("slips", kept, move |before| slips.set(before));
     // Held here: the proof names the countersignature and is written before it.
     let proof_id = StoredValue::new(ctx.device.new_entry_id());
     let statement = Hash32::sha256(need.label.in_language(w.lang.code()).as_bytes());
@@ -73,10 +73,12 @@ pub fn CountersignPart(
             let countersign = Countersign { at, statement, person: who, proof, corrects };
             let entries =
                 vec![(proof, Body::CountersignProof(proof_body)).into(), (id, Body::Countersign(countersign)).into()];
+            let forget = slips_kept.forgetting();
             ctx.write(entries, move || {
                 pin.try_set(String::new());
                 person.try_set(String::new());
                 slips.try_set(BTreeMap::new());
+                forget();
                 proof_id.set_value(ctx.device.new_entry_id());
             });
         });

@@ -3,12 +3,12 @@
 use domain::ids::{EntryId, JobId};
 use domain::job_file::body::Place;
 use leptos::prelude::*;
-use leptos::task::spawn_local;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use crate::device::{Device, JobLoad, Saving};
 use crate::features::crew::bottom::MainAct;
+use crate::features::crew::typed::{Kept, keep_typed};
 use crate::features::job::load::{JobView, RequirementCard};
 use crate::i18n::Words;
 use crate::store::NewEntry;
@@ -89,9 +89,15 @@ impl Ctx {
         let _ = self.chosen.try_set(None);
     }
 
+    /// What is recorded here, in the method's words and without their full stop: a sentence goes on behind them.
+    pub fn what(self) -> String {
+        let label = self.card.try_get_untracked().flatten().map_or_else(String::new, |card| card.label);
+        label.trim_end_matches('.').to_owned()
+    }
+
     /// Writes entries; `then` runs once they are on the disk.
     pub fn write(self, entries: Vec<NewEntry>, then: impl FnOnce() + 'static) {
-        self.device.save(self.job, entries, self.saving, move || {
+        self.device.save(self.job, entries, self.saving, self.what(), move || {
             self.written();
             then();
         });
@@ -104,33 +110,10 @@ impl Ctx {
     }
 
     /// Keeps what is typed, with every change, and brings back what was typed before the page ended.
-    pub fn keep_typed<T>(self, kind: &str, now: Memo<T>, bring_back: impl Fn(T) + 'static)
+    pub fn keep_typed<T>(self, kind: &str, now: Memo<T>, bring_back: impl Fn(T) + 'static) -> Kept
     where
         T: Clone + Default + PartialEq + Serialize + DeserializeOwned + Send + Sync + 'static,
     {
-        let key = self.draft_key(kind);
-        let brought = RwSignal::new(false);
-        {
-            let key = key.clone();
-            spawn_local(async move {
-                if let Some(text) = self.device.draft(&key).await
-                    && let Ok(typed) = serde_json::from_str::<T>(&text)
-                    // Whoever is faster than the disk has typed the better draft.
-                    && now.try_with_untracked(|now| *now == T::default()) == Some(true)
-                {
-                    bring_back(typed);
-                }
-                let _ = brought.try_set(true);
-            });
-        }
-        Effect::new(move |_| {
-            let typed = now.get();
-            if !brought.get() {
-                return;
-            }
-            let text =
-                if typed == T::default() { String::new() } else { serde_json::to_string(&typed).unwrap_or_default() };
-            self.device.keep_draft(key.clone(), text);
-        });
+        keep_typed(self.device, self.draft_key(kind), now, bring_back)
     }
 }

@@ -1,5 +1,6 @@
 //! A departure from a requirement: asked for with a reason and a photo, decided by the lead, never offered where only evidence opens.
 
+use domain::bounds::words_left;
 use domain::job_file::Body;
 use domain::job_file::body::{DeviationAsked, Place, Remark};
 use domain::method::gate::Answer;
@@ -11,6 +12,7 @@ use crate::adapters::camera::ChosenFile;
 use crate::device::{Fault, Saving};
 use crate::features::crew::moment;
 use crate::features::crew::photo::{Chooser, OpenCamera, PhotoAct, close_camera};
+use crate::features::crew::typed::{words_fault, words_room};
 use crate::features::job::load::DeviationView;
 use crate::features::words;
 use crate::ports::camera::TakenPhoto;
@@ -99,7 +101,7 @@ fn DeviationForm(ctx: Ctx, open: RwSignal<bool>) -> impl IntoView {
     let w = ctx.w;
     let reason = RwSignal::new(String::new());
     let typed = Memo::new(move |_| reason.get());
-    ctx.keep_typed("deviation", typed, move |typed: String| reason.set(typed));
+    let kept = ctx.keep_typed("deviation", typed, move |typed: String| reason.set(typed));
     let ids = StoredValue::new(ctx.device.new_entry_id().zip(ctx.device.new_entry_id()));
     let ask = move |(file, opened_ms): (ChosenFile, u64)| {
         let (Some((asked, remark)), text) = (ids.get_value(), reason.get_untracked().trim().to_owned()) else { return };
@@ -107,13 +109,14 @@ fn DeviationForm(ctx: Ctx, open: RwSignal<bool>) -> impl IntoView {
             return;
         }
         let at = ctx.place();
+        let forget = kept.forgetting();
         let done = move || {
             reason.try_set(String::new());
-            ctx.device.keep_draft(ctx.draft_key("deviation"), String::new());
+            forget();
             ids.set_value(ctx.device.new_entry_id().zip(ctx.device.new_entry_id()));
             open.try_set(false);
         };
-        ctx.device.run(ctx.saving, done, async move {
+        ctx.device.run(ctx.saving, t!(w, "step.deviation.title"), done, async move {
             let store = ctx.device.store_now().ok_or(Fault::NotOpen)?;
             // A photo of a departure is no evidence of the place: it must not be offered there after a kill.
             let words = format!("deviation/{}", OpenCamera::place_words(&at));
@@ -136,12 +139,13 @@ fn DeviationForm(ctx: Ctx, open: RwSignal<bool>) -> impl IntoView {
         chosen: UnsyncCallback::new(ask),
     };
     let lacks = move || reason.with(|reason| reason.trim().is_empty());
-    let busy = Signal::derive(move || lacks() || ctx.saving.get() == Saving::Busy);
+    let too_long = move || reason.with(|reason| words_left(reason) < 0);
+    let busy = Signal::derive(move || lacks() || too_long() || ctx.saving.get() == Saving::Busy);
     view! {
         <div class="card sunk">
             <h3>{t!(w, "step.deviation.title")}</h3>
             <p>{t!(w, "step.deviation.explain")}</p>
-            <Area label=t!(w, "step.deviation.reason") value=reason />
+            <Area label=t!(w, "step.deviation.reason") value=reason fault=words_fault(w, reason) room=words_room(w, reason) />
             {move || lacks().then(|| view! { <p class="soft">{t!(w, "step.deviation.lacks")}</p> })}
             <Chooser act busy />
             <Button label=t!(w, "ui.cancel") look=Look::Quiet on_press=move || open.set(false) />

@@ -203,7 +203,7 @@ fn Cautions(
     let acknowledge = move || {
         let (Some(id), Some(at)) = (id.get_value(), place.get_value()) else { return };
         let body = Body::CautionsRead(CautionsRead { at, cautions: to_read.get_untracked() });
-        device.save(job, vec![(id, body).into()], saving, || ());
+        device.save(job, vec![(id, body).into()], saving, t!(w, "step.cautions.what"), || ());
     };
     let asks = move || {
         (!to_read.with(Vec::is_empty)).then(|| {

@@ -87,7 +87,7 @@ pub(super) fn asked_of(ctx: Ctx) -> Ask {
 fn keep(ctx: Ctx, staged: StagedHere, file: ChosenFile, opened_ms: u64) {
     let Some(id) = ctx.id() else { return };
     let (place, corrects, ask) = (ctx.place(), ctx.correcting.get_untracked(), asked_of(ctx));
-    ctx.device.run(ctx.saving, move || ctx.written(), async move {
+    ctx.device.run(ctx.saving, what_of(ctx), move || ctx.written(), async move {
         let store = ctx.device.store_now().ok_or(Fault::NotOpen)?;
         let words = OpenCamera::place_words(&place);
         let entries = |taken: &TakenPhoto| {
@@ -105,6 +105,11 @@ fn keep(ctx: Ctx, staged: StagedHere, file: ChosenFile, opened_ms: u64) {
         staged.put_in_place_of_doubtful(&store, doubtful).await;
         if kept { Ok(()) } else { Err(Fault::Doubtful) }
     });
+}
+
+/// "Way out: photo".
+pub(super) fn what_of(ctx: Ctx) -> String {
+    t!(ctx.w, "step.save.photo_of", what = ctx.what())
 }
 
 pub(super) fn photo_body(at: Place, taken: &TakenPhoto) -> PhotoBody {
@@ -140,7 +145,7 @@ pub fn Thumbnails(
     let take_back = move || {
         let (Some(target), Some(id)) = (asked.get_untracked(), retraction.get_value()) else { return };
         let body = Body::Retraction(Retraction { target, remark: None });
-        ctx.device.save(ctx.job, vec![(id, body).into()], ctx.saving, move || {
+        ctx.device.save(ctx.job, vec![(id, body).into()], ctx.saving, ctx.what(), move || {
             retraction.set_value(ctx.device.new_entry_id());
             open.set(false);
         });

@@ -12,6 +12,7 @@ use super::view_model::{
     reading_body,
 };
 use crate::features::crew::today;
+use crate::features::crew::typed::Kept;
 use crate::features::desk::checks::check_body;
 use crate::features::words;
 use crate::i18n::Words;
@@ -24,6 +25,8 @@ use crate::ui::{Area, CheckRow, Choice, Field, FieldKind, Glyph, Icon, RadioRows
 struct Typed {
     raw: RwSignal<String>,
     instrument: RwSignal<String>,
+    /// The instrument that the form proposed.
+    proposed: RwSignal<String>,
     voltage: RwSignal<String>,
     chosen: RwSignal<String>,
     keep: RwSignal<bool>,
@@ -37,6 +40,7 @@ impl Typed {
         Self {
             raw: text(),
             instrument: text(),
+            proposed: text(),
             voltage: text(),
             chosen: text(),
             keep: RwSignal::new(false),
@@ -89,8 +93,9 @@ pub fn ReadingPart(
         raw
     });
     let draft = Memo::new(move |_| typed.draft());
-    ctx.keep_typed("reading", draft, move |draft: ReadingDraft| typed.set(draft));
-    propose_instrument(ctx, need, typed);
+    let by_hand = Memo::new(move |_| draft.get().by_hand(&typed.proposed.get()));
+    let kept = ctx.keep_typed("reading", by_hand, move |draft: ReadingDraft| typed.set(draft));
+    propose_instrument(ctx, need, typed, kept);
     let used = Memo::new(move |_| {
         let id = instrument_id(&typed.instrument.get())?;
         let reference = ctx.device.reference()?;
@@ -118,13 +123,14 @@ pub fn ReadingPart(
         let instrument = used.get_untracked().filter(|_| !draft.not_tested);
         let body = need.with_value(|need| reading_body(&at, need, &draft, &value, instrument, corrects));
         entries.push((id, body).into());
+        let forget = kept.forgetting();
         ctx.write(entries, move || {
             remark_id.set_value(ctx.device.new_entry_id());
             if typed.raw.try_get_untracked().is_some() {
                 let instrument = typed.instrument.get_untracked();
                 typed.set(ReadingDraft { instrument, ..ReadingDraft::default() });
             }
-            ctx.device.keep_draft(ctx.draft_key("reading"), String::new());
+            forget();
         });
     };
     ctx.act.press(t!(w, "step.reading.action"), move || seen.with(|seen| seen.value.is_none()), save);
@@ -139,9 +145,9 @@ pub fn ReadingPart(
 }
 
 /// The instrument that this person used last for the same kind of reading is most likely the one in their hand.
-fn propose_instrument(ctx: Ctx, need: StoredValue<ReadingNeed>, typed: Typed) {
+fn propose_instrument(ctx: Ctx, need: StoredValue<ReadingNeed>, typed: Typed, kept: Kept) {
     Effect::new(move |_| {
-        let Some(reference) = ctx.device.reference() else { return };
+        let Some(reference) = ctx.device.reference().filter(|_| kept.is_read()) else { return };
         let Some(kind) = need.with_value(|need| need.instrument.clone()) else { return };
         if !typed.instrument.with_untracked(String::is_empty) {
             return;
@@ -150,6 +156,7 @@ fn propose_instrument(ctx: Ctx, need: StoredValue<ReadingNeed>, typed: Typed) {
         let mut of_kind = reference.instruments_of(&kind);
         let only = of_kind.next().filter(|_| of_kind.next().is_none()).map(|own| own.id);
         if let Some(id) = before.or(only) {
+            typed.proposed.set(id.to_string());
             typed.instrument.set(id.to_string());
         }
     });

@@ -23,7 +23,7 @@ pub fn SerialPart(
         let from_scan = !raw.is_empty() && raw == scanned.get();
         SerialDraft { scanned: from_scan, again: again.get(), confirmed: confirmed.get(), raw }
     });
-    ctx.keep_typed("serial", draft, move |draft: SerialDraft| {
+    let kept = ctx.keep_typed("serial", draft, move |draft: SerialDraft| {
         if draft.scanned {
             scanned.set(draft.raw.clone());
         }
@@ -49,12 +49,13 @@ pub fn SerialPart(
         let draft = draft.get_untracked();
         let corrects = ctx.correcting.get_untracked();
         let (Some(id), Some(body)) = (ctx.id(), serial_body(&ctx.place(), &draft, corrects)) else { return };
+        let forget = kept.forgetting();
         ctx.write(vec![(id, body).into()], move || {
             for text in [raw, again, scanned] {
                 text.try_set(String::new());
             }
             confirmed.try_set(false);
-            ctx.device.keep_draft(ctx.draft_key("serial"), String::new());
+            forget();
         });
     };
     ctx.act.press(t!(w, "step.serial.action"), move || !seen.with(|seen| seen.ready), save);

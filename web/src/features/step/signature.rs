@@ -10,6 +10,7 @@ use leptos::prelude::*;
 use super::confirmation::{householder, second_person};
 use super::ctx::Ctx;
 use crate::adapters::pointer;
+use crate::features::crew::typed::Kept;
 use crate::store::NewEntry;
 use crate::t;
 use crate::ui::{Button, Look};
@@ -32,9 +33,8 @@ pub fn SignaturePart(
     let drawing = RwSignal::new(Drawing { size: SIZE, strokes: Vec::new() });
     let ids = StoredValue::new((ctx.device.new_entry_id(), ctx.device.new_entry_id()));
     let typed = Memo::new(move |_| name.get());
-    if need.by == Confirmer::Householder {
-        ctx.keep_typed("householder", typed, move |typed: String| name.set(typed));
-    }
+    let kept = (need.by == Confirmer::Householder)
+        .then(|| ctx.keep_typed("householder", typed, move |typed: String| name.set(typed)));
     // The very words on the screen are what is signed.
     let text = Hash32::sha256(need.label.in_language(w.lang.code()).as_bytes());
     let by = need.by;
@@ -63,8 +63,12 @@ pub fn SignaturePart(
         let corrects = ctx.correcting.get_untracked();
         let signature = Signature { at, text, drawing: drawn, person: signed_by, named_in, corrects };
         entries.push((id, Body::Signature(signature)).into());
+        let forget = kept.map(Kept::forgetting);
         ctx.write(entries, move || {
             name.try_set(String::new());
+            if let Some(forget) = forget {
+                forget();
+            }
             drawing.try_update(|drawing| drawing.strokes.clear());
             ids.set_value((ctx.device.new_entry_id(), ctx.device.new_entry_id()));
         });
@@ -73,7 +77,7 @@ pub fn SignaturePart(
     let who = match by {
         Confirmer::Recorder => ().into_any(),
         Confirmer::SecondPerson => second_person(ctx, person, t!(w, "step.signature.who_hint")),
-        Confirmer::Householder => householder(ctx, name),
+        Confirmer::Householder => householder(ctx, name, t!(w, "step.signature.householder_hint")),
     };
     view! {
         <p class="soft">{t!(w, "step.signature.explain")}</p>

@@ -8,7 +8,7 @@ use leptos::prelude::*;
 use leptos::task::spawn_local;
 
 use super::ctx::Ctx;
-use super::photo::{asked_of, photo_body};
+use super::photo::{asked_of, photo_body, what_of};
 use crate::adapters::{browser, photo};
 use crate::device::{Fault, Saving};
 use crate::features::crew::photo::{OpenCamera, close_camera, open_camera};
@@ -195,7 +195,7 @@ fn finish(ctx: Ctx, staged: StagedHere, photo: Staged, ask: Ask) {
     let Some(id) = ctx.id() else { return };
     let (place, corrects) = (ctx.place(), ctx.correcting.get_untracked());
     let kept_anyway = ask == Ask::Nothing;
-    ctx.device.run(ctx.saving, move || ctx.written(), async move {
+    ctx.device.run(ctx.saving, what_of(ctx), move || ctx.written(), async move {
         let store = ctx.device.store_now().ok_or(Fault::NotOpen)?;
         let entries = |taken: &TakenPhoto| {
             let body = PhotoBody { corrects, kept_anyway, ..photo_body(place, taken) };

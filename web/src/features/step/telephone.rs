@@ -28,7 +28,7 @@ pub fn TelephonePart(
     let typed = RwSignal::new(String::new());
     let open = RwSignal::new(false);
     let kept = Memo::new(move |_| typed.get());
-    ctx.keep_typed("telephone", kept, move |before: String| {
+    let draft = ctx.keep_typed("telephone", kept, move |before: String| {
         typed.set(before);
         open.set(true);
     });
@@ -53,9 +53,10 @@ pub fn TelephonePart(
                 return;
             };
             let Some(id) = ctx.id() else { return };
+            let forget = draft.forgetting();
             ctx.write(vec![(id, Body::DeviationByVoice(said)).into()], move || {
                 typed.try_set(String::new());
-                ctx.device.keep_draft(ctx.draft_key("telephone"), String::new());
+                forget();
             });
         });
     };

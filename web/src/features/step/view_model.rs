@@ -144,6 +144,16 @@ pub struct ReadingDraft {
     pub reason: String,
 }
 
+impl ReadingDraft {
+    /// What a person typed of it: an instrument that the form proposed is not theirs.
+    pub fn by_hand(mut self, proposed: &str) -> Self {
+        if self.instrument == proposed {
+            self.instrument.clear();
+        }
+        self
+    }
+}
+
 /// What the page asks back.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum ReadingQuestion {

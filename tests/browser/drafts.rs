@@ -1,0 +1,175 @@
+//! What somebody typed and has not saved is there again after a reload, a kill and Cancel; and "saved" names what and when, and stands
+//! beside nothing that is not saved.
+
+use anyhow::Result;
+use domain::ids::JobId;
+use domain::method::Method;
+use domain::method::load::from_toml;
+use serde_json::json;
+use tests::browser::{Browser, WITHIN};
+use tests::phone::method_text;
+
+use crate::people::TECHNICIAN;
+use crate::rig::Rig;
+use crate::small_job::{phone_on_first_step, phone_on_step, plan, plan_of, step_path};
+use crate::step::{look, press_main, until};
+
+/// Two readings with an instrument of which the demo firm has one: the form proposes it by itself.
+const MEASURE: &str = r#"
+[[step]]
+id = "measure"
+stage = "work"
+title = { en = "Measure" }
+act = { en = "Measure." }
+[[step.require]]
+kind = "reading"
+id = "first"
+label = { en = "Leads" }
+unit = "ohm"
+sanity = ["0", "2"]
+instrument = "low-ohm"
+[[step.require]]
+kind = "reading"
+id = "second"
+label = { en = "Earth" }
+unit = "ohm"
+sanity = ["0", "2"]
+instrument = "low-ohm"
+"#;
+
+fn measuring() -> Method {
+    from_toml(&method_text("test-measure", MEASURE)).expect("a method")
+}
+
+/// Keys of the drafts on the disk that begin so.
+async fn drafts(phone: &Browser, prefix: &str) -> Result<u64> {
+    let keys = format!(
+        r#"await (async () => {{
+  const name = (await indexedDB.databases()).map((one) => one.name).find((name) => name.startsWith("witnessmark-"));
+  const db = await new Promise((good, bad) => {{ const open = indexedDB.open(name); open.onsuccess = () => good(open.result); open.onerror = () => bad(open.error); }});
+  const keys = await new Promise((good, bad) => {{ const all = db.transaction("drafts").objectStore("drafts").getAllKeys(); all.onsuccess = () => good(all.result); all.onerror = () => bad(all.error); }});
+  db.close();
+  return keys.filter((key) => String(key).startsWith({prefix:?})).length;
+}})()"#
+    );
+    Ok(phone.js_promise(&keys).await?.as_u64().unwrap_or_default())
+}
+
+async fn until_drafts(phone: &Browser, prefix: &str, wanted: u64) -> Result<()> {
+    let began = std::time::Instant::now();
+    while drafts(phone, prefix).await? != wanted {
+        phone.check(began.elapsed() < WITHIN, &format!("{wanted} drafts of {prefix} on the disk")).await?;
+        tokio::time::sleep(std::time::Duration::from_millis(60)).await;
+    }
+    Ok(())
+}
+
+/// Typed in one stroke: its draft is on the disk as soon as there is one.
+async fn type_at_once(phone: &Browser, label: &str, text: &str) -> Result<()> {
+    let script = r#"
+      const field = findField(arguments[0]);
+      if (!field) return null;
+      field.value = arguments[1];
+      field.dispatchEvent(new Event("input", { bubbles: true }));
+      return true;"#;
+    phone.until(&format!("a field {label:?}"), WITHIN, script, &[json!(label), json!(text)]).await.map(drop)
+}
+
+async fn has_typed(phone: &Browser, label: &str, text: &str) -> Result<()> {
+    let script = "return findField(arguments[0])?.value === arguments[1]";
+    phone.until(&format!("{label} to hold {text:?}"), WITHIN, script, &[json!(label), json!(text)]).await.map(drop)
+}
+
+async fn instrument_is_there(phone: &Browser) -> Result<()> {
+    let script = "return !!document.querySelector('section.at-work select')?.value";
+    phone.until("the instrument that the form proposes", WITHIN, script, &[]).await.map(drop)
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_typed_reading_survives_reload_and_kill_where_the_form_proposes_the_instrument() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan_of(&rig, measuring(), &[TECHNICIAN], Vec::new()).await?;
+    let mut phone = phone_on_step(&rig, job, "measure", "Measure").await?;
+    rig.server.road.cut().await;
+    let path = step_path(job, "measure");
+    instrument_is_there(&phone).await?;
+    type_at_once(&phone, "Measured value", "0.35").await?;
+    until_drafts(&phone, "reading/", 1).await?;
+
+    phone.open(&path).await?;
+    has_typed(&phone, "Measured value", "0.35").await?;
+    instrument_is_there(&phone).await?;
+    phone.kill().await?;
+    phone.reopen().await?;
+    phone.open(&path).await?;
+    has_typed(&phone, "Measured value", "0.35").await?;
+
+    // What is saved is no draft any more.
+    instrument_is_there(&phone).await?;
+    press_main(&phone, "Save the reading").await?;
+    until(&phone, "the reading to be kept", WITHIN, |now| now.need("first").is_some_and(|need| need.state == "met"))
+        .await?;
+    phone.see("Leads. Saved on this device at").await?;
+    until_drafts(&phone, "reading/", 0).await?;
+    // And the next one that is typed is not saved: nothing beside it may say so.
+    instrument_is_there(&phone).await?;
+    phone.fill("Measured value", "0.4").await?;
+    let said = phone.js("return !!document.querySelector('[data-saved=yes]')", &[]).await?;
+    phone.check(said == json!(false), "nothing that is not saved stands beside \"saved\"").await
+}
+
+async fn at_job(phone: &Browser, job: JobId) -> Result<()> {
+    phone.open(&format!("/jobs/{job}")).await?;
+    phone.see("Write a note").await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_note_survives_cancel_and_kill_and_is_written_once() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan(&rig).await?;
+    let mut phone = phone_on_first_step(&rig, job).await?;
+    rig.server.road.cut().await;
+    at_job(&phone, job).await?;
+    phone.press("Write a note").await?;
+    type_at_once(&phone, "Note", "The side gate sticks.").await?;
+    until_drafts(&phone, "note/", 1).await?;
+    phone.press("Cancel").await?;
+    phone.see("Your words are kept here").await?;
+
+    phone.kill().await?;
+    phone.reopen().await?;
+    at_job(&phone, job).await?;
+    phone.see("Your words are kept here").await?;
+    phone.press("Write a note").await?;
+    has_typed(&phone, "Note", "The side gate sticks.").await?;
+    phone.press("Save the note").await?;
+    phone.see("Note. Saved on this device at").await?;
+    until_drafts(&phone, "note/", 0).await?;
+
+    at_job(&phone, job).await?;
+    phone.see("The side gate sticks.").await?;
+    let words = phone.words().await?;
+    phone.check(words.matches("The side gate sticks.").count() == 1, "the note stands there once").await?;
+    phone.check(!words.contains("Your words are kept here"), "and is no draft any more").await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn words_on_leaving_and_stopping_survive_a_kill() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan(&rig).await?;
+    let mut phone = phone_on_first_step(&rig, job).await?;
+    rig.server.road.cut().await;
+    phone.press("Stop work").await?;
+    type_at_once(&phone, "In your words", "It hisses.").await?;
+    until_drafts(&phone, "stop/", 1).await?;
+    phone.kill().await?;
+    phone.reopen().await?;
+    phone.open(&step_path(job, "arrive")).await?;
+    look(&phone).await?;
+    phone.press("Stop work").await?;
+    has_typed(&phone, "In your words", "It hisses.").await?;
+    // What happened is said anew each time, and so nothing is ready to be recorded yet.
+    let script = "return [...document.querySelectorAll('dialog[open] input[type=radio]')].some((one) => one.checked)";
+    let chosen = phone.js(script, &[]).await?;
+    phone.check(chosen == json!(false), "no cause is chosen by itself").await
+}
