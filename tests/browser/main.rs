@@ -14,6 +14,7 @@ mod design_sheet;
 mod doubtful_photo;
 mod downloads;
 mod drafts;
+mod forms;
 mod hold_point;
 mod kill_behind_camera;
 mod kills;

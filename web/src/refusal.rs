@@ -42,7 +42,7 @@ impl Refusal {
             Self::SignIn => t!(w, "fetch.sign_in_needed").to_owned(),
             Self::Problem { code, .. } => match i18n::problem(code) {
                 Some(key) => w.say(key).to_owned(),
-                None => t!(w, "fetch.unknown_problem", code = code),
+                None => t!(w, "fetch.unknown_problem").to_owned(),
             },
         }
     }
@@ -90,7 +90,10 @@ pub fn judge(status: u16, protocol: Option<&str>, body: &[u8]) -> Result<(), Ref
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used, reason = "tests")]
     use super::*;
+    use std::collections::BTreeSet;
+    use std::path::PathBuf;
 
     #[test]
     fn a_login_page_of_a_hotel_is_not_our_server() {
@@ -105,6 +108,41 @@ mod tests {
         assert_eq!(judge(204, Some("1"), b""), Ok(()));
     }
 
+    /// The codes that the server's code writes down: `Invalid("label")`, `Conflict("last_owner")`.
+    fn codes_of_server() -> BTreeSet<String> {
+        let mut codes = BTreeSet::new();
+        let mut folders = vec![concat!(env!("CARGO_MANIFEST_DIR"), "/../server/src").into()];
+        while let Some(folder) = folders.pop() {
+            for entry in std::fs::read_dir::<PathBuf>(folder).unwrap() {
+                let path = entry.unwrap().path();
+                if path.is_dir() {
+                    folders.push(path);
+                    continue;
+                }
+                let text = std::fs::read_to_string(&path).unwrap_or_default();
+                for mark in ["Invalid(\"", "Conflict(\""] {
+                    let codes_here = text.split(mark).skip(1).filter_map(|rest| rest.split_once('"'));
+                    codes.extend(codes_here.map(|(code, _)| code.to_owned()));
+                }
+            }
+        }
+        codes
+    }
+
+    #[test]
+    fn every_refusal_of_a_form_has_a_sentence() {
+        // What no form of a person can meet: uploads and sync speak for themselves.
+        const OF_PROGRAMS: [&str; 7] =
+            ["key", "key_known", "offset", "sync_version", "taken_over", "language", "decimal"];
+        let codes = codes_of_server();
+        assert!(codes.len() > 20, "{codes:?}");
+        let dumb: Vec<&String> = codes
+            .iter()
+            .filter(|code| !OF_PROGRAMS.contains(&code.as_str()) && i18n::problem(code).is_none())
+            .collect();
+        assert!(dumb.is_empty(), "the server can say this and the app has no words for it: {dumb:?}");
+    }
+
     #[test]
     fn the_code_of_a_problem_is_kept_and_has_words() {
         let refusal = judge(410, Some("1"), br#"{"code":"link_used","title":"Gone","status":410}"#);
@@ -112,7 +150,8 @@ mod tests {
         assert!(refusal.is_err_and(|refusal| refusal.is("link_used") && !refusal.may_pass()));
         let unknown = judge(500, Some("1"), b"not json");
         assert!(
-            unknown.is_err_and(|refusal| refusal.may_pass() && refusal.tell(Words::default()).contains("status_500"))
+            unknown.is_err_and(|refusal| refusal.may_pass() && !refusal.tell(Words::default()).contains("status_500")),
+            "a program's word is no word for a person"
         );
     }
 }

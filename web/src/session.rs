@@ -30,7 +30,7 @@ pub const LAST_LOOK: &str = "day";
 pub const KEPT: [&str; 3] = [PROFILE, ENROLMENTS, LAST_LOOK];
 
 /// A licence or competence.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Ticket {
     /// What it permits.
     pub kind: String,

@@ -45,6 +45,35 @@ pub fn save(name: &str, media_type: &str, bytes: &[u8]) -> bool {
     true
 }
 
+/// Does this browser know a time zone of this name?
+pub fn is_time_zone(name: &str) -> bool {
+    let options = js_sys::Object::new();
+    let _ = js_sys::Reflect::set(&options, &"timeZone".into(), &name.into());
+    let Ok(make) = js_sys::Reflect::get(&js_sys::global(), &"Intl".into())
+        .and_then(|intl| js_sys::Reflect::get(&intl, &"DateTimeFormat".into()))
+        .and_then(|make| make.dyn_into::<js_sys::Function>().map_err(|_| wasm_bindgen::JsValue::UNDEFINED))
+    else {
+        return false;
+    };
+    // The constructor throws for a name that it does not know.
+    domain::bounds::zone(name).is_ok()
+        && js_sys::Reflect::construct(&make, &Array::of2(&Array::new(), &options)).is_ok()
+}
+
+/// The time zones that this browser can tell by name, sorted; empty where it has no list.
+pub fn time_zones() -> Vec<String> {
+    let listed = || {
+        let intl = js_sys::Reflect::get(&js_sys::global(), &"Intl".into()).ok()?;
+        let list =
+            js_sys::Reflect::get(&intl, &"supportedValuesOf".into()).ok()?.dyn_into::<js_sys::Function>().ok()?;
+        list.call1(&intl, &"timeZone".into()).ok()?.dyn_into::<Array>().ok()
+    };
+    let mut zones: Vec<String> =
+        listed().map(|all| all.iter().filter_map(|zone| zone.as_string()).collect()).unwrap_or_default();
+    zones.sort();
+    zones
+}
+
 /// The time zone of this browser, such as `Europe/Madrid`; empty where it does not say.
 pub fn time_zone() -> String {
     let format = js_sys::Intl::DateTimeFormat::new(&Array::new(), &js_sys::Object::new());

@@ -2,6 +2,7 @@
 //!
 //! **Never enters:** `web_sys`, rules; one feature does not reach into another.
 
+pub mod bounds;
 pub mod catalogue;
 pub mod crew;
 pub mod crew_plan;

@@ -1,5 +1,6 @@
 //! Meters and torque wrenches: the list, and the dialog that adds or changes one.
 
+use domain::bounds;
 use domain::ids::InstrumentId;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
@@ -7,7 +8,10 @@ use serde::Serialize;
 
 use super::view_model::due;
 use super::words;
+use crate::adapters::browser;
 use crate::adapters::fetch::use_api;
+use crate::features::bounds::{date_of, name_fault, sentence};
+use crate::features::crew::today;
 use crate::features::words::instrument_kind;
 use crate::i18n::format::Day;
 use crate::i18n::use_words;
@@ -150,6 +154,10 @@ fn InstrumentSheet(
         tried.set(false);
         refused.set(None);
     });
+    let label_wrong = move |text: &str| name_fault(w, text);
+    let serial_wrong = move |text: &str| sentence(w, bounds::short(text, bounds::SHORT_CHARS_MAX));
+    let due_wrong =
+        move |text: &str| if text.is_empty() { None } else { sentence(w, bounds::day(text, date_of(today()))) };
     let save = move || {
         tried.set(true);
         let body = Change {
@@ -159,7 +167,11 @@ fn InstrumentSheet(
             calibration_due: due.get_untracked(),
             retired: retired.get_untracked(),
         };
-        if body.label.is_empty() {
+        if label_wrong(&body.label).is_some()
+            || serial_wrong(&body.serial).is_some()
+            || due_wrong(&body.calibration_due).is_some()
+        {
+            browser::focus_wrong_soon();
             return;
         }
         let id: Option<InstrumentId> = chosen.with_untracked(|own| own.as_ref().map(|own| own.id));
@@ -185,9 +197,9 @@ fn InstrumentSheet(
     let choices: Vec<Choice> =
         kinds.into_iter().map(|kind| Choice::new(kind.clone(), instrument_kind(w, &kind))).collect();
     let choices = StoredValue::new(choices);
-    let label_fault = Signal::derive(move || {
-        (tried.get() && label.with(|text| text.trim().is_empty())).then(|| t!(w, "ui.required").to_owned())
-    });
+    let label_fault = Signal::derive(move || tried.get().then(|| label.with(|text| label_wrong(text))).flatten());
+    let serial_fault = Signal::derive(move || serial.with(|text| serial_wrong(text)));
+    let due_fault = Signal::derive(move || tried.get().then(|| due.with(|text| due_wrong(text))).flatten());
     let title = move || match chosen.with(Option::is_some) {
         true => t!(w, "catalogue.change_instrument"),
         false => t!(w, "catalogue.add_instrument"),
@@ -196,8 +208,8 @@ fn InstrumentSheet(
         <Sheet open title acts=move || view! { <Button label=t!(w, "catalogue.save") look=Look::Main busy on_press=save /> }>
             <Field label=t!(w, "catalogue.label") hint=t!(w, "catalogue.label_hint") value=label fault=label_fault />
             <Select label=t!(w, "catalogue.kind") value=kind choices=Signal::derive(move || choices.get_value()) />
-            <Field label=t!(w, "catalogue.serial") kind=FieldKind::Exact value=serial />
-            <Field label=t!(w, "catalogue.due") hint=t!(w, "catalogue.due_hint") kind=FieldKind::Day value=due />
+            <Field label=t!(w, "catalogue.serial") kind=FieldKind::Exact value=serial fault=serial_fault />
+            <Field label=t!(w, "catalogue.due") hint=t!(w, "catalogue.due_hint") kind=FieldKind::Day value=due fault=due_fault />
             {move || chosen.with(Option::is_some).then(|| {
                 view! { <CheckRow label=t!(w, "catalogue.retire") hint=t!(w, "catalogue.retire_hint") checked=retired /> }
             })}

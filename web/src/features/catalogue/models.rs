@@ -7,14 +7,18 @@ use serde::Serialize;
 
 use super::view_model::{Faults, ModelBody, ModelText, Spot, read_json};
 use super::words;
+use crate::adapters::browser;
 use crate::adapters::fetch::use_api;
+use crate::device::use_device;
+use crate::features::bounds::FaultLinks;
+use crate::features::crew::typed::keep_typed;
 use crate::features::desk::shared::{KINDS, kind_word};
 use crate::features::words::{figure, unit_kind};
 use crate::i18n::{Words, use_words};
 use crate::refusal::Refusal;
 use crate::store::Model;
 use crate::ui::{
-    Area, Banner, Button, CheckRow, Chip, Choice, Empty, Field, FieldKind, Icon, Look, Select, Table, Tone,
+    Area, Banner, Button, CheckRow, Chip, Choice, Empty, Field, FieldKind, Icon, Look, Select, Table, Toasts, Tone,
 };
 use crate::{t, tn};
 
@@ -151,6 +155,8 @@ fn ModelForm(
         |model| ModelText::of(model, w),
     );
     first.offer_keys(&all);
+    let toasts = expect_context::<Toasts>();
+    let as_opened = StoredValue::new(first.clone());
     let text = |value: &String| RwSignal::new(value.clone());
     let (kind, maker, name) = (text(&first.kind), text(&first.maker), text(&first.name));
     let (gtin, prefix) = (text(&first.gtin), text(&first.serial_prefix));
@@ -181,9 +187,36 @@ fn ModelForm(
         typed.offer_keys(&all);
         lines.set(lines_of(typed.figures));
     };
+    let draft = Memo::new(move |_| Some(typed()).filter(|typed| *typed != as_opened.get_value()));
+    let kept_before = RwSignal::new(false);
+    let key = id.map_or_else(|| "model/new".to_owned(), |id| format!("model/{id}"));
+    let kept = keep_typed(use_device(), key, draft, move |before: Option<ModelText>| {
+        let Some(before) = before else { return };
+        let into = [
+            (kind, before.kind),
+            (maker, before.maker),
+            (name, before.name),
+            (gtin, before.gtin),
+            (prefix, before.serial_prefix),
+            (least, before.serial_least),
+            (most, before.serial_most),
+        ];
+        for (signal, text) in into {
+            signal.set(text);
+        }
+        lines.set(lines_of(before.figures));
+        kept_before.set(true);
+    });
+    let leave = move || {
+        if draft.get_untracked().is_some() {
+            toasts.say(t!(w, "draft.kept_form"));
+        }
+        close.run(());
+    };
     let save = move || {
         tried.set(true);
-        let Ok(body) = read.get_untracked() else { return };
+        let Ok(body) = read.get_untracked() else { return browser::focus_wrong_soon() };
+        let forget = kept.forgetting();
         let body = Sent { body, retired: retired.get_untracked() };
         busy.set(true);
         refused.set(None);
@@ -195,6 +228,7 @@ fn ModelForm(
             let _ = busy.try_set(false);
             match outcome {
                 Ok(_) => {
+                    forget();
                     done.try_run(());
                 }
                 Err(refusal) => {
@@ -211,22 +245,23 @@ fn ModelForm(
         <section class="card panel" aria-label=t!(w, "catalogue.model")>
             <h2>{if is_new { t!(w, "catalogue.add_model") } else { t!(w, "catalogue.change_model") }}</h2>
             {(!is_new).then(|| view! { <p class="soft">{t!(w, "catalogue.new_version")}</p> })}
+            {move || kept_before.get().then(|| view! { <Banner title=t!(w, "plan.kept_title")><p>{t!(w, "plan.kept")}</p></Banner> })}
             <div class="form-grid">
                 <Select label=t!(w, "catalogue.kind") value=kind choices=Signal::derive(move || kinds.get_value()) fault=fault("kind") on_change=another_kind />
                 <Field label=t!(w, "catalogue.maker") value=maker fault=fault("maker") />
                 <Field label=t!(w, "catalogue.name") value=name kind=FieldKind::Exact fault=fault("name") />
                 <Field label=t!(w, "catalogue.gtin") value=gtin kind=FieldKind::Digits fault=fault("gtin") />
-                <Field label=t!(w, "catalogue.serial_prefix") value=prefix kind=FieldKind::Exact />
+                <Field label=t!(w, "catalogue.serial_prefix") value=prefix kind=FieldKind::Exact fault=fault("serial_prefix") />
                 <Field label=t!(w, "catalogue.serial_least") value=least kind=FieldKind::Digits fault=fault("serial_length") />
                 <Field label=t!(w, "catalogue.serial_most") value=most kind=FieldKind::Digits />
             </div>
             <Figures lines faults=Signal::derive(faults) />
             {(!is_new).then(|| view! { <CheckRow label=t!(w, "catalogue.retire") hint=t!(w, "catalogue.retire_hint") checked=retired /> })}
             {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}
-            {move || (!faults().is_empty()).then(|| view! { <Banner tone=Tone::Stop><p>{t!(w, "catalogue.look_at_marked")}</p></Banner> })}
+            {move || Some(faults().len()).filter(|count| *count > 0).map(|count| view! { <FaultLinks count /> })}
             <div class="row">
                 <Button label=t!(w, "catalogue.save") look=Look::Main busy on_press=save />
-                <Button label=t!(w, "ui.cancel") look=Look::Quiet on_press=move || close.run(()) />
+                <Button label=t!(w, "ui.cancel") look=Look::Quiet on_press=leave />
             </div>
         </section>
     }

@@ -2,10 +2,11 @@
 
 use std::collections::BTreeMap;
 
+use domain::bounds;
 use domain::electrical::{Quantity, Unit};
 use domain::identification::check_digit::gtin14;
 use domain::job_file::body::UnitKind;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::features::desk::shared::{KINDS, kind_word};
@@ -15,9 +16,7 @@ use crate::store::Model;
 
 /// A calibration that ends within so many days is told.
 pub const SOON_DAYS: i64 = 30;
-/// As the server has it.
-const CHARS_MAX: usize = 120;
-/// As the server has it.
+/// Characters of a serial at most.
 const SERIAL_CHARS_MAX: u16 = 60;
 /// As the server has it.
 const FIGURES_MAX: usize = 200;
@@ -46,7 +45,8 @@ pub fn due(calibration_due: &str, today: Day) -> Due {
 }
 
 /// A model as typed.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct ModelText {
     /// The kind's word.
     pub kind: String,
@@ -101,8 +101,10 @@ pub enum Spot {
 pub enum Wrong {
     /// Needed and not there.
     Needed,
-    /// Over so many characters.
-    TooLong(usize),
+    /// A text that cannot stay as it is.
+    Text(bounds::Fault),
+    /// No such figure can be, whatever the maker writes.
+    Impossible,
     /// Not a GTIN with a good check digit.
     NotAGtin,
     /// None of the known kinds.
@@ -175,6 +177,9 @@ impl ModelText {
         let maker = needed("maker", &self.maker, &mut faults);
         let name = needed("name", &self.name, &mut faults);
         let gtin = gtin(&self.gtin, &mut faults);
+        if let Err(fault) = bounds::short(&self.serial_prefix, bounds::PREFIX_CHARS_MAX) {
+            faults.insert(Spot::Field("serial_prefix"), Wrong::Text(fault));
+        }
         let serial_length = length(&self.serial_least, &self.serial_most, &mut faults);
         let mut values = BTreeMap::new();
         for (line, (key, text)) in self.figures.iter().enumerate() {
@@ -190,6 +195,9 @@ impl ModelText {
             match Quantity::parse(Unit::Count, text, decimal) {
                 Err(_) => {
                     faults.insert(spot, Wrong::NotANumber);
+                }
+                Ok(quantity) if !bounds::is_possible_of_maker(key, quantity.micro) => {
+                    faults.insert(spot, Wrong::Impossible);
                 }
                 Ok(quantity) => {
                     if values.insert(key.to_owned(), quantity.micro).is_some() {
@@ -218,13 +226,16 @@ fn is_key(key: &str) -> bool {
 }
 
 fn needed(field: &'static str, text: &str, faults: &mut Faults) -> String {
-    let text = text.trim();
-    if text.is_empty() {
-        faults.insert(Spot::Field(field), Wrong::Needed);
-    } else if text.chars().count() > CHARS_MAX {
-        faults.insert(Spot::Field(field), Wrong::TooLong(CHARS_MAX));
+    match bounds::name(text) {
+        Ok(()) => {}
+        Err(bounds::Fault::Needed) => {
+            faults.insert(Spot::Field(field), Wrong::Needed);
+        }
+        Err(fault) => {
+            faults.insert(Spot::Field(field), Wrong::Text(fault));
+        }
     }
-    text.to_owned()
+    text.trim().to_owned()
 }
 
 fn gtin(text: &str, faults: &mut Faults) -> String {
@@ -417,6 +428,21 @@ mod tests {
         let faults = text.read('.').unwrap_err();
         assert_eq!(faults.len(), 7);
         assert_eq!(faults[&Spot::Figure("a".into())], Wrong::Twice);
+    }
+
+    #[test]
+    fn what_cannot_be_is_refused_in_words_and_a_comma_is_a_comma() {
+        let mut text = typed();
+        text.gtin = String::new();
+        text.figures = vec![("cell_min".into(), "-2.5".into()), ("mass_kg".into(), "-120".into())];
+        let faults = text.read('.').unwrap_err();
+        assert_eq!(faults[&Spot::Figure("cell_min".into())], Wrong::Impossible);
+        assert_eq!(faults[&Spot::Figure("mass_kg".into())], Wrong::Impossible);
+        text.figures = vec![("charge_min_c".into(), "-20".into())];
+        assert!(text.read('.').is_ok(), "below zero is a temperature like any other");
+        text.maker = "x".repeat(121);
+        let faults = text.read('.').unwrap_err();
+        assert_eq!(faults[&Spot::Field("maker")], Wrong::Text(bounds::Fault::TooLong(120)));
     }
 
     #[test]

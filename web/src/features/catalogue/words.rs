@@ -1,6 +1,7 @@
 //! Words for what is wrong with a model, and for the state of a calibration.
 
 use super::view_model::{Due, Spot, Wrong};
+use crate::features::bounds;
 use crate::i18n::Words;
 use crate::ui::Tone;
 use crate::{t, tn};
@@ -9,11 +10,13 @@ use crate::{t, tn};
 pub fn wrong(w: Words, wrong: &Wrong) -> String {
     match wrong {
         Wrong::Needed => t!(w, "ui.required").to_owned(),
-        Wrong::TooLong(most) => t!(w, "catalogue.wrong.too_long", most = most),
+        Wrong::Text(fault) => bounds::told(w, *fault),
+        Wrong::Impossible => t!(w, "catalogue.wrong.impossible").to_owned(),
         Wrong::NotAGtin => t!(w, "catalogue.wrong.gtin").to_owned(),
         Wrong::NotAKind => t!(w, "catalogue.wrong.kind").to_owned(),
         Wrong::NotALength => t!(w, "catalogue.wrong.length").to_owned(),
-        Wrong::NotANumber => t!(w, "catalogue.wrong.number").to_owned(),
+        // A comma and a point are told apart by what the person has chosen: the sentence shows it.
+        Wrong::NotANumber => t!(w, "catalogue.wrong.number", example = format!("2{}5", w.decimal.sign())),
         Wrong::Twice => t!(w, "catalogue.wrong.twice").to_owned(),
         Wrong::NotAKey => t!(w, "catalogue.wrong.key").to_owned(),
         Wrong::TooMany(most) => t!(w, "catalogue.wrong.too_many", most = most),
@@ -26,7 +29,11 @@ pub fn wrong(w: Words, wrong: &Wrong) -> String {
 
 /// One line: where and what.
 pub fn wrong_line(w: Words, spot: &Spot, what: &Wrong) -> String {
-    let what = wrong(w, what);
+    let what = match what {
+        // JSON has a point, whatever the person writes elsewhere.
+        Wrong::NotANumber => t!(w, "catalogue.wrong.number", example = "2.5"),
+        what => wrong(w, what),
+    };
     match spot {
         Spot::Whole => what,
         Spot::Field(name) => format!("{name}: {what}"),

@@ -18,6 +18,7 @@ use super::view_model::{SheetDraft, compute, other_version, rules_of_job, values
 use super::words::{SECTIONS, section};
 use crate::adapters::{browser, performance};
 use crate::device::use_device;
+use crate::features::bounds::FaultLinks;
 use crate::features::desk::shared::rights;
 use crate::features::desk::{DeskJob, Store, follow_job, save_error, with_store, write};
 use crate::i18n::{Words, use_words};
@@ -25,8 +26,8 @@ use crate::key;
 use crate::routes::Screen;
 use crate::session::use_session;
 use crate::store::{JobStore, SaveError};
+use crate::t;
 use crate::ui::{Banner, Button, Caution, Empty, Icon, LinkButton, Look, Page, Toasts, Tone, Waiting};
-use crate::{t, tn};
 
 /// Under this name a benchmark finds each computation in the browser's timeline.
 const MEASURE: &str = "design-recompute";
@@ -254,6 +255,7 @@ fn bottom(ground: Ground, store: Store, job: JobId, here: Here, is_kept: RwSigna
         tried.set(true);
         let Some(now) = here.get_untracked() else { return };
         if faults.get_untracked() > 0 {
+            browser::focus_wrong_soon();
             return;
         }
         let before = entered_of(&now, &device.rule_sets());
@@ -292,8 +294,7 @@ fn bottom(ground: Ground, store: Store, job: JobId, here: Here, is_kept: RwSigna
         }
         let problems = move || {
             let count = faults.get();
-            (tried.get() && count > 0)
-                .then(|| view! { <Banner tone=Tone::Stop><p>{tn!(w, "plan.faults", count)}</p></Banner> })
+            (tried.get() && count > 0).then(|| view! { <FaultLinks count /> })
         };
         let told =
             move || failed.get().map(|error| view! { <Banner tone=Tone::Stop><p>{save_error(w, &error)}</p></Banner> });

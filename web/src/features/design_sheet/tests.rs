@@ -47,6 +47,8 @@ fn what_cannot_be_read_is_told_apart() {
     assert_eq!(read("modules", "7.5", POINT), Err(Fault::NotWhole));
     assert_eq!(read("ac_cable_length_m", "-1", POINT), Err(Fault::Negative));
     assert_eq!(read("ac_cable_length_m", "0", POINT), Ok(Some(0)));
+    assert!(matches!(read("ambient_c", "9999", POINT), Err(Fault::Impossible(_, _))), "no tick helps either");
+    assert_eq!(read("ambient_c", "-20", POINT), Ok(Some(-20_000_000)));
     assert_eq!(read("ac_cable_length_m", "> 3", POINT), Err(Fault::NotExact));
     assert!(matches!(read("ac_cable_length_m", "3 V", POINT), Err(Fault::OtherUnit(_))));
     assert_eq!(read("earthing", "9", POINT), Err(Fault::NoSuchChoice("9".to_owned())));

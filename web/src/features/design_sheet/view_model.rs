@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use domain::bounds;
 use domain::design::{Design, FIELDS, Field, Line, Sheet, sheet, single_line, stack_drawing, with_equipment};
 pub use domain::design::{RULES_FIRM, RULES_PLACE, RULES_VERSION, load_of, rules_of_job};
 use domain::electrical::rule_set::{FirmRules, Place, RuleSet, RulesName, Topic, newest};
@@ -79,6 +80,8 @@ pub enum Fault {
     NotExact,
     /// Less than nothing.
     Negative,
+    /// No such thing can be: least and greatest of the unit.
+    Impossible(Quantity, Quantity),
     /// A count with a fraction.
     NotWhole,
     /// A code that this version has no words for.
@@ -124,6 +127,10 @@ pub fn number(unit: Unit, text: &str, w: Words) -> Result<i64, Fault> {
     match (parsed.value, parsed.cmp) {
         (None, _) => Err(Fault::Unreadable),
         (Some(_), Cmp::Less | Cmp::Greater) => Err(Fault::NotExact),
+        (Some(value), Cmp::Equal) if !bounds::is_possible(unit, value.micro) => {
+            let (least, most) = bounds::possible(unit);
+            Err(Fault::Impossible(Quantity::of(unit, least), Quantity::of(unit, most)))
+        }
         (Some(value), Cmp::Equal) => Ok(value.micro),
     }
 }

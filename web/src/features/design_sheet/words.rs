@@ -224,6 +224,9 @@ pub fn fault(w: Words, fault: &Fault) -> String {
         Fault::OtherUnit(None) => t!(w, "plan.fault.other_unit").to_owned(),
         Fault::NotExact => t!(w, "plan.fault.not_exact").to_owned(),
         Fault::Negative => t!(w, "design.fault.negative").to_owned(),
+        Fault::Impossible(least, most) => {
+            t!(w, "plan.fault.impossible", least = show(least), most = show(most))
+        }
         Fault::NotWhole => t!(w, "design.fault.whole").to_owned(),
         Fault::NoSuchChoice(text) => t!(w, "design.fault.choice", text = text),
     }

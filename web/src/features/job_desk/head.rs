@@ -7,7 +7,7 @@ use leptos::prelude::*;
 use serde::Deserialize;
 
 use super::steps::Around;
-use super::view_model::{AwaitedPhoto, Decision};
+use super::view_model::{AwaitedPhoto, Decision, notes_of};
 use crate::features::desk::shared::is_expired;
 use crate::features::desk::{DeskJob, DownloadButton, moment, today};
 use crate::features::job::load::{JobView, Progress as Far};
@@ -245,7 +245,8 @@ pub fn Side(here: Signal<Option<Arc<DeskJob>>>, around: Around) -> impl IntoView
                 </Banner>
             }
         });
-        let remarks = (!view.remarks.is_empty()).then(|| {
+        let notes = notes_of(view);
+        let remarks = (!notes.is_empty()).then(|| {
             let line = |own: &crate::features::job::load::RemarkView| {
                 view! {
                     <li>
@@ -257,7 +258,7 @@ pub fn Side(here: Signal<Option<Arc<DeskJob>>>, around: Around) -> impl IntoView
             view! {
                 <section class="card" aria-labelledby="remarks-title">
                     <h2 id="remarks-title">{t!(w, "desk.remarks")}</h2>
-                    <ul class="stack">{view.remarks.iter().map(line).collect_view()}</ul>
+                    <ul class="stack">{notes.into_iter().map(line).collect_view()}</ul>
                 </section>
             }
         });

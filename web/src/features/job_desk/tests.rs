@@ -4,7 +4,9 @@ use super::view_model::*;
 use crate::features::desk::shared::{rights, waiting_deviations};
 use crate::features::job::load::{BreachView, DeviationView, JobView, StopView, job_view};
 use domain::ids::{EntryId, Hash32, JobId, PersonId, uuid_v7};
-use domain::job_file::body::{Assigned, Body, CrewRole, MediaType, PhotoFile, StopCause};
+use domain::job_file::body::{
+    Assigned, Body, Confirmation, CrewRole, Drawing, MediaType, PhotoFile, Remark, Signature, StopCause,
+};
 use domain::job_file::{BreachWhy, JobFile, Phase, Place};
 use domain::people::Role;
 
@@ -154,4 +156,35 @@ fn a_photo_that_will_not_come_is_no_longer_awaited() {
     assert_eq!(awaited, [AwaitedPhoto { hash: Hash32::of([1; 32]), at: None, by: Some(person(2)) }]);
     job.photos_absent = vec![(Hash32::of([1; 32]), "phone lost".into())];
     assert!(awaited_photos(&job, &photos).is_empty());
+}
+
+#[test]
+fn the_name_under_a_confirmation_or_a_signature_is_no_note() {
+    let said = |at: Option<Place>, text: &str| Body::Remark(Remark { at, text: text.into() });
+    // Ids as an imagined file gives them: the number of the entry.
+    let id = |number: u64| EntryId::of(uuid_v7(number, &[2; 10]));
+    let at = Place::of("hand-over", 0, "shown");
+    let statement = Hash32::of([3; 32]);
+    let confirmation = Confirmation { at: at.clone(), statement, person: None, named_in: Some(id(1)), corrects: None };
+    let signature = Signature {
+        at: at.clone(),
+        text: statement,
+        drawing: id(4),
+        person: None,
+        named_in: Some(id(3)),
+        corrects: None,
+    };
+    let bodies = [
+        said(Some(at.clone()), "Renée Bécu"),
+        Body::Confirmation(confirmation),
+        said(Some(at), "Renée Bécu"),
+        Body::Drawing(Drawing { size: (640, 240), strokes: vec![vec![(1, 1), (200, 90)]] }),
+        Body::Signature(signature),
+        said(None, "The side gate sticks."),
+    ];
+    let job = JobId::of(uuid_v7(3, &[1; 10]));
+    let view = job_view(job, &JobFile::imagined(job, bodies), None, "en");
+    assert_eq!(view.remarks.len(), 3);
+    let notes: Vec<&str> = notes_of(&view).into_iter().map(|note| note.text.as_str()).collect();
+    assert_eq!(notes, ["The side gate sticks."]);
 }

@@ -6,7 +6,12 @@ use domain::job_file::body::Body;
 use domain::method::gate::StepState;
 
 use crate::features::desk::shared::waiting_deviations;
-use crate::features::job::load::{DeviationView, EvidenceStanding, JobView, StepCard};
+use crate::features::job::load::{DeviationView, EvidenceStanding, JobView, RemarkView, StepCard};
+
+/// What people wrote about the job. The name under a confirmation or a signature is read there and is no note.
+pub fn notes_of(view: &JobView) -> Vec<&RemarkView> {
+    view.remarks.iter().filter(|remark| !remark.is_name && !remark.text.trim().is_empty()).collect()
+}
 
 /// Something that stands against passing the review, or that should be looked at first.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -32,7 +32,7 @@ pub struct PlanDraft {
     pub units: BTreeMap<String, UnitText>,
     /// Design figures by key.
     pub design: BTreeMap<String, String>,
-    /// Keys of figures outside what is plausible that the lead has looked at.
+    /// Keys of figures outside what is plausible that the lead has looked at: ticked by a hand on this form and by nothing else.
     pub design_checked: BTreeSet<String>,
     /// Consent: the state's word; empty while nothing is known.
     pub consent: String,
@@ -129,8 +129,6 @@ impl PlanDraft {
         let following = rules.map(|rules| Following { equipment, rules, asked });
         let figures = following.map_or_else(|| view.design.clone(), |following| following.entered(&view.design));
         draft.design = figures.iter().map(|(key, micro)| (key.clone(), w.number_short(*micro))).collect();
-        // What stands in the job file was looked at when it was written.
-        draft.design_checked = figures.iter().map(|(key, _)| key.clone()).collect();
         if let Some(consent) = &view.consent {
             consent_word(consent.state).clone_into(&mut draft.consent);
             draft.consent_reference.clone_from(&consent.reference);

@@ -17,8 +17,10 @@ use super::sections::{
     ConsentSection, CrewSection, DaySection, DesignSection, EquipmentSection, Ground, Part, SiteSection, Summary,
 };
 use super::view_model::{Around, Candidate, bodies_of, live_checks, read};
-use crate::adapters::save_file::time_zone;
+use crate::adapters::browser;
+use crate::adapters::save_file::{is_time_zone, time_zone};
 use crate::device::use_device;
+use crate::features::bounds::{FaultLinks, date_of};
 use crate::features::design_sheet::view_model::{rules_of_job, rules_offered};
 use crate::features::desk::shared::rights;
 use crate::features::desk::{DeskJob, Methods, Store, job_here, method_of, save_error, today, with_store, write};
@@ -224,6 +226,7 @@ fn PlanForm(
 
     let around = StoredValue::new((here.clone(), people.clone(), models.clone()));
     let rules = rules_chosen(form, here.as_deref());
+    let now = today();
     let reading = Memo::new(move |_| {
         let draft = form.draft();
         let method = method.get();
@@ -237,6 +240,8 @@ fn PlanForm(
                 before: here.as_ref().map(|here| &here.view),
                 slots_ever: here.as_ref().map_or(0, |here| here.slots_ever),
                 site,
+                is_zone: is_time_zone,
+                today: date_of(now),
             };
             let mut reading = read(&draft, around, w);
             if site_only {
@@ -253,13 +258,14 @@ fn PlanForm(
         live_checks(&method, &reference, &bodies, w)
     });
     keep_draft(&store.get(), form, job);
-    let ground = Ground { form, reading, tried };
+    let ground = Ground { form, reading, tried, left: RwSignal::default() };
 
     let (busy, failed) = (RwSignal::new(false), RwSignal::new(None::<SaveError>));
     let save = move || {
         tried.set(true);
         let reading = reading.get_untracked();
         if !reading.faults.is_empty() {
+            browser::focus_wrong_soon();
             return;
         }
         let Some(target) = job.or_else(|| form.job()) else { return };
@@ -307,8 +313,7 @@ fn PlanForm(
     };
     let problems = move || {
         let count = reading.with(|reading| reading.faults.len());
-        (tried.get() && count > 0)
-            .then(|| view! { <Banner tone=Tone::Stop><p>{crate::tn!(w, "plan.faults", count)}</p></Banner> })
+        (tried.get() && count > 0).then(|| view! { <FaultLinks count /> })
     };
     let bottom = move || {
         let label = if is_new { t!(w, "plan.save_new") } else { t!(w, "plan.save_changes") };

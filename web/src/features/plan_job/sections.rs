@@ -1,7 +1,9 @@
 //! The sections of the form.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use domain::bounds;
 use domain::electrical::{NumberLocale, Prefix, Quality, Quantity, parse_reading};
 use domain::job_file::body::ModelSnapshot;
 use domain::method::Method;
@@ -12,13 +14,15 @@ use super::draft::{CONSENTS, consent_word};
 use super::form::Form;
 use super::view_model::{Candidate, Fault, FieldId, Reading, spec};
 use super::words;
+use crate::adapters::save_file::time_zones;
+use crate::features::crew::typed::words_room;
 use crate::features::design_sheet::view_model::value_of;
 use crate::features::desk::shared::{is_expired, kind_word};
 use crate::features::words::{consent, crew_role, quantity, unit_kind};
 use crate::i18n::format::Day;
 use crate::i18n::{Words, use_words};
-use crate::t;
 use crate::ui::{Area, Banner, CheckRow, Chip, Choice, Empty, Field, FieldKind, Icon, Select, Tone};
+use crate::{t, tn};
 
 /// What the sections lean on; `Copy`.
 #[derive(Clone, Copy)]
@@ -29,6 +33,8 @@ pub struct Ground {
     pub reading: Memo<Reading>,
     /// Somebody has tried to save.
     pub tried: RwSignal<bool>,
+    /// Fields that somebody has left: half a telephone number is no fault while it is being typed.
+    pub left: RwSignal<BTreeSet<FieldId>>,
 }
 
 impl Ground {
@@ -36,8 +42,24 @@ impl Ground {
     fn fault(self, w: Words, id: FieldId, field: Option<DesignField>) -> Signal<Option<String>> {
         Signal::derive(move || {
             let fault = self.reading.with(|reading| reading.faults.get(&id).cloned())?;
-            (fault != Fault::Needed || self.tried.get()).then(|| words::fault(w, &fault, field.as_ref()))
+            let told = match fault {
+                Fault::Needed => self.tried.get(),
+                Fault::Text(bounds::Fault::Email | bounds::Fault::Phone) => {
+                    self.tried.get() || self.left.with(|left| left.contains(&id))
+                }
+                _ => true,
+            };
+            told.then(|| words::fault(w, &fault, field.as_ref()))
         })
+    }
+
+    /// Notes that a field was left.
+    fn leaves(self, id: FieldId) -> impl Fn() + 'static {
+        move || {
+            self.left.update(|left| {
+                left.insert(id.clone());
+            });
+        }
     }
 }
 
@@ -64,20 +86,41 @@ pub fn Part(
 pub fn SiteSection(ground: Ground) -> impl IntoView {
     let w = use_words();
     let form = ground.form;
+    let fault = move |id: FieldId| ground.fault(w, id, None);
     view! {
         <Part id="site" title=t!(w, "plan.site")>
             <div class="form-grid">
-                <Field label=t!(w, "plan.householder") value=form.householder />
+                <Field label=t!(w, "plan.householder") value=form.householder fault=fault(FieldId::Householder) />
                 <Field label=t!(w, "plan.street") value=form.street fault=ground.fault(w, FieldId::Street, None) />
                 <Field label=t!(w, "plan.town") value=form.town fault=ground.fault(w, FieldId::Town, None) />
-                <Field label=t!(w, "plan.phone") value=form.phone kind=FieldKind::Exact />
-                <Field label=t!(w, "plan.email") value=form.email kind=FieldKind::Exact />
-                <Field label=t!(w, "plan.grid_point") hint=t!(w, "plan.grid_point_hint") value=form.grid_point kind=FieldKind::Exact />
-                <Field label=t!(w, "plan.zone") hint=t!(w, "plan.zone_hint") value=form.zone kind=FieldKind::Exact />
+                <Field label=t!(w, "plan.phone") value=form.phone kind=FieldKind::Phone fault=fault(FieldId::Phone) on_leave=ground.leaves(FieldId::Phone) />
+                <Field label=t!(w, "plan.email") value=form.email kind=FieldKind::Exact fault=fault(FieldId::Email) on_leave=ground.leaves(FieldId::Email) />
+                <Field label=t!(w, "plan.grid_point") hint=t!(w, "plan.grid_point_hint") value=form.grid_point kind=FieldKind::Exact fault=fault(FieldId::GridPoint) />
+                <ZoneField value=form.zone fault=fault(FieldId::Zone) />
             </div>
-            <Area label=t!(w, "plan.access") hint=t!(w, "plan.access_hint") value=form.access />
+            <Area label=t!(w, "plan.access") hint=t!(w, "plan.access_hint") value=form.access fault=fault(FieldId::Access) room=words_room(w, form.access) />
         </Part>
     }
+}
+
+/// The time zone of a site, out of the browser's own list; typed where it has none.
+#[component]
+fn ZoneField(value: RwSignal<String>, fault: Signal<Option<String>>) -> impl IntoView {
+    let w = use_words();
+    let (label, hint) = (t!(w, "plan.zone"), t!(w, "plan.zone_hint"));
+    let mut zones = time_zones();
+    if zones.is_empty() {
+        return view! { <Field label hint value kind=FieldKind::Exact fault /> }.into_any();
+    }
+    // A zone may stand in the job under an older name, and a name that does not exist must be seen to be changed.
+    let own = value.get_untracked();
+    if !own.is_empty() && !zones.contains(&own) {
+        zones.insert(0, own);
+    }
+    let mut choices = vec![Choice::new("", t!(w, "plan.choose"))];
+    choices.extend(zones.into_iter().map(|zone| Choice::new(zone.clone(), zone.replace('_', " "))));
+    let choices = StoredValue::new(choices);
+    view! { <Select label hint value choices=Signal::derive(move || choices.get_value()) fault /> }.into_any()
 }
 
 /// Which units: a row a kind that the method asks for.
@@ -156,6 +199,14 @@ fn design_field(w: Words, ground: Ground, field: DesignField) -> AnyView {
     let own = ground.form.figure(&field.key);
     let label = field.label.in_language(w.lang.code()).to_owned();
     let unit = field.unit.symbol();
+    // The tick is about the figure that stood there when it was set.
+    Effect::new(move |before: Option<String>| {
+        let text = own.text.get();
+        if before.is_some_and(|before| before != text) {
+            own.checked.set(false);
+        }
+        text
+    });
     let id = FieldId::Design(field.key.clone());
     let implausible = Memo::new(move |_| {
         ground.reading.with(|reading| matches!(reading.faults.get(&id), Some(Fault::OutsidePlausible { .. })))
@@ -292,14 +343,22 @@ pub fn Summary(
 ) -> impl IntoView {
     let w = use_words();
     let gaps = move || {
-        let gaps = ground.reading.with(|reading| reading.gaps.clone());
+        let (faults, gaps) = ground.reading.with(|reading| (reading.faults.len(), reading.gaps.clone()));
+        // Nothing beside a form may say that it can be saved while it cannot.
+        let not_yet =
+            (faults > 0).then(|| view! { <Banner tone=Tone::Wait><p>{tn!(w, "plan.not_yet", faults)}</p></Banner> });
+        if gaps.is_empty() && faults > 0 {
+            return not_yet.into_any();
+        }
         if gaps.is_empty() {
             return view! { <Banner tone=Tone::Good><p>{t!(w, "plan.ready")}</p></Banner> }.into_any();
         }
         let line = |gap: &super::view_model::Gap| view! { <li>{words::gap(w, gap)}</li> };
         let lines = gaps.iter().map(line).collect_view();
+        let title = if faults > 0 { t!(w, "plan.gaps_also") } else { t!(w, "plan.gaps") };
         view! {
-            <Banner title=t!(w, "plan.gaps")>
+            {not_yet}
+            <Banner title=title>
                 <ul class="stack bullets">{lines}</ul>
             </Banner>
         }

@@ -9,6 +9,7 @@ use crate::i18n::format::Day;
 use crate::i18n::{Decimal, Lang, Words};
 use domain::electrical::rule_set::{Place, RuleSet};
 use domain::electrical::{Unit, Verdict};
+use domain::identification::Date;
 use domain::ids::{JobId, ModelId, PersonId, SiteId, uuid_v7};
 use domain::job_file::Body;
 use domain::job_file::body::{CrewRole, MethodRef, ModelSnapshot, Purpose, Ticket, UnitKind};
@@ -169,6 +170,8 @@ impl Setup {
             before,
             slots_ever,
             site: SiteId::of(id(7)),
+            is_zone: |zone| domain::bounds::zone(zone).is_ok(),
+            today: Date::new(2026, 11, 25).unwrap(),
         }
     }
 
@@ -265,6 +268,67 @@ fn a_job_that_is_there_writes_only_what_changed() {
     moved.day = "2026-12-02".into();
     let reading = read(&moved, setup.around(Some(&view), 9), COMMA);
     assert_eq!(reading.bodies.iter().map(Body::kind).collect::<Vec<_>>(), [15]);
+}
+
+#[test]
+fn opening_a_plan_attests_no_figure_and_a_changed_one_is_asked_about() {
+    let setup = Setup::new();
+    let mut draft = filled();
+    // Outside what is usual, and ticked by hand.
+    draft.design.insert("window_min".into(), "49".into());
+    draft.design_checked.insert("window_min".into());
+    let first = read(&draft, setup.around(None, 0), POINT);
+    assert_eq!(first.faults, BTreeMap::new());
+    let view = setup.view_of(&first.bodies);
+
+    let mut draft = PlanDraft::of(&view, NO_RULES, POINT);
+    assert!(draft.design_checked.is_empty(), "{:?}", draft.design_checked);
+    let reading = read(&draft, setup.around(Some(&view), 9), POINT);
+    assert_eq!(reading.faults, BTreeMap::new(), "what stands in the job is not asked about again");
+    assert!(reading.bodies.is_empty());
+    draft.design.insert("window_min".into(), "48".into());
+    let reading = read(&draft, setup.around(Some(&view), 9), POINT);
+    assert!(matches!(
+        reading.faults[&FieldId::Design("window_min".into())],
+        Fault::OutsidePlausible { least: 50_000_000, most: 1_500_000_000 }
+    ));
+}
+
+#[test]
+fn no_tick_lets_the_impossible_in() {
+    let mut field = method().design[0].clone();
+    let impossible =
+        |field: &DesignField, typed: &str| matches!(figure(field, typed, true, POINT), Err(Fault::Impossible { .. }));
+    assert!(impossible(&field, "-1"), "no voltage of a plan is below zero");
+    (field.unit, field.sanity) = (Unit::Kilogram, (Micro(0), Micro(500_000_000)));
+    assert!(impossible(&field, "-120"));
+    assert_eq!(figure(&field, "600", true, POINT), Ok(Some(600_000_000)), "unlikely, and looked at");
+    field.unit = Unit::Celsius;
+    assert!(impossible(&field, "9999"));
+}
+
+#[test]
+fn site_details_have_bounds() {
+    let setup = Setup::new();
+    let fault = |field: FieldId, change: fn(&mut PlanDraft)| {
+        let mut draft = filled();
+        change(&mut draft);
+        read(&draft, setup.around(None, 0), POINT).faults.get(&field).cloned()
+    };
+    let text = |fault: domain::bounds::Fault| Some(Fault::Text(fault));
+    use domain::bounds::Fault as Of;
+    assert_eq!(fault(FieldId::Householder, |draft| draft.site.householder = "x".repeat(121)), text(Of::TooLong(120)));
+    assert_eq!(fault(FieldId::Email, |draft| draft.site.email = "nope".into()), text(Of::Email));
+    assert_eq!(fault(FieldId::Phone, |draft| draft.site.phone = "not a phone".into()), text(Of::Phone));
+    assert_eq!(fault(FieldId::Zone, |draft| draft.site.zone = "Mars".into()), Some(Fault::NoSuchZone));
+    assert_eq!(fault(FieldId::Day, |draft| draft.day = "9999-12-31".into()), text(Of::FarDay(10)));
+    assert_eq!(fault(FieldId::Day, |draft| draft.day = "1900-01-01".into()), text(Of::FarDay(10)));
+    assert_eq!(fault(FieldId::Day, |draft| draft.day = "2026-02-30".into()), text(Of::Day));
+    assert_eq!(
+        fault(FieldId::Email, |draft| draft.site.email = String::new()),
+        None,
+        "an empty one is missing, not wrong"
+    );
 }
 
 #[test]

@@ -2,9 +2,11 @@
 
 use std::collections::BTreeMap;
 
+use domain::bounds;
 use domain::design::{Figures, Following};
 use domain::electrical::rule_set::RuleSet;
 use domain::electrical::{Check, Cmp, FieldSpec, NumberLocale, Prefix, Quality, Quantity, parse_reading};
+use domain::identification::Date;
 use domain::ids::{JobId, PersonId, SiteId, uuid_v7};
 use domain::job_file::JobFile;
 use domain::job_file::body::{
@@ -16,10 +18,10 @@ use domain::method::gate::{Answer, LimitInfo, LimitSource, OpenWhy};
 use domain::method::plan::{CheckCall, DesignField, LimitRule, Requirement, UnitPlan};
 
 use super::draft::{PlanDraft, consent_of_word};
+use crate::features::design_sheet::view_model::value_of;
 use crate::features::desk::shared::kind_word;
 use crate::features::job::load::{JobView, job_view};
 use crate::i18n::Words;
-use crate::i18n::format::Day;
 
 /// Rule set of new jobs where nobody chose: public standards by number and edition, as `domain::electrical` computes them.
 pub const RULE_SET: &str = "neutral 1";
@@ -42,10 +44,22 @@ pub struct Candidate {
 /// A field of the form.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum FieldId {
+    /// Householder's name.
+    Householder,
     /// Street and house.
     Street,
     /// Town.
     Town,
+    /// Telephone.
+    Phone,
+    /// E-mail.
+    Email,
+    /// Connection point.
+    GridPoint,
+    /// How to get in.
+    Access,
+    /// Time zone.
+    Zone,
     /// Method.
     Method,
     /// Model of a kind, by the kind's word.
@@ -67,8 +81,6 @@ pub enum FieldId {
 pub enum Fault {
     /// Nothing is there and the plan cannot do without.
     Needed,
-    /// Not a day of the calendar.
-    NotADay,
     /// Not an hour such as 08:30.
     NotAnHour,
     /// An hour without a day.
@@ -90,6 +102,17 @@ pub enum Fault {
     OtherUnit(Option<Quantity>),
     /// One exact value is needed, not a bound.
     NotExact,
+    /// No such thing can be, and no tick makes it true.
+    Impossible {
+        /// Least, millionths.
+        least: i64,
+        /// Greatest.
+        most: i64,
+    },
+    /// A text that cannot stay as it is.
+    Text(bounds::Fault),
+    /// No such time zone.
+    NoSuchZone,
     /// Implausible; it must be looked at and ticked.
     OutsidePlausible {
         /// Least plausible, millionths.
@@ -135,7 +158,23 @@ impl Reading {
     /// Keeps only what somebody may write who does not lead the job: site data and consent.
     pub fn keep_site(&mut self) {
         self.bodies.retain(|body| matches!(body, Body::SiteDetails(_) | Body::Consent(_)));
-        self.faults.retain(|field, _| matches!(field, FieldId::Street | FieldId::Town | FieldId::ConsentReference));
+        self.faults.retain(|field, _| match field {
+            FieldId::Householder
+            | FieldId::Street
+            | FieldId::Town
+            | FieldId::Phone
+            | FieldId::Email
+            | FieldId::GridPoint
+            | FieldId::Access
+            | FieldId::Zone
+            | FieldId::ConsentReference => true,
+            FieldId::Method
+            | FieldId::Model(_)
+            | FieldId::Count(_)
+            | FieldId::Design(_)
+            | FieldId::Day
+            | FieldId::Start => false,
+        });
         self.gaps.retain(|gap| matches!(gap, Gap::Consent | Gap::Householder | Gap::GridPoint));
     }
 }
@@ -157,6 +196,10 @@ pub struct Around<'a> {
     pub slots_ever: u16,
     /// Site of a new job.
     pub site: SiteId,
+    /// Is there such a time zone?
+    pub is_zone: fn(&str) -> bool,
+    /// Today here.
+    pub today: Date,
 }
 
 /// Reads a draft.
@@ -208,6 +251,23 @@ fn site(draft: &PlanDraft, around: Around<'_>, out: &mut Reading) {
     }
     if details.town.is_empty() {
         out.faults.insert(FieldId::Town, Fault::Needed);
+    }
+    let texts = [
+        (FieldId::Householder, bounds::short(&details.householder, bounds::NAME_CHARS_MAX)),
+        (FieldId::Street, bounds::short(&details.street, bounds::NAME_CHARS_MAX)),
+        (FieldId::Town, bounds::short(&details.town, bounds::NAME_CHARS_MAX)),
+        (FieldId::Phone, if details.phone.is_empty() { Ok(()) } else { bounds::phone(&details.phone) }),
+        (FieldId::Email, if details.email.is_empty() { Ok(()) } else { bounds::email(&details.email) }),
+        (FieldId::GridPoint, bounds::short(&details.grid_point, bounds::NAME_CHARS_MAX)),
+        (FieldId::Access, bounds::words(&details.access)),
+    ];
+    for (field, judged) in texts {
+        if let Err(fault) = judged {
+            out.faults.insert(field, Fault::Text(fault));
+        }
+    }
+    if !details.zone.is_empty() && !(around.is_zone)(&details.zone) {
+        out.faults.insert(FieldId::Zone, Fault::NoSuchZone);
     }
     if details.householder.is_empty() {
         out.gaps.push(Gap::Householder);
@@ -316,6 +376,10 @@ pub fn figure(field: &DesignField, text: &str, checked: bool, w: Words) -> Resul
     match (parsed.value, parsed.cmp) {
         (None, _) => Err(Fault::Unreadable),
         (Some(_), Cmp::Less | Cmp::Greater) => Err(Fault::NotExact),
+        (Some(value), Cmp::Equal) if !bounds::is_possible(field.unit, value.micro) => {
+            let (least, most) = bounds::possible(field.unit);
+            Err(Fault::Impossible { least, most })
+        }
         (Some(_), Cmp::Equal) if outside && !checked => {
             Err(Fault::OutsidePlausible { least: field.sanity.0.0, most: field.sanity.1.0 })
         }
@@ -330,10 +394,14 @@ fn design(
     w: Words,
     out: &mut Reading,
 ) {
+    let before: &[(String, i64)] = around.before.map_or(&[], |before| &before.design);
     let mut values: Figures = Vec::new();
     for field in &method.design {
         let text = draft.design.get(&field.key).map_or("", String::as_str);
-        match figure(field, text, draft.design_checked.contains(&field.key), w) {
+        // What stands in the job file was looked at when it was written; nobody attests it anew by opening the form.
+        let stands =
+            figure(field, text, true, w).is_ok_and(|read| read.is_some() && read == value_of(before, &field.key));
+        match figure(field, text, stands || draft.design_checked.contains(&field.key), w) {
             Ok(Some(micro)) => values.push((field.key.clone(), micro)),
             Ok(None) => {}
             Err(fault) => {
@@ -341,7 +409,6 @@ fn design(
             }
         }
     }
-    let before: &[(String, i64)] = around.before.map_or(&[], |before| &before.design);
     // The design sheet keeps figures that no method asks for.
     values.extend(before.iter().filter(|(key, _)| method.design.iter().all(|field| field.key != *key)).cloned());
     values.sort();
@@ -367,6 +434,10 @@ fn consent(draft: &PlanDraft, around: Around<'_>, out: &mut Reading) {
         return;
     };
     let reference = draft.consent_reference.trim().to_owned();
+    if let Err(fault) = bounds::short(&reference, bounds::NAME_CHARS_MAX) {
+        out.faults.insert(FieldId::ConsentReference, Fault::Text(fault));
+        return;
+    }
     if state == ConsentState::Granted && reference.is_empty() {
         out.faults.insert(FieldId::ConsentReference, Fault::Needed);
         return;
@@ -418,8 +489,8 @@ fn schedule(draft: &PlanDraft, around: Around<'_>, out: &mut Reading) {
         out.gaps.push(Gap::Day);
         return;
     }
-    if Day::parse(day).is_none() {
-        out.faults.insert(FieldId::Day, Fault::NotADay);
+    if let Err(fault) = bounds::day(day, around.today) {
+        out.faults.insert(FieldId::Day, Fault::Text(fault));
         return;
     }
     let Some(start) = hour(start) else {

@@ -4,6 +4,7 @@ use domain::electrical::{Prefix, Quantity};
 use domain::method::plan::DesignField;
 
 use super::view_model::{Fault, Gap};
+use crate::features::bounds;
 use crate::features::words::{quantity, unit_kind};
 use crate::i18n::Words;
 use crate::{t, tn};
@@ -16,7 +17,11 @@ pub fn fault(w: Words, fault: &Fault, field: Option<&DesignField>) -> String {
     };
     match fault {
         Fault::Needed => t!(w, "ui.required").to_owned(),
-        Fault::NotADay => t!(w, "plan.fault.day").to_owned(),
+        Fault::Text(fault) => bounds::told(w, *fault),
+        Fault::NoSuchZone => t!(w, "bounds.zone").to_owned(),
+        Fault::Impossible { least, most } => {
+            t!(w, "plan.fault.impossible", least = show(*least), most = show(*most))
+        }
         Fault::NotAnHour => t!(w, "plan.fault.hour").to_owned(),
         Fault::HourWithoutDay => t!(w, "plan.fault.hour_without_day").to_owned(),
         Fault::CountOutside { least, most } if least == most => t!(w, "plan.fault.count_exact", n = least),

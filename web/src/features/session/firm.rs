@@ -4,8 +4,8 @@ use leptos::prelude::*;
 use leptos::task::spawn_local;
 use serde::Serialize;
 
-use super::view_model::missing;
 use crate::adapters::fetch::use_api;
+use crate::features::bounds::name_fault;
 use crate::i18n::use_words;
 use crate::refusal::Refusal;
 use crate::session::{Firm, use_session};
@@ -31,7 +31,7 @@ pub(super) fn FirmSettings() -> impl IntoView {
     let save = move || {
         tried.set(true);
         let body = Change { name: name.get_untracked(), shows_last_seen: shows.get_untracked() };
-        if missing(w, &body.name).is_some() {
+        if name_fault(w, &body.name).is_some() {
             return;
         }
         busy.set(true);
@@ -50,7 +50,7 @@ pub(super) fn FirmSettings() -> impl IntoView {
             }
         });
     };
-    let fault = Signal::derive(move || tried.get().then(|| name.with(|value| missing(w, value))).flatten());
+    let fault = Signal::derive(move || tried.get().then(|| name.with(|value| name_fault(w, value))).flatten());
     view! {
         <Section title=t!(w, "firm.title")>
             {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}

@@ -5,8 +5,10 @@ use leptos::task::spawn_local;
 use serde::{Deserialize, Serialize};
 
 use super::sign_in::{NewPassword, Sign, SubmitBelow, ToSignIn};
-use super::view_model::{email_fault, missing, password_fault};
+use super::view_model::{email_fault, password_fault};
+use crate::adapters::browser;
 use crate::adapters::fetch::{Call, use_api};
+use crate::features::bounds::name_fault;
 use crate::i18n::{Words, use_words};
 use crate::load::{Load, load, shown};
 use crate::refusal::Refusal;
@@ -68,8 +70,8 @@ impl Form {
 
     fn is_good(self, w: Words, purpose: Purpose) -> bool {
         let password = self.password.with_untracked(|value| password_fault(w, value).is_none());
-        let name = self.display_name.with_untracked(|value| missing(w, value).is_none());
-        let firm = self.firm_name.with_untracked(|value| missing(w, value).is_none());
+        let name = self.display_name.with_untracked(|value| name_fault(w, value).is_none());
+        let firm = self.firm_name.with_untracked(|value| name_fault(w, value).is_none());
         let email = self.email.with_untracked(|value| email_fault(w, value).is_none());
         match purpose {
             Purpose::FirstOwner => password && name && firm && email,
@@ -149,7 +151,11 @@ fn form(w: Words, link: &LinkView, path: StoredValue<String>, done: RwSignal<boo
     let (busy, refused) = (RwSignal::new(false), RwSignal::new(None::<Refusal>));
     let send = move || {
         form.tried.set(true);
-        if busy.get_untracked() || !form.is_good(w, purpose) {
+        if busy.get_untracked() {
+            return;
+        }
+        if !form.is_good(w, purpose) {
+            browser::focus_wrong_soon();
             return;
         }
         busy.set(true);
@@ -192,11 +198,11 @@ fn form(w: Words, link: &LinkView, path: StoredValue<String>, done: RwSignal<boo
                 }
             >
                 {first.then(|| view! {
-                    <Field label=t!(w, "link.firm_name") value=form.firm_name fault=form.fault(form.firm_name, w, missing) />
+                    <Field label=t!(w, "link.firm_name") value=form.firm_name fault=form.fault(form.firm_name, w, name_fault) />
                     <Field label=t!(w, "link.email") value=form.email kind=FieldKind::Email fault=form.fault(form.email, w, email_fault) />
                 })}
                 {(purpose != Purpose::Reset).then(|| view! {
-                    <Field label=t!(w, "link.your_name") value=form.display_name fault=form.fault(form.display_name, w, missing) />
+                    <Field label=t!(w, "link.your_name") value=form.display_name fault=form.fault(form.display_name, w, name_fault) />
                 })}
                 <NewPassword value=form.password fault=form.fault(form.password, w, password_fault) />
             </form>

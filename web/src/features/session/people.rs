@@ -6,9 +6,12 @@ use leptos::task::spawn_local;
 use serde::{Deserialize, Serialize};
 
 use super::firm::FirmSettings;
-use super::view_model::{ROLES, email_fault, missing, role_hint, role_line, role_name};
+use super::view_model::{ROLES, email_fault, role_hint, role_line, role_name};
 use crate::adapters::browser;
 use crate::adapters::fetch::use_api;
+use crate::device::use_device;
+use crate::features::bounds::name_fault;
+use crate::features::crew::typed::keep_typed;
 use crate::i18n::{Lang, use_words};
 use crate::load::{Load, load, shown};
 use crate::refusal::Refusal;
@@ -26,6 +29,14 @@ struct Invite {
     display_name: String,
     roles: Vec<Role>,
     language: String,
+}
+
+/// What was typed and not sent.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+struct InviteDraft {
+    email: String,
+    name: String,
 }
 
 #[derive(Deserialize)]
@@ -77,6 +88,12 @@ fn InviteSheet(open: RwSignal<bool>, #[prop(into)] done: UnsyncCallback<()>) -> 
     let (tried, busy) = (RwSignal::new(false), RwSignal::new(false));
     let refused = RwSignal::new(None::<Refusal>);
     let link = RwSignal::new(None::<(String, String)>);
+    let typed = Memo::new(move |_| InviteDraft { email: email.get(), name: name.get() });
+    let kept = keep_typed(use_device(), "invite".to_owned(), typed, move |before: InviteDraft| {
+        email.set(before.email);
+        name.set(before.name);
+    });
+    let toasts = expect_context::<Toasts>();
     let send = move || {
         tried.set(true);
         let wanted = roles.chosen();
@@ -86,9 +103,12 @@ fn InviteSheet(open: RwSignal<bool>, #[prop(into)] done: UnsyncCallback<()>) -> 
             roles: wanted,
             language: language.get_untracked(),
         };
-        if email_fault(w, &body.email).is_some() || missing(w, &body.display_name).is_some() || body.roles.is_empty() {
+        if email_fault(w, &body.email).is_some() || name_fault(w, &body.display_name).is_some() || body.roles.is_empty()
+        {
+            browser::focus_wrong_soon();
             return;
         }
+        let forget = kept.forgetting();
         busy.set(true);
         refused.set(None);
         spawn_local(async move {
@@ -96,6 +116,7 @@ fn InviteSheet(open: RwSignal<bool>, #[prop(into)] done: UnsyncCallback<()>) -> 
             let _ = busy.try_set(false);
             match outcome {
                 Ok(invited) => {
+                    forget();
                     let _ = link.try_set(Some((body.display_name, invited.link)));
                     let _ = email.try_set(String::new());
                     let _ = name.try_set(String::new());
@@ -108,10 +129,15 @@ fn InviteSheet(open: RwSignal<bool>, #[prop(into)] done: UnsyncCallback<()>) -> 
             }
         });
     };
-    Effect::new(move |_| {
-        if !open.get() {
+    Effect::new(move |was_open: Option<bool>| {
+        let open = open.get();
+        if !open {
             link.set(None);
+            if was_open == Some(true) && typed.get_untracked() != InviteDraft::default() {
+                toasts.say(t!(w, "draft.kept_form"));
+            }
         }
+        open
     });
     let fault = move |of: RwSignal<String>, judge: fn(crate::i18n::Words, &str) -> Option<String>| {
         Signal::derive(move || tried.get().then(|| of.with(|value| judge(w, value))).flatten())
@@ -128,7 +154,7 @@ fn InviteSheet(open: RwSignal<bool>, #[prop(into)] done: UnsyncCallback<()>) -> 
         Some((name, link)) => view! { <OneTimeLink name link /> }.into_any(),
         None => view! {
             {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}
-            <Field label=t!(w, "people.name") value=name fault=fault(name, missing) />
+            <Field label=t!(w, "people.name") value=name fault=fault(name, name_fault) />
             <Field label=t!(w, "people.email") value=email kind=FieldKind::Email fault=fault(email, email_fault) />
             <Select label=t!(w, "people.language") value=language choices=Signal::derive(move || languages.get_value()) />
             <RoleRows ticks=roles tried />

@@ -8,9 +8,13 @@ use serde::{Deserialize, Serialize};
 
 use super::devices::{DeviceList, DeviceView};
 use super::people::{OneTimeLink, RoleRows, RoleTicks};
-use super::tickets::Tickets;
-use super::view_model::missing;
+use super::tickets::{TicketForm, Tickets};
+use crate::adapters::browser;
 use crate::adapters::fetch::{Call, use_api};
+use crate::device::use_device;
+use crate::features::bounds::name_fault;
+use crate::features::crew::today;
+use crate::features::crew::typed::keep_typed;
 use crate::i18n::use_words;
 use crate::load::{Load, load, shown};
 use crate::refusal::Refusal;
@@ -25,6 +29,16 @@ struct Change {
     roles: Vec<Role>,
     active: bool,
     tickets: Vec<Ticket>,
+}
+
+/// What was typed and not saved.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+struct PersonDraft {
+    name: Option<String>,
+    tickets: Option<Vec<Ticket>>,
+    kind: String,
+    expires: String,
 }
 
 #[derive(Deserialize)]
@@ -68,34 +82,64 @@ fn PersonForm(person: Person) -> impl IntoView {
     let name = RwSignal::new(person.display_name.clone());
     let active = RwSignal::new(person.active);
     let roles = RoleTicks::of(&person.roles);
-    let tickets = RwSignal::new(person.tickets.clone());
+    let tickets = TicketForm::of(person.tickets.clone());
+    let as_saved = StoredValue::new((person.display_name.clone(), person.tickets.clone()));
+    let typed = Memo::new(move |_| {
+        let (name, tickets_now) = (name.get(), tickets.tickets.get());
+        as_saved.with_value(|(name_saved, tickets_saved)| PersonDraft {
+            name: (name != *name_saved).then_some(name),
+            tickets: (tickets_now != *tickets_saved).then_some(tickets_now),
+            kind: tickets.kind.get(),
+            expires: tickets.expires.get(),
+        })
+    });
+    let kept_before = RwSignal::new(false);
+    let kept = keep_typed(use_device(), format!("person/{id}"), typed, move |before: PersonDraft| {
+        if let Some(before) = before.name {
+            name.set(before);
+        }
+        if let Some(before) = before.tickets {
+            tickets.tickets.set(before);
+        }
+        tickets.kind.set(before.kind);
+        tickets.expires.set(before.expires);
+        kept_before.set(true);
+    });
     let (tried, busy) = (RwSignal::new(false), RwSignal::new(false));
     let refused = RwSignal::new(None::<Refusal>);
     let save = move || {
         tried.set(true);
+        let no_ticket_left = tickets.add_typed(w, today());
         let body = Change {
             display_name: name.get_untracked(),
             roles: roles.chosen(),
             active: active.get_untracked(),
-            tickets: tickets.get_untracked(),
+            tickets: tickets.tickets.get_untracked(),
         };
-        if missing(w, &body.display_name).is_some() || body.roles.is_empty() {
+        if name_fault(w, &body.display_name).is_some() || body.roles.is_empty() || !no_ticket_left {
+            browser::focus_wrong_soon();
             return;
         }
+        let forget = kept.forgetting();
         busy.set(true);
         refused.set(None);
         spawn_local(async move {
             let outcome = api.send(Call::new("PATCH", format!("/api/people/{id}")).json(&body)).await;
             let _ = busy.try_set(false);
             match outcome {
-                Ok(_) => toasts.say(t!(w, "people.saved")),
+                Ok(_) => {
+                    let _ = as_saved.try_set_value((body.display_name.clone(), body.tickets.clone()));
+                    let _ = kept_before.try_set(false);
+                    forget();
+                    toasts.say(t!(w, "people.saved"));
+                }
                 Err(refusal) => {
                     let _ = refused.try_set(Some(refusal));
                 }
             }
         });
     };
-    let name_wrong = Signal::derive(move || tried.get().then(|| name.with(|value| missing(w, value))).flatten());
+    let name_wrong = Signal::derive(move || tried.get().then(|| name.with(|value| name_fault(w, value))).flatten());
     let devices = RwSignal::new(Load::<Vec<DeviceView>>::Waiting);
     let fetch = move || load(devices, async move { api.get("/api/devices").await });
     fetch();
@@ -111,9 +155,10 @@ fn PersonForm(person: Person) -> impl IntoView {
             bottom=move || view! { <Button label=t!(w, "people.save") look=Look::Main busy on_press=save /> }
         >
             {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}
+            {move || kept_before.get().then(|| view! { <Banner title=t!(w, "plan.kept_title")><p>{t!(w, "plan.kept")}</p></Banner> })}
             <Field label=t!(w, "people.name") value=name fault=name_wrong />
             <RoleRows ticks=roles tried />
-            <Tickets tickets />
+            <Tickets form=tickets />
             <CheckRow label=t!(w, "people.active") hint=t!(w, "people.deactivate_warning") checked=active />
             <ResetLink id name=person.display_name />
             <Section title=t!(w, "device.title")>{shown(devices, fetch, list)}</Section>

@@ -9,10 +9,10 @@ use serde::Deserialize;
 use super::view_model::{email_fault, missing};
 use crate::adapters::browser;
 use crate::adapters::fetch::{Call, use_api};
-use crate::i18n::use_words;
+use crate::i18n::{Words, use_words};
 use crate::refusal::Refusal;
 use crate::routes::Screen;
-use crate::session::use_session;
+use crate::session::{Standing, use_session};
 use crate::t;
 use crate::ui::{Banner, CheckRow, Field, FieldKind, LinkButton, Look, Page, Tone};
 
@@ -73,11 +73,14 @@ pub fn SignInPage() -> impl IntoView {
             <Sign />
             {(!browser::is_secure()).then(|| view! { <Banner tone=Tone::Caution><p>{t!(w, "sign_in.plain_http")}</p></Banner> })}
             {move || setup_needed.get().then(|| view! { <Banner><p>{t!(w, "sign_in.setup")}</p></Banner> })}
-            {kept.map(|_| view! {
-                <Banner>
-                    <p>{t!(w, "sign_in.again")}</p>
-                    <LinkButton label=t!(w, "sign_in.work_on") href=Screen::Home.href() />
-                </Banner>
+            {kept.map(|profile| move || {
+                let (told, onward) = already_here(w, session.standing(), &profile.person.display_name);
+                view! {
+                    <Banner>
+                        <p>{told}</p>
+                        <LinkButton label=onward href=Screen::Home.href() />
+                    </Banner>
+                }
             })}
             {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}
             <form
@@ -95,6 +98,15 @@ pub fn SignInPage() -> impl IntoView {
             </form>
             <LinkButton label=t!(w, "about.title") href=Screen::About.href() look=Look::Quiet />
         </Page>
+    }
+}
+
+/// Somebody works on this device already: what is told of them, and the word on the way on. Only the server's word ends a sign-in.
+fn already_here(w: Words, standing: Standing, name: &str) -> (String, &'static str) {
+    match standing {
+        Standing::Ended => (t!(w, "sign_in.again").to_owned(), t!(w, "sign_in.work_on")),
+        Standing::Open => (t!(w, "sign_in.is_open", name = name), t!(w, "sign_in.go_on")),
+        Standing::Unknown => (t!(w, "sign_in.not_asked", name = name), t!(w, "sign_in.go_on")),
     }
 }
 
@@ -136,4 +148,19 @@ pub(super) fn SubmitBelow(form: &'static str, label: &'static str, #[prop(into)]
 pub(super) fn ToSignIn() -> impl IntoView {
     let w = use_words();
     view! { <LinkButton label=t!(w, "link.go_sign_in") href=Screen::SignIn.href() look=Look::Main /> }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_a_sign_in_that_the_server_ended_ran_out() {
+        let told = |standing| already_here(Words::default(), standing, "Wren Ashdown").0;
+        assert!(told(Standing::Ended).starts_with("Your sign-in ran out."));
+        for standing in [Standing::Open, Standing::Unknown] {
+            let told = told(standing);
+            assert!(told.contains("Wren Ashdown") && !told.contains("ran out"), "{told}");
+        }
+    }
 }

@@ -1,7 +1,9 @@
 //! What the pages of this room show, worked out without a browser.
 
+use domain::bounds;
 use domain::people::Role;
 
+use crate::features::bounds::sentence;
 use crate::i18n::{Key, Words};
 use crate::key;
 use crate::t;
@@ -44,15 +46,9 @@ pub(super) fn missing(w: Words, value: &str) -> Option<String> {
     value.trim().is_empty().then(|| t!(w, "ui.required").to_owned())
 }
 
-/// What is wrong with an e-mail address; the server looks closer.
+/// What is wrong with an e-mail address.
 pub(super) fn email_fault(w: Words, value: &str) -> Option<String> {
-    let value = value.trim();
-    missing(w, value).or_else(|| {
-        let fits = value
-            .split_once('@')
-            .is_some_and(|(name, host)| !name.is_empty() && host.len() > 2 && !value.contains(char::is_whitespace));
-        (!fits).then(|| t!(w, "problem.email").to_owned())
-    })
+    sentence(w, bounds::email(value))
 }
 
 /// What is wrong with a password that is being chosen.
