@@ -102,7 +102,7 @@ fn garbage_is_not_read_and_stops_nothing() {
         let pixel = |at: u64, chance: &mut Chance| {
             let (x, y) = (at % u64::from(width), at / u64::from(width));
             let is_light = match kind {
-                0 => chance.next() % 2 == 0,
+                0 => chance.next().is_multiple_of(2),
                 1 => x / step % 2 == 0,
                 2 => y / step % 2 == 0,
                 3 => (x / step + y / step) % 2 == 0,
