@@ -9,6 +9,8 @@ mod world;
 use std::collections::BTreeMap;
 
 use domain::pack::Words;
+use typst::diag::SourceDiagnostic;
+use typst::layout::PagedDocument;
 
 /// Templates of this program.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -51,22 +53,24 @@ pub enum PaperError {
 /// # Errors
 /// [`PaperError`] with what the layout said.
 pub fn render(document: &Document) -> Result<Vec<u8>, PaperError> {
-    let world = world::PaperWorld::of(document);
-    let laid_out = typst::compile::<typst::layout::PagedDocument>(&world).output.map_err(|errors| {
-        PaperError::Layout(errors.iter().map(|error| error.message.to_string()).collect::<Vec<_>>().join("; "))
-    });
-    let pdf = laid_out.and_then(|document| {
-        typst_pdf::pdf(&document, &typst_pdf::PdfOptions::default()).map_err(|errors| {
-            PaperError::Layout(errors.iter().map(|error| error.message.to_string()).collect::<Vec<_>>().join("; "))
-        })
-    });
+    let pdf = lay_out(document)
+        .and_then(|pages| typst_pdf::pdf(&pages, &typst_pdf::PdfOptions::default()).map_err(|all| said(&all)));
     // Layout results are memoised by the library; a server that never forgets them would grow with every report.
     comemo::evict(0);
     pdf
 }
 
-/// Names of figures, design fields and checks: on paper as on the screen, so they stand in one file.
-const AS_ON_SCREEN: [&str; 3] = ["figure.", "design.field.", "design.line."];
+/// The pages, before they are a file.
+fn lay_out(document: &Document) -> Result<PagedDocument, PaperError> {
+    typst::compile(&world::PaperWorld::of(document)).output.map_err(|all| said(&all))
+}
+
+fn said(errors: &[SourceDiagnostic]) -> PaperError {
+    PaperError::Layout(errors.iter().map(|error| error.message.to_string()).collect::<Vec<_>>().join("; "))
+}
+
+/// Names of figures, design fields, choices and checks: on paper as on the screen, so they stand in one file.
+const AS_ON_SCREEN: [&str; 4] = ["figure.", "design.choice.", "design.field.", "design.line."];
 
 /// The words of paper documents; English where a language has none.
 pub fn words(language: &str) -> Words {
@@ -87,6 +91,8 @@ pub fn words(language: &str) -> Words {
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
+    use typst::layout::{Frame, FrameItem};
+
     use super::*;
 
     #[test]
@@ -98,11 +104,15 @@ mod tests {
         }
     }
 
-    #[test]
-    fn the_same_report_is_the_same_bytes() {
+    /// A report with so many steps.
+    fn report(steps: usize, words: &Words) -> Document {
+        let step = serde_json::json!({"title": "Step", "state": "done",
+            "lines": [{"label": "l", "value": "1 V", "limit": "≤ 2 V", "verdict": "pass", "who": "me", "replaced": false}],
+            "checks": [{"inputs": "", "formula": "F", "with_numbers": "1", "results": "1", "limit": "2", "source": "s"}],
+            "photos": [{"hash": "00", "caption": "c", "arrived": false}]});
         let data = serde_json::json!({
             "language": "en",
-            "words": {"none": "None.", "page": "Page {page} of {pages}", "photo_absent": "absent", "photo_no_view": "no view"},
+            "words": {"none": "None.", "page": words.get("heading.page"), "photo_absent": "absent", "photo_no_view": "no view"},
             "report": {
                 "title": "Report", "job": "ABC", "facts": [["Firm", "Ours"]], "standing": ["Not finished"],
                 "units": {"head": ["a"], "rows": [["1"]]}, "design": {"head": [], "rows": []},
@@ -110,19 +120,62 @@ mod tests {
                     {"name": "Drop", "verdict": "pass", "open": "", "check":
                         {"inputs": "length = 1 m", "formula": "F", "with_numbers": "1", "results": "1", "limit": "2", "source": "s"}},
                     {"name": "Fuse", "verdict": "not determined", "open": "Missing: rating", "check": null}], "limits": []},
-                "stages": [{"title": "Stage", "steps": [{"title": "Step", "state": "done",
-                    "lines": [{"label": "l", "value": "1 V", "limit": "≤ 2 V", "verdict": "pass", "who": "me", "replaced": false}],
-                    "checks": [{"inputs": "", "formula": "F", "with_numbers": "1", "results": "1", "limit": "2", "source": "s"}],
-                    "photos": [{"hash": "00", "caption": "c", "arrived": false}]}]}],
+                "stages": [{"title": "Stage", "steps": vec![step; steps]}],
                 "exceptions": {"head": ["k"], "rows": []}, "closing": ["End"],
                 "headings": {"units": "U", "design": "D", "sheet": "S", "limits": "L", "work": "W", "exceptions": "E", "closing": "C",
                     "line": ["1", "2", "3", "4", "5"]}
             },
             "pictures": {}
         });
-        let document = Document { template: Template::Report, data, pictures: BTreeMap::new() };
+        Document { template: Template::Report, data, pictures: BTreeMap::new() }
+    }
+
+    /// A sheet with so many steps.
+    fn sheet(steps: usize, words: &Words) -> Document {
+        let step = serde_json::json!({"title": "Step", "act": "Do it.", "marks": [], "cautions": ["Hot"], "needs": []});
+        let data = serde_json::json!({
+            "language": "en", "title": "Sheet", "method": "m 1", "about": "About", "job": "Job", "name": "Name",
+            "page": words.get("heading.page"), "prevails": "End", "stages": [{"title": "Stage", "steps": vec![step; steps]}],
+        });
+        Document { template: Template::Sheet, data, pictures: BTreeMap::new() }
+    }
+
+    #[test]
+    fn the_same_report_is_the_same_bytes() {
+        let document = report(1, &words("en"));
         let first = render(&document).unwrap();
         assert!(first.starts_with(b"%PDF-"));
         assert_eq!(first, render(&document).unwrap());
+    }
+
+    /// What a reader finds on a page, from top to bottom.
+    fn text_of(frame: &Frame) -> String {
+        let items = frame.items().map(|(_, item)| match item {
+            FrameItem::Text(text) => text.text.to_string(),
+            FrameItem::Group(group) => text_of(&group.frame),
+            _ => String::new(),
+        });
+        items.collect()
+    }
+
+    #[test]
+    fn every_page_says_which_of_how_many_it_is() {
+        for (language, first, last) in [
+            ("en", "Page 1 of {pages}", "Page {pages} of {pages}"),
+            ("de", "Seite 1 von {pages}", "Seite {pages} von {pages}"),
+            ("es", "Página 1 de {pages}", "Página {pages} de {pages}"),
+        ] {
+            let words = words(language);
+            for document in [report(20, &words), sheet(80, &words)] {
+                let pages = lay_out(&document).unwrap().pages;
+                assert!(pages.len() > 2, "{} pages", pages.len());
+                for (page, said) in [(pages.first(), first), (pages.last(), last)] {
+                    let (text, said) =
+                        (text_of(&page.unwrap().frame), said.replace("{pages}", &pages.len().to_string()));
+                    assert!(text.ends_with(&said), "{:?} {language}: no \"{said}\" in {text}", document.template);
+                }
+            }
+        }
+        comemo::evict(0);
     }
 }
