@@ -1,6 +1,7 @@
 //! Every figure that a design may hold. A form is drawn from this table, so a new figure is one line here.
 
 use crate::electrical::Unit;
+use crate::electrical::codes::{self, YES};
 
 /// Where a field stands on the sheet.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -38,12 +39,12 @@ impl Field {
 
     /// The word for a stored code.
     pub fn choice(&self, micro: i64) -> Option<&'static str> {
-        let code = usize::try_from(micro / 1_000_000).ok()?;
-        self.choices.get(if self.is_yes_or_no() { code } else { code.checked_sub(1)? }).copied()
+        codes::word_in(self.choices, micro)
     }
 }
 
-const YES: &[&str] = &["no", "yes"];
+/// Class A is no choice where one of our rule sets holds.
+const RCD_KINDS: &[&str] = codes::RCD_KINDS.split_at(6).0;
 pub(super) const LOCATIONS: &[&str] =
     &["indoor", "attached_garage", "detached_garage", "outdoor_wall", "outdoor_ground"];
 /// Loads that a sheet can list.
@@ -130,26 +131,13 @@ pub const FIELDS: &[Field] = &[
     number(Ac, "ac_cable_rating_a", Unit::Ampere),
     number(Ac, "ac_power_factor", Unit::Count),
     number(Ac, "ac_protective_core_mm2", Unit::SquareMillimetre),
-    choice(Ac, "ac_breaker_type", &["b", "c", "d"]),
+    choice(Ac, "ac_breaker_type", codes::BREAKER_TYPES),
     number(Ac, "ac_breaker_a", Unit::Ampere),
-    choice(Ac, "rcd_type", &["ac", "a", "f", "b"]),
+    choice(Ac, "rcd_type", codes::RCD_TYPES),
     number(Ac, "rcd_residual_a", Unit::Ampere),
     // Whose trip times hold, where it is not what the rules take; the codes of check F11.
-    choice(Ac, "rcd_kind", &["general", "selective", "bs_7671", "type_ii_au", "type_ii_nz", "type_i"]),
-    choice(
-        Earth,
-        "pe_kind",
-        &[
-            "separate_pvc",
-            "separate_xlpe",
-            "core_pvc",
-            "core_xlpe",
-            "armour_pvc",
-            "armour_xlpe",
-            "aluminium_pvc",
-            "aluminium_xlpe",
-        ],
-    ),
+    choice(Ac, "rcd_kind", RCD_KINDS),
+    choice(Earth, "pe_kind", codes::PROTECTIVE_KINDS),
     number(Earth, "pe_size_mm2", Unit::SquareMillimetre),
     number(Earth, "pe_class", Unit::Count),
     number(Earth, "pe_ohm_per_km", Unit::Ohm),
@@ -183,7 +171,7 @@ pub const FIELDS: &[Field] = &[
     number(Location, "maker_above_distance_m", Unit::Metre),
     number(Location, "maker_front_distance_m", Unit::Metre),
     // A test report for less distance: 1 attached, 2 accepted by the authority.
-    choice(Location, "distance_exception", &["report_attached", "authority_accepted"]),
+    choice(Location, "distance_exception", codes::EXCEPTIONS),
     yes(Location, "has_fire_detection"),
     yes(Location, "has_fire_separation"),
     yes(Location, "has_gypsum_lining"),
@@ -240,7 +228,7 @@ pub const FIELDS: &[Field] = &[
     number(Work, "arc_clearing_s", Unit::Second),
     number(Work, "arc_distance_m", Unit::Metre),
     yes(Work, "arc_enclosed"),
-    choice(Work, "glove_class", &["class_00", "class_0"]),
+    choice(Work, "glove_class", codes::GLOVE_CLASSES),
     // Modules carried in one vehicle; all of them when absent.
     number(Work, "transport_modules", Unit::Count),
     yes(Grid, "notify_planned"),

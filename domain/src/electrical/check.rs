@@ -125,6 +125,12 @@ pub struct Check {
 }
 
 impl Check {
+    /// The formula with its numbers; empty where nothing was computed and a question was only answered: yes, no or open, which
+    /// stands among the inputs in words.
+    pub fn numbers(&self) -> &str {
+        if matches!(self.with_numbers.as_str(), "0" | "1" | "?") { "" } else { &self.with_numbers }
+    }
+
     /// A result by its key.
     pub fn result(&self, key: &str) -> Option<Quantity> {
         self.results.iter().find(|(name, _)| *name == key).map(|(_, quantity)| *quantity)

@@ -12,6 +12,7 @@
 pub mod catalogue;
 pub mod check;
 pub mod checks;
+pub mod codes;
 pub mod judge;
 pub mod reading;
 pub mod rule_set;

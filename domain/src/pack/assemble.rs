@@ -186,10 +186,18 @@ fn design(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
     let record = state.gate.record();
     let mut table = Table { head: vec![words.get("design.figure"), words.get("design.value")], rows: Vec::new() };
     for field in &state.gate.plan().method().design {
-        let value = record.design_value(&field.key);
-        let text = value
-            .map_or_else(|| words.get("design.not_entered"), |micro| quantity(context, field.unit, micro, Prefix::One));
-        table.rows.push(vec![field.label.in_language(context.language).to_owned(), text]);
+        // The method's own name lists the codes, for whoever types one; on paper stands the word.
+        let coded = crate::design::field(&field.key).filter(|known| !known.choices.is_empty());
+        let shown = |micro| match coded.and_then(|known| known.choice(micro)) {
+            Some(word) => lines::choice(context, word),
+            None => quantity(context, field.unit, micro, Prefix::One),
+        };
+        let text = record.design_value(&field.key).map_or_else(|| words.get("design.not_entered"), shown);
+        let label = match coded {
+            Some(known) => lines::named(context, "design.field", known.key),
+            None => field.label.in_language(context.language).to_owned(),
+        };
+        table.rows.push(vec![label, text]);
     }
     if let Some(consent) = &record.consent {
         let state = words.get(match consent.value.state {

@@ -1,7 +1,7 @@
 //! One requirement of a step as lines of the report.
 
 use super::{CheckReport, Context, Line, PhotoReport};
-use crate::electrical::{Check, CheckNote, Limit, Mark, Prefix, Quantity, Source, Unit, Verdict};
+use crate::electrical::{Check, CheckNote, Limit, Mark, Prefix, Quantity, Source, Unit, Verdict, codes};
 use crate::ids::{EntryId, PersonId};
 use crate::job_file::body::{self, Body, Place, ReadingQuality, Sign};
 use crate::job_file::record::{CountersignState, Evidence, Record};
@@ -25,7 +25,19 @@ fn trimmed(number: &str, decimal: char) -> String {
 
 /// A limit in words.
 pub(super) fn limit(context: &Context<'_>, unit: Unit, limit: &Limit, prefix: Prefix) -> String {
-    let show = |micro| quantity(context, unit, micro, prefix);
+    limit_shown(context, limit, |micro| quantity(context, unit, micro, prefix))
+}
+
+/// The limit of a check in words; where it is a code, by the word of the code.
+pub(super) fn limit_of_check(context: &Context<'_>, check: &Check) -> Option<String> {
+    let known = check.limit?;
+    Some(match codes::limited_by(check.id) {
+        Some(figure) => limit_shown(context, &known.limit, |micro| figure_value(context, figure, known.unit, micro)),
+        None => limit(context, known.unit, &known.limit, known.prefix()),
+    })
+}
+
+fn limit_shown(context: &Context<'_>, limit: &Limit, show: impl Fn(i64) -> String) -> String {
     match (limit.at_least, limit.at_most) {
         (Some(least), Some(most)) => {
             context.words.with("limit.between", &[("least", &show(least)), ("most", &show(most))])
@@ -83,24 +95,39 @@ pub(super) fn named(context: &Context<'_>, room: &str, name: &str) -> String {
     if words == key { name.replace('_', " ") } else { words }
 }
 
+/// A figure of a check: the word that its code stands for, or the quantity.
+pub(super) fn figure_value(context: &Context<'_>, figure: &str, unit: Unit, micro: i64) -> String {
+    match codes::word(figure, micro) {
+        Some(word) => choice(context, word),
+        None => quantity(context, unit, micro, Prefix::One),
+    }
+}
+
+/// A choice; designations are the same in every language.
+pub(super) fn choice(context: &Context<'_>, word: &str) -> String {
+    let key = format!("design.choice.{word}");
+    let words = context.words.get(&key);
+    if words == key { codes::designation(word) } else { words }
+}
+
 /// A check as the report prints it.
 pub(super) fn check_report(context: &Context<'_>, check: &Check) -> CheckReport {
     let values = |all: &[(&'static str, Quantity)]| {
         let one = |(key, value): &(&'static str, Quantity)| {
-            format!("{} = {}", named(context, "figure", key), quantity(context, value.unit, value.micro, Prefix::One))
+            format!("{} = {}", named(context, "figure", key), figure_value(context, key, value.unit, value.micro))
         };
         all.iter().map(one).collect::<Vec<_>>()
     };
     let said = |key: &str, blank: &str, parts: Vec<String>| {
         if parts.is_empty() { String::new() } else { context.words.with(key, &[(blank, &parts.join("; "))]) }
     };
-    let known = check.limit.as_ref().map(|known| limit(context, known.unit, &known.limit, known.prefix()));
+    let known = limit_of_check(context, check);
     let notes = check.notes.iter().map(|note| context.words.get(note_key(*note)));
     let limits: Vec<String> = known.into_iter().filter(|text| !text.is_empty()).chain(notes).collect();
     CheckReport {
         inputs: said("check.inputs", "values", values(&check.inputs)),
         formula: format!("{}: {}", check.id, check.formula),
-        with_numbers: check.with_numbers.clone(),
+        with_numbers: check.numbers().to_owned(),
         results: said("check.results", "values", values(&check.results)),
         limit: said("check.limit", "limit", limits),
         source: source_text(context, check),

@@ -1,6 +1,6 @@
 //! The design sheet in the report: every check with its verdict, and so explained that it can be redone by hand.
 
-use super::lines::{check_report, cited, limit, named, quantity, verdict_text};
+use super::lines::{check_report, cited, limit_of_check, named, quantity, verdict_text};
 use super::{CheckReport, Context, SheetLine, SheetReport};
 use crate::design::{
     Design, Line, LineName, Outcome, Sheet, as_built, line_name, load_of, modules_of_job, rules_of_job, sheet,
@@ -54,11 +54,8 @@ fn explained(line: &Line, rules: &RuleSet, context: &Context<'_>) -> SheetLine {
 
 /// What is measured has its verdict at its step; here stands what it is compared with.
 fn limit_line(line: &Line, rules: &RuleSet, context: &Context<'_>) -> SheetLine {
-    let known = line.check().and_then(|check| check.limit);
-    let verdict = known.map_or_else(
-        || verdict_text(context, line.verdict()),
-        |known| limit(context, known.unit, &known.limit, known.prefix()),
-    );
+    let known = line.check().and_then(|check| limit_of_check(context, check));
+    let verdict = known.unwrap_or_else(|| verdict_text(context, line.verdict()));
     SheetLine { verdict, ..explained(line, rules, context) }
 }
 
@@ -128,14 +125,17 @@ mod tests {
         let words = [
             ("check.inputs", "Inputs: {values}"),
             ("check.limit", "Limit: {limit}"),
+            ("check.results", "Results: {values}"),
             ("check.rule", "rule {id}: {source}"),
             ("design.line.ac_drop", "Voltage drop"),
             ("design.missing", "Missing: {figures}"),
             ("design.loosened", "{rule}: {from} became {to}. {reason}"),
             ("design.rules", "By {label}"),
             ("design.rules_missing", "Unknown: {label}"),
+            ("design.choice.one_phase", "one phase"),
             ("design.field.load_w", "Load {n}"),
             ("figure.length", "Length"),
+            ("limit.at_least", "at least {least}"),
             ("limit.at_most", "at most {most}"),
             ("verdict.fail", "fail"),
             ("verdict.pass", "pass"),
@@ -201,6 +201,29 @@ mod tests {
         assert!(check.with_numbers.contains("14"), "{}", check.with_numbers);
         assert!(check.limit.starts_with("Limit: at most "), "{}", check.limit);
         assert!(check.source.starts_with("F02 ") && check.source.contains("rule UK-"), "{}", check.source);
+    }
+
+    /// A word that stands for a code is a word on paper, and no bare number is left of an answer.
+    #[test]
+    fn codes_are_words() {
+        let report = report(TERRACE);
+        let inputs: Vec<&str> =
+            report.lines.iter().filter_map(|line| line.check.as_ref()).map(|check| check.inputs.as_str()).collect();
+        let inputs = inputs.join("; ");
+        for words in ["supply kind = one phase", "direct = YES", "rcd type = A", "rule kind = DISTANCE"] {
+            assert!(inputs.contains(words), "{words}: {inputs}");
+        }
+        for figure in ["supply kind", "direct", "rcd type", "rule kind", "place is such", "demand met", "far end"] {
+            assert!(
+                !inputs.contains(&format!("{figure} = 1")) && !inputs.contains(&format!("{figure} = 0")),
+                "{figure}"
+            );
+        }
+        let kind = line(&report.lines, "rcd type").check.as_ref().expect("computed");
+        assert_eq!((kind.results.as_str(), kind.limit.as_str()), ("Results: rcd type least = A", "Limit: at least A"));
+        for check in report.lines.iter().filter_map(|line| line.check.as_ref()) {
+            assert!(!["0", "1", "?"].contains(&check.with_numbers.as_str()), "{check:?}");
+        }
     }
 
     #[test]

@@ -6,7 +6,7 @@
 use std::fmt::Write as _;
 
 use domain::electrical::rule_set::{Place as RulesPlace, RulesName};
-use domain::electrical::{Check, CheckNote, Cmp, Limit, Mark, Note, Prefix, Quantity, Source, Unit, Why};
+use domain::electrical::{Check, CheckNote, Cmp, Limit, Mark, Note, Prefix, Quantity, Source, Unit, Why, codes};
 use domain::identification::Problem;
 use domain::ids::PersonId;
 use domain::job_file::body::{
@@ -981,6 +981,83 @@ pub fn quantity(w: Words, quantity: Quantity, prefix: Prefix) -> String {
     }
 }
 
+/// A choice, or the word that a code stands for; designations such as TN-S, B or IEC are the same in every language.
+pub fn choice(w: Words, word: &str) -> String {
+    let known = named!(
+        word,
+        "design.choice.",
+        [
+            "no",
+            "yes",
+            "us_service",
+            "separate_pvc",
+            "separate_xlpe",
+            "core_pvc",
+            "core_xlpe",
+            "armour_pvc",
+            "armour_xlpe",
+            "aluminium_pvc",
+            "aluminium_xlpe",
+            "indoor",
+            "attached_garage",
+            "detached_garage",
+            "outdoor_wall",
+            "outdoor_ground",
+            "report_attached",
+            "authority_accepted",
+            "class_00",
+            "class_0",
+            "general",
+            "selective",
+            "bs_7671",
+            "type_ii_au",
+            "type_ii_nz",
+            "type_i",
+            "class_a_us",
+            "parallel",
+            "series",
+            "iec_bs",
+            "as_nzs",
+            "circuit",
+            "selv_pelv",
+            "pv_array",
+            "battery_to_case",
+            "heating_element",
+            "by_resistance",
+            "annex_g",
+            "copper",
+            "aluminium",
+            "distance",
+            "prohibition",
+            "demand",
+            "direct_current",
+            "one_phase",
+            "three_phases",
+            "sine",
+            "pulsed_dc",
+            "smooth_dc"
+        ]
+    );
+    known.map_or_else(|| codes::designation(word), |key| w.say(key).to_owned())
+}
+
+/// A figure of a check: the word that its code stands for, or the quantity.
+pub fn figure_value(w: Words, figure: &str, value: Quantity) -> String {
+    match codes::word(figure, value.micro) {
+        Some(word) => choice(w, word),
+        None => quantity(w, value, Prefix::One),
+    }
+}
+
+/// The limit of a check; where it is a code, by the word of the code.
+pub fn check_limit(w: Words, check: &Check) -> Option<String> {
+    let known = check.limit?;
+    Some(match codes::limited_by(check.id) {
+        Some(figure) => limit_shown(w, known.limit, |micro| figure_value(w, figure, Quantity::of(known.unit, micro))),
+        None => limit(w, known.limit, known.unit, known.prefix()),
+    })
+}
+
 /// The prefix in which a reading is usually shown.
 pub fn prefix_of(need: &ReadingNeed) -> Prefix {
     need.field().entry
@@ -988,7 +1065,10 @@ pub fn prefix_of(need: &ReadingNeed) -> Prefix {
 
 /// A limit in one line: "0.1 to 0.5 Ω", "at most 0.5 Ω".
 pub fn limit(w: Words, limit: Limit, unit: Unit, prefix: Prefix) -> String {
-    let show = |micro| quantity(w, Quantity::of(unit, micro), prefix);
+    limit_shown(w, limit, |micro| quantity(w, Quantity::of(unit, micro), prefix))
+}
+
+fn limit_shown(w: Words, limit: Limit, show: impl Fn(i64) -> String) -> String {
     match (limit.at_least, limit.at_most) {
         (Some(least), Some(most)) => t!(w, "reason.limit.between", least = show(least), most = show(most)),
         (Some(least), None) => t!(w, "reason.limit.at_least", least = show(least)),

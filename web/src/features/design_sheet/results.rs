@@ -11,7 +11,7 @@ use super::view_model::{Computed, field_at, tally, text_of, verdict_word};
 use super::words::{cited, deadline, field_name, line_name, value};
 use crate::adapters::browser;
 use crate::features::desk::checks::verdict_chip;
-use crate::features::words::{check_note, check_verdict_why, figure, limit, quantity};
+use crate::features::words::{check_limit, check_note, check_verdict_why, figure, figure_value, quantity};
 use crate::i18n::Words;
 use crate::ui::{Button, Chip, Tone};
 use crate::{t, tn};
@@ -128,8 +128,8 @@ fn row(ground: Ground, key: &'static str, limit_only: bool) -> AnyView {
 }
 
 fn limit_chip(w: Words, line: &Line) -> AnyView {
-    match line.check().and_then(|check| check.limit) {
-        Some(known) => view! { <b class="limit">{limit(w, known.limit, known.unit, known.prefix())}</b> }.into_any(),
+    match line.check().and_then(|check| check_limit(w, check)) {
+        Some(known) => view! { <b class="limit">{known}</b> }.into_any(),
         None => verdict_chip(w, line.verdict()),
     }
 }
@@ -159,13 +159,13 @@ fn line_body(w: Words, line: &Line) -> AnyView {
         let from = (from != check.source).then(|| cited(w, from));
         (name, from.unwrap_or_default())
     });
-    let known = check.limit.map(|known| limit(w, known.limit, known.unit, known.prefix()));
+    let known = check_limit(w, check);
     let notes: Vec<AnyView> =
         check.notes.iter().map(|note| view! { <p class="soft">{w.say(check_note(*note))}</p> }.into_any()).collect();
     view! {
         {named(t!(w, "design.inputs"), quantities(w, &check.inputs))}
         {named(t!(w, "design.formula", id = check.id), check.formula.to_owned())}
-        {named(t!(w, "design.numbers"), check.with_numbers.clone())}
+        {named(t!(w, "design.numbers"), check.numbers().to_owned())}
         {named(t!(w, "design.results"), quantities(w, &check.results))}
         {named(t!(w, "design.limit"), known.unwrap_or_default())}
         {notes}
@@ -189,7 +189,7 @@ fn quantities(w: Words, all: &[(&'static str, Quantity)]) -> String {
         if !out.is_empty() {
             out.push_str("; ");
         }
-        out.push_str(&t!(w, "design.pair", name = figure(w, key), value = quantity(w, *value, Prefix::One)));
+        out.push_str(&t!(w, "design.pair", name = figure(w, key), value = figure_value(w, key, *value)));
     }
     out
 }

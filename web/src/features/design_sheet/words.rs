@@ -5,7 +5,8 @@ use domain::electrical::rule_set::{Basis, RuleSet};
 use domain::electrical::{Prefix, Quantity, Source};
 
 use super::view_model::{Fault, field_at, load_of};
-use crate::features::words::{mark, quantity, source};
+pub use crate::features::words::choice;
+use crate::features::words::{check_limit, mark, quantity, source};
 use crate::i18n::{Key, Words};
 use crate::{key, t, tn};
 
@@ -102,40 +103,6 @@ pub const fn section(section: Section) -> Key {
         Section::Work => key!("design.section.work"),
         Section::Grid => key!("design.section.grid"),
     }
-}
-
-/// A choice; designations such as TN-S or B are the same in every language.
-pub fn choice(w: Words, word: &str) -> String {
-    let key = match word {
-        "no" => key!("design.choice.no"),
-        "yes" => key!("design.choice.yes"),
-        "us_service" => key!("design.choice.us_service"),
-        "separate_pvc" => key!("design.choice.separate_pvc"),
-        "separate_xlpe" => key!("design.choice.separate_xlpe"),
-        "core_pvc" => key!("design.choice.core_pvc"),
-        "core_xlpe" => key!("design.choice.core_xlpe"),
-        "armour_pvc" => key!("design.choice.armour_pvc"),
-        "armour_xlpe" => key!("design.choice.armour_xlpe"),
-        "aluminium_pvc" => key!("design.choice.aluminium_pvc"),
-        "aluminium_xlpe" => key!("design.choice.aluminium_xlpe"),
-        "indoor" => key!("design.choice.indoor"),
-        "attached_garage" => key!("design.choice.attached_garage"),
-        "detached_garage" => key!("design.choice.detached_garage"),
-        "outdoor_wall" => key!("design.choice.outdoor_wall"),
-        "outdoor_ground" => key!("design.choice.outdoor_ground"),
-        "report_attached" => key!("design.choice.report_attached"),
-        "authority_accepted" => key!("design.choice.authority_accepted"),
-        "class_00" => key!("design.choice.class_00"),
-        "class_0" => key!("design.choice.class_0"),
-        "general" => key!("design.choice.general"),
-        "selective" => key!("design.choice.selective"),
-        "bs_7671" => key!("design.choice.bs_7671"),
-        "type_ii_au" => key!("design.choice.type_ii_au"),
-        "type_ii_nz" => key!("design.choice.type_ii_nz"),
-        "type_i" => key!("design.choice.type_i"),
-        designation => return designation.to_uppercase().replace('_', "-"),
-    };
-    w.say(key).to_owned()
 }
 
 /// A figure of a field as a person reads it.
@@ -291,8 +258,7 @@ pub fn stack_in_words(w: Words, rules: &RuleSet, design: &domain::design::Design
         let Some((_, field)) = line.measures.and_then(field_at) else { continue };
         let there =
             design.get(field.key).map_or_else(|| t!(w, "design.not_known").to_owned(), |micro| value(w, field, micro));
-        let asked = line.check().and_then(|check| check.limit);
-        let asked = asked.map(|own| crate::features::words::limit(w, own.limit, own.unit, Prefix::One));
+        let asked = line.check().and_then(|check| check_limit(w, check));
         let verdict = w.say(verdict(line.verdict()));
         let parts: Vec<String> = [Some(there), asked, Some(verdict.to_owned())].into_iter().flatten().collect();
         all.push(t!(w, "design.pair", name = line_name(w, rules, line.key), value = parts.join(", ")));

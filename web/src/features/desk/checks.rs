@@ -1,9 +1,9 @@
 //! Computed comparisons: all of the computation, so that an electrician can redo it with a pocket calculator.
 
-use domain::electrical::{Check, Prefix, Verdict};
+use domain::electrical::{Check, Verdict};
 use leptos::prelude::*;
 
-use crate::features::words::{check_note, check_verdict_why, figure, limit, mark, quantity, source};
+use crate::features::words::{check_limit, check_note, check_verdict_why, figure, figure_value, mark, source};
 use crate::i18n::Words;
 use crate::t;
 use crate::ui::{Chip, Tone};
@@ -25,14 +25,12 @@ pub fn check_body(w: Words, check: &Check) -> AnyView {
         .results
         .iter()
         .map(|(name, value)| {
-            t!(w, "plan.check.result", figure = figure(w, name), value = quantity(w, *value, Prefix::One))
+            t!(w, "plan.check.result", figure = figure(w, name), value = figure_value(w, name, *value))
         })
         .collect();
     let why = matches!(check.verdict, Verdict::Fail(_) | Verdict::NotDetermined(_) | Verdict::NotApplicable(_))
         .then(|| view! { <p>{check_verdict_why(w, check)}</p> });
-    let known = check.limit.map(|known| {
-        view! { <p><b>{t!(w, "plan.check.limit")}</b>" "{limit(w, known.limit, known.unit, Prefix::One)}</p> }
-    });
+    let known = check_limit(w, check).map(|known| view! { <p><b>{t!(w, "plan.check.limit")}</b>" "{known}</p> });
     let notes = check.notes.iter().map(|note| view! { <p class="soft">{w.say(check_note(*note))}</p> }).collect_view();
     let cited = source(w, check.source);
     let cited = match mark(check.source.mark) {
@@ -47,7 +45,7 @@ pub fn check_body(w: Words, check: &Check) -> AnyView {
         <details>
             <summary>{t!(w, "plan.check.computation", id = check.id)}</summary>
             <p class="formula">{check.formula}</p>
-            <p class="formula">{check.with_numbers.clone()}</p>
+            <p class="formula">{check.numbers().to_owned()}</p>
             <p class="soft">{t!(w, "plan.check.source", source = cited)}</p>
         </details>
     }

@@ -187,7 +187,7 @@ fn limit_part(ctx: Ctx, need: StoredValue<ReadingNeed>, limit: Memo<LimitInfo>) 
 /// What went into a computed comparison, one line each.
 pub fn check_inputs(w: Words, check: &domain::electrical::Check) -> AnyView {
     let line = |(name, value): &(&'static str, domain::electrical::Quantity)| {
-        let value = words::quantity(w, *value, domain::electrical::Prefix::One);
+        let value = words::figure_value(w, name, *value);
         view! { <li>{t!(w, "step.check.input", name = words::figure(w, name), value = value)}</li> }
     };
     view! { <ul class="stack inputs">{check.inputs.iter().map(line).collect_view()}</ul> }.into_any()
