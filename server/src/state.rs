@@ -6,7 +6,7 @@ use std::time::Duration;
 use anyhow::Context as _;
 use axum::extract::FromRef;
 use domain::ids::Hash32;
-use object_store::aws::AmazonS3Builder;
+use object_store::aws::{AmazonS3Builder, AmazonS3ConfigKey};
 use object_store::local::LocalFileSystem;
 use object_store::{BackoffConfig, ObjectStore, RetryConfig};
 
@@ -88,8 +88,20 @@ pub fn open_objects(setting: &PhotoStoreSetting) -> anyhow::Result<Objects> {
                 .with_context(|| format!("PHOTO_STORE: cannot use the folder {}", folder.display()))?;
             Ok(Arc::new(store))
         }
-        PhotoStoreSetting::S3 { bucket, endpoint } => open_s3(AmazonS3Builder::from_env(), bucket, endpoint.as_deref()),
+        PhotoStoreSetting::S3 { bucket, endpoint } => open_s3(s3_of(std::env::vars()), bucket, endpoint.as_deref()),
     }
+}
+
+/// Keys and region by the usual names. As with all our settings an empty one counts as absent: a compose file passes every name
+/// on, and an empty key would hide the credentials that the machine itself has.
+fn s3_of(settings: impl Iterator<Item = (String, String)>) -> AmazonS3Builder {
+    settings.fold(AmazonS3Builder::new(), |builder, (name, value)| {
+        let known = name.starts_with("AWS_").then(|| name.to_ascii_lowercase().parse::<AmazonS3ConfigKey>());
+        match known {
+            Some(Ok(key)) if !value.trim().is_empty() => builder.with_config(key, value),
+            Some(_) | None => builder,
+        }
+    })
 }
 
 /// Opens a bucket of an S3-compatible service. Keys and region are the builder's.
@@ -106,4 +118,19 @@ pub fn open_s3(builder: AmazonS3Builder, bucket: &str, endpoint: Option<&str>) -
         builder = builder.with_endpoint(endpoint).with_allow_http(endpoint.starts_with("http://"));
     }
     Ok(Arc::new(builder.build().context("PHOTO_STORE: the service cannot be used")?))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn empty_settings_of_a_service_count_as_absent() {
+        let set = [("AWS_ACCESS_KEY_ID", "id"), ("AWS_REGION", ""), ("AWS_SESSION_TOKEN", " "), ("HOME", "/root")];
+        let builder = s3_of(set.into_iter().map(|(name, value)| (name.to_owned(), value.to_owned())));
+        assert_eq!(builder.get_config_value(&AmazonS3ConfigKey::AccessKeyId).as_deref(), Some("id"));
+        for absent in [AmazonS3ConfigKey::Region, AmazonS3ConfigKey::Token, AmazonS3ConfigKey::SecretAccessKey] {
+            assert_eq!(builder.get_config_value(&absent), None, "{absent:?}");
+        }
+    }
 }

@@ -197,7 +197,9 @@ impl Cluster {
         give_to_system_user(&password_file)?;
         let mut initdb = as_system_user(&self.bin.join("initdb"));
         initdb.arg("--pgdata").arg(self.data()).arg("--pwfile").arg(&password_file);
-        initdb.args(["--username", SUPERUSER, "--auth", "scram-sha-256", "--encoding", "UTF8", "--locale", "C"]);
+        initdb.args(["--username", SUPERUSER, "--auth", "scram-sha-256", "--encoding", "UTF8"]);
+        // As the one that ships: `docker-compose.yml` says why.
+        initdb.args(["--locale", "C.UTF-8", "--data-checksums"]);
         let made = tools::read(&mut initdb).context("initdb did not make the cluster");
         fs::remove_file(&password_file)?;
         made?;

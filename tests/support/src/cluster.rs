@@ -47,7 +47,9 @@ impl Cluster {
         let this = Self { bin, folder, port, password, settings };
         let mut initdb = this.program("initdb");
         initdb.arg("--pgdata").arg(this.data()).arg("--pwfile").arg(this.folder.path().join("password"));
-        initdb.args(["--username", SUPERUSER, "--auth", "scram-sha-256", "--encoding", "UTF8", "--locale", "C"]);
+        initdb.args(["--username", SUPERUSER, "--auth", "scram-sha-256", "--encoding", "UTF8"]);
+        // As the one that ships: `docker-compose.yml` says why.
+        initdb.args(["--locale", "C.UTF-8", "--data-checksums"]);
         run(&mut initdb).await?;
         this.start_again().await?;
         // No superuser, as on a managed Postgres.

@@ -33,7 +33,7 @@ struct Rule {
     look: fn(&Tree) -> Vec<Finding>,
 }
 
-const RULES: [Rule; 13] = [
+const RULES: [Rule; 14] = [
     Rule { section: "SQL", look: walls::sql_outside_queries },
     Rule { section: "Walls", look: walls::browser_outside_adapters },
     Rule { section: "Walls", look: walls::domain_dependencies },
@@ -46,6 +46,7 @@ const RULES: [Rule; 13] = [
     Rule { section: "No machine in the tree", look: walls::paths_of_one_machine },
     Rule { section: "The map", look: walks::names_that_are_gone },
     Rule { section: "Deploying", look: deploy::compose_file },
+    Rule { section: "Deploying", look: deploy::ignored },
     Rule { section: "Tests", look: faults::table_of_faults },
 ];
 
