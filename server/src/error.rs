@@ -1,8 +1,10 @@
 //! What this service can say when it does not do what was asked: one enum, one table to status and code.
 //!
-//! Bodies are `application/problem+json` (RFC 9457) with a stable `code` that the app turns into a sentence. The cause
+//! Bodies are `application/problem+json` (RFC 9457) with a stable `code` that the app turns into a sentence, and the id of the
+//! request, which the log has too. The cause
 //! of an inner failure is logged once, by the layer that sees the answer leave (`http::trace`), and never shown.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -12,6 +14,8 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use domain::seal::ready::Obstacle;
 use serde_json::json;
+
+use crate::http::trace;
 
 /// Why something was not done.
 #[derive(Debug, thiserror::Error)]
@@ -103,6 +107,9 @@ pub enum ApiError {
     /// The database or the photo store does not answer at the moment.
     #[error("unavailable")]
     Unavailable(#[source] anyhow::Error),
+    /// This process should get no requests for now; which part of it and what is wrong there, by the part's name.
+    #[error("not ready: {0:?}")]
+    NotReady(BTreeMap<&'static str, String>),
     /// Our fault.
     #[error("internal")]
     Internal(#[source] anyhow::Error),
@@ -152,6 +159,7 @@ impl ApiError {
             Self::StorageFull => (S::INSUFFICIENT_STORAGE, "storage_full"),
             Self::TimedOut => (S::SERVICE_UNAVAILABLE, "timed_out"),
             Self::Unavailable(_) => (S::SERVICE_UNAVAILABLE, "unavailable"),
+            Self::NotReady(_) => (S::SERVICE_UNAVAILABLE, "not_ready"),
             Self::Internal(_) => (S::INTERNAL_SERVER_ERROR, "internal"),
         }
     }
@@ -166,8 +174,15 @@ impl IntoResponse for ApiError {
             "status": status.as_u16(),
             "code": code,
         });
+        if let Self::NotReady(parts) = &self {
+            // What is wrong with them is in the log: this answer goes to anybody.
+            body["parts"] = json!(parts.keys().collect::<Vec<_>>());
+        }
         if let Self::Malformed(detail) | Self::RuleRefused(_, detail) = &self {
             body["detail"] = json!(detail);
+        }
+        if let Some(request) = trace::current_request() {
+            body["request"] = json!(request);
         }
         if let Self::NotReadyToSeal(obstacles) = &self {
             body["obstacles"] = json!(obstacles);
@@ -190,8 +205,21 @@ impl IntoResponse for ApiError {
 
 impl From<sqlx::Error> for ApiError {
     fn from(error: sqlx::Error) -> Self {
-        if is_away(&error) { Self::Unavailable(error.into()) } else { Self::Internal(error.into()) }
+        if is_away(&error) {
+            Self::Unavailable(error.into())
+        } else if is_about_values(&error) {
+            Self::Invalid("value")
+        } else {
+            Self::Internal(error.into())
+        }
     }
+}
+
+/// SQLSTATE class 22, data exception, and 54, limit exceeded: the database understood, and a value is not one that it can hold. The
+/// door looks for what is known to be so; this is for what it does not know.
+fn is_about_values(error: &sqlx::Error) -> bool {
+    let code = error.as_database_error().and_then(|database| database.code());
+    code.is_some_and(|code| code.starts_with("22") || code.starts_with("54"))
 }
 
 /// Classes of SQLSTATE that say nothing about what was asked: no connection, no resources, an operator or a crash stepped in, and

@@ -37,6 +37,7 @@ use crate::config::Config;
 use crate::features::live;
 use crate::job_files::turns::Turns;
 use crate::methods::Methods;
+use crate::photos::probe;
 use crate::state::AppState;
 
 /// How long running requests may take once the server is asked to stop.
@@ -57,16 +58,13 @@ pub struct App {
 pub enum Welcome {
     /// Nothing special.
     Usual,
-    /// Nobody owns anything yet: this link makes the first owner.
-    FirstOwner {
-        /// One time, seven days.
-        link: String,
-    },
+    /// Nobody owns anything yet: `firms::first_owner_link` gives the link for it.
+    NobodyOwns,
     /// Try these.
     Demo(demo::SignIns),
 }
 
-/// Migrates, checks, publishes methods, seeds the demo: everything before listening.
+/// Tries the photo store out, migrates, checks, publishes methods, seeds the demo: everything before listening.
 ///
 /// # Errors
 /// A sentence for whoever starts the server.
@@ -88,6 +86,7 @@ pub async fn build_with(config: Config, clock: Clock) -> anyhow::Result<App> {
 /// # Errors
 /// A sentence for whoever starts the server.
 pub async fn build_over(config: Config, clock: Clock, objects: state::Objects) -> anyhow::Result<App> {
+    probe::try_out(&objects, clock.new_id()).await?;
     let db = db::setup::open(&config).await?;
     let state = AppState {
         methods: Methods::publish_built_in(&db, &clock).await?,
@@ -119,8 +118,7 @@ async fn welcome(state: &AppState) -> anyhow::Result<Welcome> {
     if state.db.owner_exists().await? {
         return Ok(Welcome::Usual);
     }
-    let link = firms::first_owner_link(&state.db, &state.clock, &state.config).await?;
-    Ok(Welcome::FirstOwner { link })
+    Ok(Welcome::NobodyOwns)
 }
 
 /// Serves until `stop` is ready, then lets running requests end.

@@ -9,7 +9,8 @@ use std::process::ExitCode;
 use anyhow::{Context as _, bail};
 use server::config::Config;
 use server::job_files::project::reproject_all;
-use server::{Welcome, firms};
+use server::state::AppState;
+use server::{App, Welcome, firms};
 use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
 use tracing_subscriber::EnvFilter;
@@ -47,24 +48,42 @@ async fn serve(config: Config) -> anyhow::Result<()> {
     let listen = config.listen;
     let public_url = config.public_url.clone();
     let app = server::build(config).await?;
+    let shown = shown_link(&app).await?;
     let listener = TcpListener::bind(listen)
         .await
         .with_context(|| format!("LISTEN: cannot listen on {listen}. Example: LISTEN=127.0.0.1:8080"))?;
-    greet(&public_url, &app.welcome);
+    greet(&public_url, &app.welcome, shown.as_deref());
     server::serve(listener, app, stop_asked()?).await?;
     tracing::info!("stopped");
     Ok(())
 }
 
-/// To standard output, for people: links and demo passwords must not get into a log that is kept.
-fn greet(public_url: &str, welcome: &Welcome) {
+/// The first owner's link, where a person reads what is printed. The standard output of a service is a log that is kept, and
+/// whoever reads it could own the installation.
+async fn shown_link(app: &App) -> anyhow::Result<Option<String>> {
+    match app.welcome {
+        Welcome::NobodyOwns if std::io::stdout().is_terminal() => {
+            let AppState { db, clock, config, .. } = &app.state;
+            Ok(Some(firms::first_owner_link(db, clock, config).await?))
+        }
+        Welcome::NobodyOwns | Welcome::Usual | Welcome::Demo(_) => Ok(None),
+    }
+}
+
+/// To standard output, for people.
+fn greet(public_url: &str, welcome: &Welcome, link: Option<&str>) {
     println!("Witnessmark is at {public_url}");
-    match welcome {
-        Welcome::Usual => {}
-        Welcome::FirstOwner { link } => {
+    match (welcome, link) {
+        (Welcome::Usual, _) => {}
+        (Welcome::NobodyOwns, Some(link)) => {
             println!("Nobody owns this installation yet. Open this link within seven days; it works once:\n  {link}");
         }
-        Welcome::Demo(sign_ins) => {
+        (Welcome::NobodyOwns, None) => {
+            println!(
+                "Nobody owns this installation yet. `new-firm`, a command of this program, prints the link for it."
+            );
+        }
+        (Welcome::Demo(sign_ins), _) => {
             println!("Demo sign-ins, all with the password \"{}\" and the PIN {}:", sign_ins.password, sign_ins.pin);
             for (email, what) in &sign_ins.people {
                 println!("  {email:<32} {what}");
@@ -75,12 +94,7 @@ fn greet(public_url: &str, welcome: &Welcome) {
 
 async fn new_firm(config: Config) -> anyhow::Result<()> {
     let app = server::build(Config { demo: false, ..config }).await?;
-    let link = match app.welcome {
-        Welcome::FirstOwner { link } => link,
-        Welcome::Usual | Welcome::Demo(_) => {
-            firms::first_owner_link(&app.state.db, &app.state.clock, &app.state.config).await?
-        }
-    };
+    let link = firms::first_owner_link(&app.state.db, &app.state.clock, &app.state.config).await?;
     println!("For the first owner of the new firm, within seven days; it works once:\n  {link}");
     app.state.db.close().await;
     Ok(())

@@ -4,13 +4,16 @@ use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::routing::{delete, get, patch, post, put};
+use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
+
+use crate::clock::Clock;
 
 use crate::error::ApiError;
 use crate::features::{
     desks, devices, health, links, live, people, photos, reference, report, rule_sets, seals, session, sync, voice,
 };
-use crate::http::{JSON_BYTES_MAX, files, headers, time_limit, trace};
+use crate::http::{JSON_BYTES_MAX, files, headers, sane_address, time_limit, trace};
 use crate::state::AppState;
 
 /// The whole service.
@@ -18,13 +21,21 @@ pub fn router(state: AppState) -> Router {
     // Brotli packs a little better and takes far more memory for each answer under way, which the phones of one firm multiply: it
     // is for files, which a browser fetches once.
     let api = api().layer(CompressionLayer::new().no_br());
-    Router::new()
+    let all = Router::new()
         .nest("/api", api)
+        .route("/livez", get(health::get_live))
+        .route("/readyz", get(health::get_ready))
         .route("/.well-known/witnessmark-seal-key", get(seals::get_seal_key))
-        .fallback(files::serve_file)
+        .fallback(files::serve_file);
+    watched(all, state.clock.clone())
         .layer(CompressionLayer::new())
         .layer(from_fn_with_state(state.clone(), headers::security))
         .with_state(state)
+}
+
+/// A panic is an answer, and every request leaves its line in the log.
+fn watched<S: Clone + Send + Sync + 'static>(all: Router<S>, clock: Clock) -> Router<S> {
+    all.layer(CatchPanicLayer::custom(trace::panicked)).layer(from_fn_with_state(clock, trace::requests))
 }
 
 fn api() -> Router<AppState> {
@@ -85,6 +96,35 @@ fn api() -> Router<AppState> {
         .method_not_allowed_fallback(async || ApiError::MethodNotAllowed)
         .layer(DefaultBodyLimit::max(JSON_BYTES_MAX))
         .layer(from_fn(time_limit))
-        .layer(from_fn(trace::requests))
+        .layer(from_fn(sane_address))
+        // Here too, so that the answer is marked as ours like any other of the API.
+        .layer(CatchPanicLayer::custom(trace::panicked))
         .layer(from_fn(headers::protocol))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+mod tests {
+    use axum::body::{Body, to_bytes};
+    use axum::http::{Request, header};
+    use tower::ServiceExt as _;
+
+    use super::*;
+
+    #[tokio::test]
+    async fn a_panic_answers_as_a_problem_with_the_id_of_its_request() {
+        async fn broken() -> &'static str {
+            panic!("a secret of ours")
+        }
+        let router = watched(Router::new().route("/broken", get(broken)), Clock::system());
+        let request = Request::get("/broken").header("x-request-id", "seen-by-the-front").body(Body::empty());
+        let answer = router.oneshot(request.unwrap()).await.unwrap();
+        assert_eq!(answer.status(), 500);
+        assert_eq!(answer.headers()[header::CONTENT_TYPE], "application/problem+json");
+        assert_eq!(answer.headers()["x-request-id"], "seen-by-the-front");
+        let body: serde_json::Value =
+            serde_json::from_slice(&to_bytes(answer.into_body(), 10_000).await.unwrap()).unwrap();
+        assert_eq!((body["code"].as_str(), body["request"].as_str()), (Some("internal"), Some("seen-by-the-front")));
+        assert!(!body.to_string().contains("secret"), "{body}");
+    }
 }

@@ -7,6 +7,7 @@ use tokio::task::JoinHandle;
 use crate::auth::refresh;
 use crate::error::ApiError;
 use crate::features::photos::expire_uploads;
+use crate::job_files::worker::project_soon;
 use crate::state::AppState;
 
 /// How often what ran out is removed.
@@ -34,6 +35,8 @@ async fn tidy(state: &AppState) -> anyhow::Result<()> {
             Ok::<u64, ApiError>(forgotten)
         };
         let forgotten = forgotten.await?;
+        // What a server that ended left undrawn.
+        project_soon(state, firm);
         let dropped = expire_uploads(state, firm).await?;
         if dropped > 0 {
             tracing::info!(%firm, dropped, "removed uploads that nobody went on with");

@@ -4,6 +4,7 @@
 
 mod desks;
 mod devices;
+mod faults;
 mod links;
 mod live;
 mod people;

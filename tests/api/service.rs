@@ -1,9 +1,10 @@
 //! What every answer has, the files, and the start.
 
-use serde_json::json;
+use serde_json::{Value, json};
 use tests::app::TestApp;
-use tests::client::send;
+use tests::client::{Client, send};
 use tests::db::TestDb;
+use tests::program::Program;
 
 #[tokio::test(flavor = "multi_thread")]
 async fn every_answer_of_the_api_is_marked_as_ours() {
@@ -49,7 +50,7 @@ async fn the_app_is_served_with_the_right_types_and_ages() {
     for path in ["/", "/index.html", "/jobs/17", "/link/some-token"] {
         let page = client.get(path).await;
         assert_eq!((page.status, page.header("cache-control")), (200, "no-cache"), "{path}");
-        assert_eq!(page.header("content-type"), "text/html", "{path}");
+        assert_eq!(page.header("content-type"), "text/html; charset=utf-8", "{path}");
         let policy = page.header("content-security-policy");
         assert!(policy.contains("'wasm-unsafe-eval'") && policy.contains("frame-ancestors 'none'"), "{policy}");
         assert!(page.header("witnessmark-protocol").is_empty(), "only the API says so");
@@ -64,10 +65,137 @@ async fn the_app_is_served_with_the_right_types_and_ages() {
         assert_eq!(client.get(path).await.status, 404, "{path}");
     }
 
+    // An address that is neither: a browser sees the app, which says so; a probe or a scraper is not told that all is well.
+    for path in ["/healthz", "/health", "/metrics", "/status", "/actuator/health", "/no/such/screen"] {
+        assert_eq!(client.get(path).await.problem(), (404, "not_found"), "{path}");
+        let browser = client.request(reqwest::Method::GET, path).header("accept", "text/html,*/*;q=0.8");
+        let browser = send(browser).await;
+        assert_eq!((browser.status, browser.header("content-type")), (404, "text/html; charset=utf-8"), "{path}");
+        assert!(String::from_utf8_lossy(&browser.bytes).contains("<title>app"), "{path}");
+    }
+
     let packed = client.request(reqwest::Method::GET, "/app-0123456789abcdef.js").header("accept-encoding", "br");
     let packed = send(packed).await;
     assert_eq!((packed.header("content-encoding"), packed.bytes.as_slice()), ("br", &b"not really brotli"[..]));
     assert_eq!(client.post("/", &json!({})).await.status, 405);
+}
+
+/// The server knows the app's screens by the first parts of their addresses.
+#[test]
+fn every_screen_of_the_app_is_a_screen_for_the_server() {
+    let table = include_str!("../../web/src/routes.rs");
+    let parse = table.split("pub fn parse(").nth(1).unwrap().split("_ => Self::Nowhere").next().unwrap();
+    let arms = parse.lines().filter_map(|line| line.trim().strip_prefix("[\""));
+    let firsts: std::collections::BTreeSet<&str> = arms.map(|arm| arm.split('"').next().unwrap()).collect();
+    let known: std::collections::BTreeSet<&str> = server::http::files::SCREENS.into_iter().collect();
+    assert!(firsts.len() > 10, "{firsts:?}");
+    assert_eq!(firsts, known);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn probes_tell_what_is_wrong() {
+    let photos = tempfile::tempdir().unwrap();
+    let folder = photos.path().join("photos");
+    let store = server::config::PhotoStoreSetting::Folder(folder.clone());
+    let app = TestApp::start_with(TestDb::create().await, move |config| config.photo_store = store).await;
+    let client = app.stranger();
+    let parts = async || {
+        let answer = client.get("/readyz").await;
+        assert_eq!(answer.problem(), (503, "not_ready"), "{}", answer.body);
+        answer.body["parts"].clone()
+    };
+    assert_eq!((client.get("/livez").await.status, client.get("/readyz").await.status), (200, 200));
+    // A disk that is not mounted any more looks like an empty folder.
+    std::fs::rename(&folder, photos.path().join("elsewhere")).unwrap();
+    std::fs::create_dir(&folder).unwrap();
+    assert_eq!(parts().await, json!(["store"]));
+    std::fs::remove_dir(&folder).unwrap();
+    std::fs::rename(photos.path().join("elsewhere"), &folder).unwrap();
+    assert_eq!(client.get("/readyz").await.status, 200);
+
+    let owner = app.db.owner_pool().await;
+    sqlx::query("update _sqlx_migrations set success = false where version > 9").execute(&owner).await.unwrap();
+    assert_eq!(parts().await, json!(["migrations"]));
+    sqlx::query("update _sqlx_migrations set success = true").execute(&owner).await.unwrap();
+    assert_eq!(client.get("/readyz").await.status, 200);
+
+    sqlx::query("alter table server_epoch rename to gone").execute(&owner).await.unwrap();
+    assert_eq!(parts().await, json!(["database"]));
+    assert_eq!(client.get("/livez").await.status, 200, "the process lives, and a restart would help nobody");
+}
+
+/// The note in the first migration says that the row may be deleted: so it may.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_deleted_epoch_begins_another_life() {
+    let app = TestApp::start_empty().await;
+    let client = app.stranger();
+    let before = client.get("/api/health").await.body["epoch"].clone();
+    let owner = app.db.owner_pool().await;
+    sqlx::query("delete from server_epoch").execute(&owner).await.unwrap();
+    let after = client.get("/api/health").await;
+    assert_eq!(after.status, 200, "{}", after.body);
+    assert!(after.body["epoch"].as_str().is_some_and(|epoch| epoch.len() == 32) && after.body["epoch"] != before);
+    assert_eq!(client.get("/api/health").await.body["epoch"], after.body["epoch"]);
+}
+
+/// As `docker-compose.yml` has it. Where this fails on a cluster of yours, `cargo xtask db reset` makes it anew.
+#[tokio::test(flavor = "multi_thread")]
+async fn databases_fold_letters_and_notice_rotten_pages() {
+    let pool = TestDb::create().await.owner_pool().await;
+    let folds: bool = sqlx::query_scalar("select lower('Ö') = 'ö' and 'Ä' > 'Z'").fetch_one(&pool).await.unwrap();
+    assert!(folds, "letters beyond ASCII have no capitals, or bytes lost their order");
+    let checked: String = sqlx::query_scalar("show data_checksums").fetch_one(&pool).await.unwrap();
+    assert_eq!(checked, "on");
+}
+
+/// The standard output of a service is a log that is kept.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_first_owners_link_is_printed_by_the_command_and_not_by_the_service() {
+    let folder = tempfile::tempdir().unwrap();
+    let photos = format!("file://{}", folder.path().join("photos").display());
+    let db = TestDb::create().await;
+    let mut program = Program::of(&db, photos, folder.path()).unwrap().with("DEMO", "0".to_owned());
+    program.start().await.unwrap();
+    let printed = program.command("new-firm").await.unwrap();
+    let link = printed.split_whitespace().find(|word| word.contains("/link/")).unwrap();
+    let said = format!("{}{}", program.said().unwrap(), program.log());
+    assert!(said.contains("`new-firm`") && !said.contains("/link/"), "{said}");
+    let body = json!({"password": tests::app::PASSWORD, "display_name": "n", "firm_name": "f", "email": "a@b.example"});
+    let followed = Client::new(&program.address()).post(&tests::app::api_of(link), &body).await;
+    assert_eq!(followed.status, 204, "{}", followed.body);
+    program.kill().await.unwrap();
+}
+
+/// A log that a program reads: durations are numbers, and a line has its request's id.
+#[tokio::test(flavor = "multi_thread")]
+async fn lines_of_the_log_can_be_counted_with() {
+    let folder = tempfile::tempdir().unwrap();
+    let photos = format!("file://{}", folder.path().join("photos").display());
+    let db = TestDb::create().await;
+    let mut program = Program::of(&db, photos, folder.path()).unwrap();
+    program.start().await.unwrap();
+    let asked = Client::new(&program.address())
+        .request(reqwest::Method::GET, "/api/people")
+        .header("x-request-id", "look-for-me");
+    assert_eq!(send(asked).await.status, 401);
+    program.kill().await.unwrap();
+    let log = program.log();
+    let lines: Vec<Value> = log.lines().filter_map(|line| serde_json::from_str(line).ok()).collect();
+    let line =
+        lines.iter().find(|line| line["fields"]["request_id"] == "look-for-me").unwrap_or_else(|| panic!("{log}"));
+    assert!(line["fields"]["took_ms"].is_u64() && line["fields"]["status"] == 401, "{line}");
+}
+
+/// A store that cannot be used is found at the start, and named.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_photo_store_that_takes_nothing_stops_the_start() {
+    let app = TestApp::start_empty().await;
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("probe"), "").unwrap();
+    let mut config = (*app.state.config).clone();
+    config.photo_store = server::config::PhotoStoreSetting::Folder(folder.path().to_owned());
+    let error = server::build(config).await.err().expect("it must not start").to_string();
+    assert!(error.starts_with("PHOTO_STORE: nothing can be written there"), "{error}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

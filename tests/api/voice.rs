@@ -18,6 +18,38 @@ const OTHER_LEAD: &str = "marlow@larkfield.example";
 const TECHNICIAN: &str = "ashdown@larkfield.example";
 const OFFICE: &str = "pendle@larkfield.example";
 
+/// Of many jobs that are planned in one go a reader waits for a few; the rest is done behind everybody's back, and nobody on a
+/// crew leaves without the answers of their next jobs.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_lead_does_not_wait_for_the_answers_of_a_whole_morning() {
+    let app = TestApp::start().await;
+    let method = publish_small_method(&app).await;
+    let mut lead = TestPhone::sign_in(&app, LEAD).await;
+    let jobs: Vec<JobId> = (0..30).map(|_| lead.plan_job(&method, &[ids::ASHDOWN])).collect();
+    lead.push().await;
+    let owner = app.db.owner_pool().await;
+    let batches = async || -> i64 {
+        sqlx::query_scalar("select count(distinct job_id) from voice_answers").fetch_one(&owner).await.unwrap()
+    };
+    let mut other = TestPhone::sign_in(&app, OTHER_LEAD).await;
+    let seen = other.pull_once(&[]).await;
+    assert_eq!(seen.manifest.len(), jobs.len(), "all jobs are seen, projected or not");
+    // In the end every job has its answers, drawn once, whoever drew them.
+    let mut news = 0;
+    while batches().await < 30 {
+        server::job_files::worker::project_now(&app.state, lead.firm()).await.unwrap();
+        news += 1;
+        assert!(news < 10, "{} of 30", batches().await);
+    }
+    let mut phone = TestPhone::sign_in(&app, TECHNICIAN).await;
+    phone.pull().await;
+    for job in jobs {
+        let file = &phone.files[&job];
+        let drawn = file.iter().filter(|held| matches!(held.entry.body(), Some(Body::VoiceAnswers(_)))).count();
+        assert_eq!(drawn, 1, "{job}");
+    }
+}
+
 struct Site {
     app: TestApp,
     method: Method,

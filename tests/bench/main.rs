@@ -10,6 +10,7 @@ mod browser;
 mod design;
 mod drain;
 mod firm;
+mod first_look;
 mod live;
 mod load;
 mod pull;
@@ -32,6 +33,12 @@ async fn main() -> Result<()> {
     }
     if wanted("pull_ratio_1m_to_1k") {
         note(&mut figures, "pull_ratio_1m_to_1k", pull::ratio_1m_to_1k().await);
+    }
+    if wanted("pull_first_look_ms") {
+        match first_look::ms().await {
+            Ok(ms) => note(&mut figures, "pull_first_look_ms", ms.round()),
+            Err(error) => eprintln!("bench: {error:?}"),
+        }
     }
     if [
         "start_cold_ms",

@@ -14,7 +14,7 @@ async fn first_owner_sets_up_the_firm_invites_somebody_and_both_come_in() -> Res
     let mut owner = Browser::start("owner", &rig.server.address(), DESK).await?;
     owner.open("/").await?;
     owner.see("Nobody has set up this server yet").await?;
-    owner.open(&rig.server.first_owner_link()?).await?;
+    owner.open(&rig.server.first_owner_link().await?).await?;
     owner.see("Set up your firm").await?;
     owner.fill("Name of the firm", "Hedge & Spark (test)").await?;
     owner.fill("Your e-mail", OWNER.0).await?;

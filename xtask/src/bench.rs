@@ -63,7 +63,10 @@ fn all() -> Vec<Bench> {
     vec![
         Bench { figures: &["web_code_brotli_bytes", "web_code_all_brotli_bytes"], measure: web_code_brotli_bytes },
         Bench { figures: &["fold_2000_ms"], measure: fold_2000_ms },
-        Bench { figures: &["push_ratio_to_bare_insert", "pull_ratio_1m_to_1k"], measure: on_a_server },
+        Bench {
+            figures: &["push_ratio_to_bare_insert", "pull_ratio_1m_to_1k", "pull_first_look_ms"],
+            measure: on_a_server,
+        },
         Bench { figures: &LINE_FIGURES, measure: on_a_server },
         Bench { figures: &BROWSER_FIGURES, measure: on_a_server },
         Bench { figures: &BY_NAME_ONLY, measure: on_a_server },

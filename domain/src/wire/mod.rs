@@ -1,4 +1,5 @@
 //! Bytes: deterministic CBOR for entries and sync messages. The only encoding in `domain`.
+//! And which form a text takes that is compared: [`text`].
 //!
 //! **Never enters:** meaning. What an entry means is [`crate::job_file`]; here it is only well formed or not.
 //! Start with [`canonical`], then [`sync`].
@@ -6,6 +7,7 @@
 pub mod canonical;
 pub mod limits;
 pub mod sync;
+pub mod text;
 
 /// Encodes a value whose `Encode` writes deterministic CBOR into a fresh buffer.
 pub fn to_bytes<T: minicbor::Encode<()>>(value: &T) -> Vec<u8> {

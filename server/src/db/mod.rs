@@ -216,10 +216,11 @@ impl Db {
     /// Which server life this is. Read each time: a restore happens under a running server.
     ///
     /// # Errors
-    /// The database does not answer, or the row is missing.
+    /// The database does not answer.
     pub async fn epoch(&self) -> Result<[u8; 16], ApiError> {
         let mut tx = self.pool.begin().await?;
         let bytes = queries::epoch(&mut tx).await?;
+        tx.commit().await?;
         bytes.try_into().map_err(|_| ApiError::internal(anyhow::anyhow!("server_epoch does not have 16 bytes")))
     }
 

@@ -61,8 +61,23 @@ pub(super) async fn firm_ids(tx: &mut PgConnection) -> Result<Vec<Uuid>, sqlx::E
     sqlx::query_scalar!(r#"select firm_ids as "id!" from firm_ids() order by firm_ids"#).fetch_all(tx).await
 }
 
+/// A row that somebody deleted is made anew: that is a new life too.
 pub(super) async fn epoch(tx: &mut PgConnection) -> Result<Vec<u8>, sqlx::Error> {
+    if let Some(epoch) = sqlx::query_scalar!("select epoch from server_epoch").fetch_optional(&mut *tx).await? {
+        return Ok(epoch);
+    }
+    sqlx::query!(
+        "insert into server_epoch (epoch) values (decode(replace(gen_random_uuid()::text, '-', ''), 'hex'))
+         on conflict on constraint server_epoch_pkey do nothing"
+    )
+    .execute(&mut *tx)
+    .await?;
     sqlx::query_scalar!("select epoch from server_epoch").fetch_one(tx).await
+}
+
+/// The last migration that the server's own start has run; none where another hand did.
+pub(super) async fn migrated_to(tx: &mut PgConnection) -> Result<Option<i64>, sqlx::Error> {
+    sqlx::query_scalar!("select migrated_to()").fetch_one(tx).await
 }
 
 pub(super) struct RoleRow {

@@ -32,6 +32,21 @@ pub async fn open(config: &Config) -> anyhow::Result<Db> {
     Ok(db)
 }
 
+/// Is the database migrated as far as this program knows? Further is well too: the next release is on its way in.
+///
+/// # Errors
+/// It is not, or it does not answer.
+pub async fn is_migrated(db: &Db) -> anyhow::Result<()> {
+    let needed = MIGRATOR.iter().map(|migration| migration.version).max().unwrap_or(0);
+    let mut tx = db.begin_without_firm().await?;
+    let found = queries::migrated_to(&mut tx).await?;
+    match found {
+        Some(found) if found < needed => bail!("the database is migrated to {found}, and this program needs {needed}"),
+        // Whoever migrates by hand answers for it; that no function is missing was just seen.
+        Some(_) | None => Ok(()),
+    }
+}
+
 /// Gives the role of `DATABASE_URL` its login, unless it already gets in.
 async fn ensure_login(owner: &mut PgConnection, app_url: &str) -> anyhow::Result<()> {
     let options: PgConnectOptions = app_url.parse().context("DATABASE_URL")?;

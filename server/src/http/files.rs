@@ -1,16 +1,39 @@
-//! The web app's files. An address that is no file and looks like a page gets `index.html`, for the app does its own
-//! routing; a missing script or picture is a plain 404, or a browser would run a page as a script.
+//! The web app's files. An address of a screen gets `index.html`, for the app does its own routing. Any other that is no file is
+//! 404: to a browser with the app as the page that says so, to everybody else as a problem, so that whoever looks after the
+//! service under a usual name is not told by a page that all is well, and no browser runs a page as a script.
 
 use std::path::Path;
 
 use axum::body::Body;
 use axum::extract::{Request, State};
-use axum::http::{HeaderValue, Method, StatusCode, Uri, header};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 use axum::response::{IntoResponse, Response};
 use tower::ServiceExt as _;
 use tower_http::services::ServeDir;
 
+use super::may_name_something;
+use crate::error::ApiError;
 use crate::state::AppState;
+
+/// What the addresses of the app's screens begin with. A suite compares it with the app's own table.
+pub const SCREENS: [&str; 16] = [
+    "about",
+    "catalogue",
+    "day",
+    "desk",
+    "jobs",
+    "link",
+    "menu",
+    "people",
+    "plan",
+    "registration",
+    "rule-sets",
+    "settings",
+    "sign-in",
+    "sign-out",
+    "tray",
+    "units",
+];
 
 /// Digits of the hash that the web build writes into a file's name; such a file never changes.
 const HASH_DIGITS: usize = 16;
@@ -24,6 +47,9 @@ pub async fn serve_file(State(state): State<AppState>, request: Request) -> Resp
     let Some(dist) = state.config.web_dist.clone() else {
         return (StatusCode::NOT_FOUND, "This server has no web app to show: WEB_DIST is not set.\n").into_response();
     };
+    if !may_name_something(request.uri().path()) {
+        return ApiError::NotFound.into_response();
+    }
     if request.method() != Method::GET && request.method() != Method::HEAD {
         return StatusCode::METHOD_NOT_ALLOWED.into_response();
     }
@@ -41,8 +67,15 @@ pub async fn serve_file(State(state): State<AppState>, request: Request) -> Resp
         if found.status() != StatusCode::NOT_FOUND || !is_page(&path) {
             return with_cache(found, &path);
         }
+        if !is_screen(&path) && !wants_a_page(&parts.headers) {
+            return ApiError::NotFound.into_response();
+        }
     }
-    with_cache(from_folder(&dist, again(Uri::from_static(INDEX))).await, INDEX)
+    let mut page = with_cache(from_folder(&dist, again(Uri::from_static(INDEX))).await, INDEX);
+    if page.status() == StatusCode::OK && !is_screen(&path) {
+        *page.status_mut() = StatusCode::NOT_FOUND;
+    }
+    page
 }
 
 async fn from_folder(dist: &Path, request: Request) -> Response {
@@ -59,10 +92,25 @@ fn is_page(path: &str) -> bool {
     !path.rsplit('/').next().unwrap_or_default().contains('.')
 }
 
+/// Home, or below one of the app's first parts.
+fn is_screen(path: &str) -> bool {
+    let first = path.split('/').find(|part| !part.is_empty());
+    first.is_none_or(|first| SCREENS.contains(&first))
+}
+
+/// A browser that goes somewhere names the type; programs take anything.
+fn wants_a_page(headers: &HeaderMap) -> bool {
+    headers.get(header::ACCEPT).and_then(|value| value.to_str().ok()).is_some_and(|types| types.contains("text/html"))
+}
+
 fn with_cache(mut response: Response, path: &str) -> Response {
     let found = response.status().is_success() || response.status() == StatusCode::NOT_MODIFIED;
     let rule = if found && has_hash(path) { FOR_EVER } else { ASK_AGAIN };
-    response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static(rule));
+    let headers = response.headers_mut();
+    headers.insert(header::CACHE_CONTROL, HeaderValue::from_static(rule));
+    if headers.get(header::CONTENT_TYPE).is_some_and(|kind| kind == "text/html") {
+        headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
+    }
     response
 }
 
@@ -86,6 +134,16 @@ mod tests {
             ["/index.html", "/sw.js", "/app-0123456789abcde.js", "/0123456789abcdef/a.js", "/app-0123456789ABCDEF.js"]
         {
             assert!(!has_hash(path), "{path}");
+        }
+    }
+
+    #[test]
+    fn screens_are_known_by_their_first_part() {
+        for path in ["/", "//", "/day", "/jobs/17/steps/a/0", "/link/x", "/sign-in/"] {
+            assert!(is_screen(path), "{path}");
+        }
+        for path in ["/healthz", "/metrics", "/jobsx", "/.git/config", "/api"] {
+            assert!(!is_screen(path), "{path}");
         }
     }
 

@@ -19,6 +19,14 @@ pub mod visible;
 pub mod voice;
 pub mod worker;
 
+use domain::wire::text::folded;
+
+/// What a search for a lot compares; what is longer than any lot is cut, for an index takes no endless text.
+pub(crate) fn lot_search(lot: &str) -> String {
+    const CHARS_MAX: usize = 100;
+    folded(lot).chars().take(CHARS_MAX).collect()
+}
+
 /// A number of the wire in a bigint. What is larger than any bigint is only ever a forged or broken clock; the envelope
 /// keeps the truth and the column is for searching.
 pub(crate) fn cut(number: u64) -> i64 {

@@ -19,38 +19,105 @@ use serde::Serialize;
 use uuid::Uuid;
 
 use super::load::load;
+use super::visible::sees_all;
+use super::worker::project_soon;
 use super::{countersigns, cut, findings, queries, voice};
+use crate::auth::Caller;
 use crate::error::ApiError;
 use crate::methods::Published;
 use crate::state::AppState;
 
 /// A round may make findings and draw answers, which are entries and ask for another round; neither makes any more.
 const ROUNDS_MAX: usize = 3;
+/// Jobs for which a reader waits until their answers for the telephone are drawn. Each takes a slow hash for every place of the
+/// job; of two hundred that somebody planned in one go the rest is drawn behind everybody's back.
+const DRAWN_IN_LINE_MAX: usize = 4;
+/// Jobs that somebody who sees all jobs anyway waits for. The log tells them of the rest.
+const FIRST_LOOK_JOBS_MAX: usize = 8;
 
 /// Brings every projection of a firm up to the log. Called before anything that reads them.
 ///
 /// # Errors
 /// The database does not answer. A single job that cannot be projected is logged and left.
 pub async fn project_dirty(state: &AppState, firm: FirmId) -> Result<(), ApiError> {
-    if dirty_jobs(state, firm).await?.is_empty() {
-        return Ok(());
+    if bring_up(state, firm, usize::MAX).await? {
+        project_soon(state, firm);
     }
-    let _turn = state.turns.project(firm).await;
-    let mut failed: BTreeSet<JobId> = BTreeSet::new();
+    Ok(())
+}
+
+/// The same for a pull. Who sees only their own jobs learns from the projections which those are; who sees all does not, and a
+/// lead's first look after a morning of planning must not wait for the whole morning.
+///
+/// # Errors
+/// As [`project_dirty`].
+pub async fn project_for_pull(state: &AppState, caller: &Caller) -> Result<(), ApiError> {
+    let most = if sees_all(caller) { FIRST_LOOK_JOBS_MAX } else { usize::MAX };
+    if bring_up(state, caller.firm, most).await? {
+        project_soon(state, caller.firm);
+    }
+    Ok(())
+}
+
+/// For the worker: brings up what there is, and draws what is wanted for one job after another.
+///
+/// # Errors
+/// As [`project_dirty`].
+pub(super) async fn project_all_and_draw(state: &AppState, firm: FirmId) -> Result<(), ApiError> {
+    bring_up(state, firm, usize::MAX).await?;
+    let mut tx = state.db.begin_for_firm(firm).await?;
+    let wanting = queries::wanting_answers(&mut tx).await?;
+    tx.commit().await?;
+    for job in wanting {
+        if let Err(error) = voice::draw_wanted(state, firm, JobId::of(job)).await {
+            tracing::error!(%firm, %job, error = ?error, "no answers could be drawn for this job");
+        }
+    }
+    bring_up(state, firm, usize::MAX).await.map(drop)
+}
+
+/// Gives whether something is left for the worker: jobs past `most`, or answers past what a reader waits for.
+async fn bring_up(state: &AppState, firm: FirmId, most: usize) -> Result<bool, ApiError> {
+    let (mut failed, mut done): (BTreeSet<JobId>, BTreeSet<JobId>) = (BTreeSet::new(), BTreeSet::new());
+    let mut drawn = 0;
+    let mut is_left = false;
     for _ in 0..ROUNDS_MAX {
         let dirty = dirty_jobs(state, firm).await?;
-        let jobs: Vec<JobId> = dirty.into_iter().map(JobId::of).filter(|job| !failed.contains(job)).collect();
+        let mut jobs: Vec<JobId> = dirty.into_iter().map(JobId::of).filter(|job| !failed.contains(job)).collect();
+        if done.len() + jobs.iter().filter(|job| !done.contains(job)).count() > most {
+            is_left = true;
+            // What was begun is brought to its end: its findings, its answers.
+            let new = jobs.iter().copied().filter(|job| !done.contains(job)).take(most.saturating_sub(done.len()));
+            let new: BTreeSet<JobId> = new.collect();
+            jobs.retain(|job| done.contains(job) || new.contains(job));
+        }
         if jobs.is_empty() {
             break;
         }
         for job in jobs {
-            if let Err(error) = project(state, firm, job).await {
-                tracing::error!(%firm, %job, error = ?error, "this job cannot be projected");
-                failed.insert(job);
+            // One turn a job: who has two to look at does not wait behind somebody's two hundred.
+            let _turn = state.turns.project(firm).await;
+            done.insert(job);
+            match project(state, firm, job, drawn < DRAWN_IN_LINE_MAX).await {
+                Ok(Answers::Drawn) => drawn += 1,
+                Ok(Answers::Wanted) => is_left = true,
+                Ok(Answers::NoneWanted) => {}
+                Err(error) => {
+                    tracing::error!(%firm, %job, error = ?error, "this job cannot be projected");
+                    failed.insert(job);
+                }
             }
         }
     }
-    Ok(())
+    Ok(is_left)
+}
+
+/// What became of a job's answers for the telephone.
+enum Answers {
+    NoneWanted,
+    Drawn,
+    /// They are left to the worker; the row says so.
+    Wanted,
 }
 
 async fn dirty_jobs(state: &AppState, firm: FirmId) -> Result<Vec<Uuid>, ApiError> {
@@ -72,13 +139,13 @@ pub async fn reproject_all(state: &AppState, firm: FirmId) -> Result<(), ApiErro
     project_dirty(state, firm).await
 }
 
-async fn project(state: &AppState, firm: FirmId, job: JobId) -> Result<(), ApiError> {
+async fn project(state: &AppState, firm: FirmId, job: JobId, may_draw: bool) -> Result<Answers, ApiError> {
     let mut tx = state.db.begin_for_firm(firm).await?;
     queries::lock_projection(&mut tx).await?;
     if !queries::is_dirty(&mut tx, job).await? {
-        return Ok(());
+        return Ok(Answers::NoneWanted);
     }
-    let Some(loaded) = load(&mut tx, job).await? else { return Ok(()) };
+    let Some(loaded) = load(&mut tx, job).await? else { return Ok(Answers::NoneWanted) };
     let method = method_of(state, &loaded.file).await?;
     let decided = countersigns::decide(&mut tx, state, &loaded.file).await?;
     let enrolments = queries::enrolments_in(&mut tx, job).await?;
@@ -86,19 +153,25 @@ async fn project(state: &AppState, firm: FirmId, job: JobId) -> Result<(), ApiEr
     let clock = state.clock.clone();
     let (rows, drawn) = tokio::task::spawn_blocking(move || {
         let rows = Rows::of(&loaded.file, method.as_deref(), &enrolments);
-        let drawn = voice::draw(&clock, &rows.unanswered);
+        let drawn = if may_draw { voice::draw(&clock, &rows.unanswered) } else { Vec::new() };
         (rows, drawn)
     })
     .await
     .map_err(|error| ApiError::internal(anyhow::anyhow!("the fold of a job failed: {error}")))?;
-    queries::replace_job_row(&mut tx, job, &rows.job).await?;
+    let answers = match (rows.unanswered.is_empty(), may_draw) {
+        (true, _) => Answers::NoneWanted,
+        (false, true) => Answers::Drawn,
+        (false, false) => Answers::Wanted,
+    };
+    queries::replace_job_row(&mut tx, job, &rows.job, matches!(answers, Answers::Wanted)).await?;
     queries::replace_unit_rows(&mut tx, job, &rows.units).await?;
     let forks = rows.forks.iter().map(|(later, first)| (FindingCode::ForkedChain, *later, *first));
     let found = findings::Found { pairs: forks.chain(decided).collect(), doubts: rows.doubts };
     findings::write(&mut tx, &state.clock, job, found).await?;
     voice::write(&mut tx, &state.clock, job, drawn).await?;
     queries::set_projected(&mut tx, job, loaded.head).await?;
-    tx.commit().await
+    tx.commit().await?;
+    Ok(answers)
 }
 
 /// The method that a job pins, if this server has exactly that one.

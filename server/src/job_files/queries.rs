@@ -5,11 +5,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use domain::ids::{DeviceId, Hash32, JobId, PersonId};
 use domain::job_file::signature::Enrolment;
 use domain::job_file::{Body, ChainHead, Entry};
+use domain::wire::text::folded;
 use sqlx::Connection as _;
 use uuid::Uuid;
 
 use super::project::Count;
-use super::{cut, wire};
+use super::{cut, lot_search, wire};
 use crate::db::{FirmTx, news};
 
 /// What held bytes are found by.
@@ -365,6 +366,25 @@ pub(super) async fn visible_jobs(
     .await
 }
 
+pub(super) struct OpeningRow {
+    pub(super) job_id: Uuid,
+    pub(super) envelope: Vec<u8>,
+}
+
+/// The first entry of this kind in each of these jobs.
+pub(super) async fn first_of_kind(tx: &mut FirmTx, jobs: &[Uuid], kind: u32) -> Result<Vec<OpeningRow>, sqlx::Error> {
+    sqlx::query_as!(
+        OpeningRow,
+        "select distinct on (job_id) job_id, envelope from entries
+         where firm_id = $1 and job_id = any($2) and kind = $3 order by job_id, position",
+        tx.firm().uuid(),
+        jobs,
+        i64::from(kind),
+    )
+    .fetch_all(&mut **tx)
+    .await
+}
+
 // --- projections
 
 /// One projection of a firm at a time, over all server processes; let go with the transaction.
@@ -377,7 +397,7 @@ pub(super) async fn lock_projection(tx: &mut FirmTx) -> Result<(), sqlx::Error> 
 pub(super) async fn dirty_jobs(tx: &mut FirmTx) -> Result<Vec<Uuid>, sqlx::Error> {
     sqlx::query_scalar!(
         r#"select job_id as "job_id!" from jobs where firm_id = $1 and projected_head < head
-           union select job_id from job_rows where firm_id = $1 and people is null
+           union select job_id from job_rows where firm_id = $1 and (people is null or search is null)
            order by 1"#,
         tx.firm().uuid()
     )
@@ -388,7 +408,7 @@ pub(super) async fn dirty_jobs(tx: &mut FirmTx) -> Result<Vec<Uuid>, sqlx::Error
 pub(super) async fn is_dirty(tx: &mut FirmTx, job: JobId) -> Result<bool, sqlx::Error> {
     sqlx::query_scalar!(
         r#"select exists (select from jobs where firm_id = $1 and job_id = $2 and projected_head < head)
-             or exists (select from job_rows where firm_id = $1 and job_id = $2 and people is null) as "dirty!""#,
+             or exists (select from job_rows where firm_id = $1 and job_id = $2 and (people is null or search is null)) as "dirty!""#,
         tx.firm().uuid(),
         job.uuid(),
     )
@@ -456,11 +476,28 @@ fn text(value: &str) -> String {
     value.replace('\0', "")
 }
 
+/// A day or an hour. What is longer than any is cut, for an index takes no endless text.
+fn short_text(value: &str) -> String {
+    const CHARS_MAX: usize = 40;
+    text(value).chars().take(CHARS_MAX).collect()
+}
+
+/// What a search looks into. No search holds a line end, so none finds the end of one text with the beginning of the next.
+fn searched(texts: [&str; 3]) -> String {
+    texts.map(folded).join("\n")
+}
+
 fn optional_text(value: Option<&String>) -> Option<String> {
     value.map(|value| text(value))
 }
 
-pub(super) async fn replace_job_row(tx: &mut FirmTx, job: JobId, row: &JobRowNew) -> Result<(), sqlx::Error> {
+/// `answers_wanted`: answers for the telephone are still to be drawn.
+pub(super) async fn replace_job_row(
+    tx: &mut FirmTx,
+    job: JobId,
+    row: &JobRowNew,
+    answers_wanted: bool,
+) -> Result<(), sqlx::Error> {
     let firm = tx.firm().uuid();
     sqlx::query!("delete from job_rows where firm_id = $1 and job_id = $2", firm, job.uuid())
         .execute(&mut **tx)
@@ -468,9 +505,9 @@ pub(super) async fn replace_job_row(tx: &mut FirmTx, job: JobId, row: &JobRowNew
     sqlx::query!(
         "insert into job_rows (firm_id, job_id, state, left_as, method_known, purpose, site_id, method_id, method_version,
            method_hash, rule_set, householder, street, town, zone, day, start, crew, steps_done, steps_total, holds_done,
-           holds_total, entries, breaches, breaches_settled, findings, stops_open, deviations_open, late, updated_us, people)
+           holds_total, entries, breaches, breaches_settled, findings, stops_open, deviations_open, late, updated_us, people, search, answers_wanted)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23,
-           $24, $25, $26, $27, $28, $29, $30, $31)",
+           $24, $25, $26, $27, $28, $29, $30, $31, $32, $33)",
         firm,
         job.uuid(),
         row.state,
@@ -486,8 +523,8 @@ pub(super) async fn replace_job_row(tx: &mut FirmTx, job: JobId, row: &JobRowNew
         text(&row.street),
         text(&row.town),
         text(&row.zone),
-        text(&row.day),
-        text(&row.start),
+        short_text(&row.day),
+        short_text(&row.start),
         &row.crew,
         count(row.steps.done),
         count(row.steps.total),
@@ -502,10 +539,61 @@ pub(super) async fn replace_job_row(tx: &mut FirmTx, job: JobId, row: &JobRowNew
         count(row.late),
         row.updated_us,
         &row.people,
+        searched([&row.householder, &row.street, &row.town]),
+        answers_wanted,
     )
     .execute(&mut **tx)
     .await?;
     Ok(())
+}
+
+/// Jobs that wait for their answers for the telephone, those of the next days first.
+pub(super) async fn wanting_answers(tx: &mut FirmTx) -> Result<Vec<Uuid>, sqlx::Error> {
+    sqlx::query_scalar!(
+        "select job_id from job_rows where firm_id = $1 and answers_wanted order by day, job_id",
+        tx.firm().uuid(),
+    )
+    .fetch_all(&mut **tx)
+    .await
+}
+
+/// Is the job among those?
+pub(super) async fn wants_answers(tx: &mut FirmTx, job: JobId) -> Result<bool, sqlx::Error> {
+    let wanted = sqlx::query_scalar!(
+        "select answers_wanted from job_rows where firm_id = $1 and job_id = $2",
+        tx.firm().uuid(),
+        job.uuid(),
+    );
+    Ok(wanted.fetch_optional(&mut **tx).await?.unwrap_or(false))
+}
+
+/// Takes the job out of those; false if it was not among them any more.
+pub(super) async fn answers_come(tx: &mut FirmTx, job: JobId) -> Result<bool, sqlx::Error> {
+    let done = sqlx::query!(
+        "update job_rows set answers_wanted = false where firm_id = $1 and job_id = $2 and answers_wanted",
+        tx.firm().uuid(),
+        job.uuid(),
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(done.rows_affected() > 0)
+}
+
+/// Those of these jobs that wait for their answers and in which this person has a part.
+pub(super) async fn own_wanting_answers(
+    tx: &mut FirmTx,
+    person: PersonId,
+    most: usize,
+) -> Result<Vec<Uuid>, sqlx::Error> {
+    sqlx::query_scalar!(
+        "select job_id from job_rows where firm_id = $1 and answers_wanted and crew @> array[$2::uuid]
+         order by day, job_id limit $3",
+        tx.firm().uuid(),
+        person.uuid(),
+        i64::try_from(most).unwrap_or(i64::MAX),
+    )
+    .fetch_all(&mut **tx)
+    .await
 }
 
 pub(super) struct UnitRowNew {
@@ -531,8 +619,8 @@ pub(super) async fn replace_unit_rows(tx: &mut FirmTx, job: JobId, rows: &[UnitR
     for row in rows {
         sqlx::query!(
             "insert into unit_rows (firm_id, job_id, entry_id, slot, kind, maker, model, gtin, stored, match_key, skeleton,
-               lot, standing, read_us)
-             values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)",
+               lot, standing, read_us, lot_search)
+             values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)",
             firm,
             job.uuid(),
             row.entry_id,
@@ -547,6 +635,7 @@ pub(super) async fn replace_unit_rows(tx: &mut FirmTx, job: JobId, rows: &[UnitR
             optional_text(row.lot.as_ref()),
             row.standing,
             row.read_us,
+            row.lot.as_deref().map(lot_search),
         )
         .execute(&mut **tx)
         .await?;

@@ -1,9 +1,12 @@
 //! Who may see a job. Asked after its projection is up to date, so that an assignment works at once.
 
 use std::cmp::Reverse;
+use std::collections::BTreeMap;
 
 use domain::ids::{JobId, PersonId};
+use domain::job_file::{Body, Entry};
 use domain::people::{Action, Ownership, may};
+use uuid::Uuid;
 
 use super::queries;
 use crate::auth::Caller;
@@ -54,6 +57,26 @@ pub struct VisibleJob {
     pub method: Option<(String, u32, Vec<u8>)>,
 }
 
+/// The methods of jobs whose projection does not say, for it is still to be made: what opened them says it.
+async fn opening_methods(
+    tx: &mut FirmTx,
+    rows: &[queries::VisibleRow],
+) -> Result<BTreeMap<Uuid, (String, u32, Vec<u8>)>, ApiError> {
+    let open: Vec<Uuid> = rows.iter().filter(|row| row.method_id.is_none()).map(|row| row.job_id).collect();
+    let Some((planned, _)) = Body::KINDS.iter().find(|(_, name)| *name == "JobPlanned").filter(|_| !open.is_empty())
+    else {
+        return Ok(BTreeMap::new());
+    };
+    let planned = queries::first_of_kind(tx, &open, *planned).await?;
+    let methods = planned.into_iter().filter_map(|row| {
+        let entry = Entry::read(&row.envelope).ok()?;
+        let Some(Body::JobPlanned(plan)) = entry.body() else { return None };
+        let method = &plan.method;
+        Some((row.job_id, (method.id.clone(), method.version, method.hash.bytes().to_vec())))
+    });
+    Ok(methods.collect())
+}
+
 /// The jobs that a device of the caller should hold now, what changed last first. `also`: jobs asked for by name.
 ///
 /// # Errors
@@ -66,11 +89,12 @@ pub async fn visible_jobs(
 ) -> Result<Vec<VisibleJob>, ApiError> {
     let mut rows = queries::visible_jobs(tx, caller.person, sees_all(caller), also, now_us - FINISHED_SHOWN_US).await?;
     rows.sort_unstable_by_key(|row| (Reverse(row.changed_us), row.job_id));
+    let mut opening = opening_methods(tx, &rows).await?;
     let visible = rows.into_iter().map(|row| {
         let version = row.method_version.and_then(|version| u32::try_from(version).ok());
         let method = match (row.method_id, version, row.method_hash) {
             (Some(id), Some(version), Some(hash)) => Some((id, version, hash)),
-            (_, _, _) => None,
+            (_, _, _) => opening.remove(&row.job_id),
         };
         VisibleJob { job: JobId::of(row.job_id), head: row.head, method }
     });

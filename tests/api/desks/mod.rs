@@ -47,6 +47,39 @@ async fn jobs_are_listed_by_day_and_found_by_name() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn searches_see_neither_case_nor_accents_nor_how_a_name_was_typed() {
+    let app = TestApp::start().await;
+    let method = publish_small_method(&app).await;
+    let mut lead = TestPhone::sign_in(&app, LEAD).await;
+    let names = [
+        ("Bécu", "Österreicher Weg 3"),
+        ("Be\u{301}cu", "12 Cafe\u{301} Row"),
+        ("Ángel", "12 Café Row"),
+        ("Zorn", "Große Straße"),
+    ];
+    for (householder, street) in names {
+        let job = lead.plan_job(&method, &[]);
+        let (householder, street) = (householder.to_owned(), street.to_owned());
+        lead.write(job, Body::SiteDetails(SiteDetails { householder, street, ..SiteDetails::default() }));
+    }
+    lead.push().await;
+    let found = async |words: &str| {
+        let rows = lead.client.get(&format!("/api/jobs?q={words}")).await.body;
+        let mut found = column(&rows, "householder");
+        found.sort_unstable();
+        found
+    };
+    assert_eq!(found("becu").await, ["Be\u{301}cu", "Bécu"]);
+    assert_eq!(found("BE%CC%81CU").await, ["Be\u{301}cu", "Bécu"]);
+    assert_eq!(found("b%C3%A9cu").await, ["Be\u{301}cu", "Bécu"]);
+    assert_eq!(found("cafe%20row").await, ["Be\u{301}cu", "Ángel"]);
+    assert_eq!(found("%C3%B6sterreicher").await, ["Bécu"]);
+    assert_eq!(found("%C3%A1ngel").await, ["Ángel"]);
+    assert_eq!(found("strasse").await, ["Zorn"]);
+    assert_eq!(found("cu%2012").await, [""; 0], "no text runs on into the next");
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn units_are_found_by_serial_look_and_lot() {
     let app = TestApp::start().await;
     let method = publish_small_method(&app).await;
@@ -68,6 +101,7 @@ async fn units_are_found_by_serial_look_and_lot() {
     assert_eq!(find("bx24%20000").await, found("BX24-000150", "serial"));
     assert_eq!(find("8X24-OO015").await, found("BX24-000150", "look_alike"));
     assert_eq!(find("lot%207").await, found("QQ-1%", "lot"));
+    assert_eq!(find("L%C3%B6T%207").await, found("QQ-1%", "lot"));
     assert_eq!(find("Q%25").await, vec![]);
     assert_eq!(find("09521234543213").await.len(), 3, "the catalogue's product code");
     assert_eq!(find("").await.len(), 3);

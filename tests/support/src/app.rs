@@ -84,11 +84,13 @@ impl TestApp {
         }
         let objects = objects.map_or_else(|| open_objects(&config.photo_store), Ok).expect("a store of photos");
         let app: App = server::build_over(config, Clock::system(), objects).await.expect("the server starts");
+        let state = app.state.clone();
         let first_owner_link = match &app.welcome {
-            Welcome::FirstOwner { link } => Some(link.clone()),
+            Welcome::NobodyOwns => {
+                Some(server::firms::first_owner_link(&state.db, &state.clock, &state.config).await.expect("a link"))
+            }
             Welcome::Usual | Welcome::Demo(_) => None,
         };
-        let state = app.state.clone();
         let (stop, stopped) = oneshot::channel();
         let serving = tokio::spawn(async move {
             let stopped = async {

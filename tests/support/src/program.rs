@@ -120,12 +120,26 @@ impl Program {
         std::fs::read_to_string(self.file("log")).unwrap_or_default()
     }
 
-    /// What it printed for people.
+    /// What it printed on its standard output.
     ///
     /// # Errors
     /// It never ran.
     pub fn said(&self) -> Result<String> {
         Ok(std::fs::read_to_string(self.file("said"))?)
+    }
+
+    /// What one of its commands prints, with the same settings, beside the server or without it.
+    ///
+    /// # Errors
+    /// It fails.
+    pub async fn command(&self, name: &str) -> Result<String> {
+        let program = setting("WITNESSMARK_SERVER_BIN")?;
+        let settings = self.settings.iter().map(|(name, value)| (name, value));
+        let done = Command::new(program).arg(name).envs(settings).stdin(Stdio::null()).output().await?;
+        if !done.status.success() {
+            bail!("`{name}` failed: {}", String::from_utf8_lossy(&done.stderr));
+        }
+        Ok(String::from_utf8(done.stdout)?)
     }
 
     fn file(&self, what: &str) -> PathBuf {

@@ -96,12 +96,12 @@ impl ServerProcess {
         Ok(client)
     }
 
-    /// The one-time link for the first owner, which an empty server prints.
+    /// The one-time link for the first owner, as the server's command prints it.
     ///
     /// # Errors
     /// There is none.
-    pub fn first_owner_link(&self) -> Result<String> {
-        let said = self.program.said()?;
+    pub async fn first_owner_link(&self) -> Result<String> {
+        let said = self.program.command("new-firm").await?;
         let link = said.split_whitespace().find(|word| word.contains("/link/"));
         Ok(link.with_context(|| format!("no link in: {said}"))?.to_owned())
     }

@@ -109,7 +109,7 @@ pub async fn list_jobs(
         person: caller.person,
         all: sees_all(&caller),
         states: ask.state.split(',').map(str::trim).filter(|word| !word.is_empty()).map(str::to_owned).collect(),
-        part: ask.q.trim().chars().take(SEARCH_CHARS_MAX).collect::<String>().replace('\0', ""),
+        part: ask.q.trim().chars().take(SEARCH_CHARS_MAX).collect(),
         after: ask.after,
     };
     let rows = queries::jobs(&mut tx, &filter, PAGE_ROWS).await?;

@@ -1,9 +1,11 @@
 //! Lists of the desk, from the projections.
 
 use domain::ids::{JobId, PersonId};
+use domain::wire::text::folded;
 use uuid::Uuid;
 
 use crate::db::FirmTx;
+use crate::job_files::lot_search;
 
 /// A pattern that begins with this text and whose own signs mean themselves.
 fn begins_with(text: &str) -> String {
@@ -92,8 +94,7 @@ async fn rows(
            where r.firm_id = $1
              and ($2 or r.people @> array[$3::uuid])
              and (cardinality($4::text[]) = 0 or r.state = any($4))
-             and (r.householder ilike $5 or r.street ilike $5 or r.town ilike $5
-               or replace(r.job_id::text, '-', '') like $9)
+             and (coalesce(r.search, '') like $5 or replace(r.job_id::text, '-', '') like $9)
              and ($6::uuid is null or (r.day, r.job_id) < (select b.day, b.job_id from job_rows b
                                                           where b.firm_id = $1 and b.job_id = $6))
              and ($7::uuid is null or r.job_id = $7)
@@ -103,7 +104,7 @@ async fn rows(
         filter.all,
         filter.person.uuid(),
         &filter.states,
-        contains(&filter.part),
+        contains(&folded(&filter.part)),
         filter.after.map(JobId::uuid),
         only.map(JobId::uuid),
         most,
@@ -174,14 +175,14 @@ pub(super) async fn units(tx: &mut FirmTx, search: &UnitSearch, most: i64) -> Re
         r#"select u.stored,
              case when $2 then 'newest'
                   when u.match_key like $3 then 'serial'
-                  when lower(u.lot) = lower($5) then 'lot'
+                  when u.lot_search = $7 then 'lot'
                   when u.gtin = $5 then 'gtin'
                   else 'look_alike' end as "found_by!",
              u.standing, u.slot, u.kind, u.maker, u.model, u.gtin, u.lot, u.job_id, r.state as job_state, r.householder,
              r.street, r.town, r.day, u.entry_id, u.read_us
            from unit_rows u join job_rows r on r.firm_id = u.firm_id and r.job_id = u.job_id
            where u.firm_id = $1
-             and ($2 or u.match_key like $3 or (u.match_key <> '' and u.skeleton like $4) or lower(u.lot) = lower($5)
+             and ($2 or u.match_key like $3 or (u.match_key <> '' and u.skeleton like $4) or u.lot_search = $7
                or u.gtin = $5)
            order by u.read_us desc, u.entry_id
            limit $6"#,
@@ -191,6 +192,7 @@ pub(super) async fn units(tx: &mut FirmTx, search: &UnitSearch, most: i64) -> Re
         skeleton,
         search.text,
         most,
+        lot_search(&search.text),
     )
     .fetch_all(&mut **tx)
     .await

@@ -23,8 +23,9 @@ use crate::db::FirmTx;
 use crate::error::ApiError;
 use crate::handover::numbers;
 use crate::http::body;
-use crate::job_files::project::project_dirty;
+use crate::job_files::project::project_for_pull;
 use crate::job_files::visible::{VisibleJob, visible_jobs};
+use crate::job_files::voice::draw_for_crew;
 use crate::job_files::{cut, wire};
 use crate::state::AppState;
 
@@ -52,7 +53,10 @@ pub async fn pull_entries(
     tx.commit().await?;
 
     // Who may see what is a projection: an assignment that was just pushed counts at once.
-    project_dirty(&state, caller.firm).await?;
+    project_for_pull(&state, &caller).await?;
+    if draw_for_crew(&state, &caller).await? {
+        project_for_pull(&state, &caller).await?;
+    }
     let epoch = state.db.epoch().await?;
     let mut tx = state.db.begin_for(&caller).await?;
     let jobs = visible_jobs(&mut tx, &caller, &pull.also, now_us).await?;

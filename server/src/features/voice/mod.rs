@@ -14,7 +14,7 @@ use crate::error::ApiError;
 use crate::http::{Body, Path};
 use crate::job_files::project::project_dirty;
 use crate::job_files::visible::require_visible;
-use crate::job_files::voice::show;
+use crate::job_files::voice::{draw_wanted, show};
 use crate::job_files::worker::project_soon;
 use crate::state::AppState;
 
@@ -47,6 +47,9 @@ pub async fn show_answer(
     caller.may(Action::WriteDecision, Ownership::Firm)?;
     // What the crew changed a moment ago may want an answer that is not drawn yet.
     project_dirty(&state, caller.firm).await?;
+    if draw_wanted(&state, caller.firm, job).await? {
+        project_dirty(&state, caller.firm).await?;
+    }
     let mut tx = state.db.begin_for(&caller).await?;
     require_visible(&mut tx, &caller, job).await?;
     state.limits.take_showing(caller.person, state.clock.now_us())?;

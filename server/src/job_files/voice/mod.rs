@@ -6,20 +6,24 @@
 
 mod queries;
 
-use domain::ids::JobId;
+use domain::ids::{FirmId, JobId};
 use domain::job_file::body::{VoiceAnswerShown, VoiceAnswers};
 use domain::job_file::{Body, Place, fold};
 use domain::method::gate::Plan;
-use domain::people::voice::{NotShown, PLACES_MAX, to_be_shown};
+use domain::people::voice::{NotShown, PLACES_MAX, to_be_shown, wanting};
 
 use super::load::load;
 use super::own::write_own;
 use super::project::method_of;
+use super::queries::{answers_come, lock_projection, own_wanting_answers, wants_answers};
 use crate::auth::Caller;
 use crate::clock::Clock;
 use crate::db::FirmTx;
 use crate::error::ApiError;
 use crate::state::AppState;
+
+/// Jobs of their own for which somebody waits at a pull.
+const OWN_IN_LINE_MAX: usize = 4;
 
 /// A batch of answers that is not written yet.
 pub(super) struct Drawn {
@@ -35,6 +39,53 @@ pub(super) fn draw(clock: &Clock, places: &[Place]) -> Vec<Drawn> {
         Drawn { places: places.to_vec(), batch, answers }
     });
     batches.collect()
+}
+
+/// Draws what a job waits for, with no connection held while the slow hashes are made. False: nothing was wanted, or somebody else
+/// drew it meanwhile.
+///
+/// # Errors
+/// The database.
+pub async fn draw_wanted(state: &AppState, firm: FirmId, job: JobId) -> Result<bool, ApiError> {
+    let mut tx = state.db.begin_for_firm(firm).await?;
+    if !wants_answers(&mut tx, job).await? {
+        return Ok(false);
+    }
+    let Some(loaded) = load(&mut tx, job).await? else { return Ok(false) };
+    let method = method_of(state, &loaded.file).await?;
+    tx.commit().await?;
+    let Some(method) = method else { return Ok(false) };
+    let clock = state.clock.clone();
+    let drawn = tokio::task::spawn_blocking(move || {
+        let plan = Plan::of(&method.method);
+        let places = wanting(&fold(&loaded.file, &plan));
+        draw(&clock, &places)
+    })
+    .await
+    .map_err(|error| ApiError::internal(anyhow::anyhow!("answers could not be drawn: {error}")))?;
+    let mut tx = state.db.begin_for_firm(firm).await?;
+    lock_projection(&mut tx).await?;
+    if !answers_come(&mut tx, job).await? {
+        return Ok(false);
+    }
+    write(&mut tx, &state.clock, job, drawn).await?;
+    tx.commit().await?;
+    Ok(true)
+}
+
+/// Draws for the next jobs in whose crew the caller is: they may be out of reach a minute from now.
+///
+/// # Errors
+/// The database.
+pub async fn draw_for_crew(state: &AppState, caller: &Caller) -> Result<bool, ApiError> {
+    let mut tx = state.db.begin_for(caller).await?;
+    let jobs = own_wanting_answers(&mut tx, caller.person, OWN_IN_LINE_MAX).await?;
+    tx.commit().await?;
+    let mut drew = false;
+    for job in jobs {
+        drew |= draw_wanted(state, caller.firm, JobId::of(job)).await?;
+    }
+    Ok(drew)
 }
 
 /// Writes what was drawn: the hashes into the log, the answers beside it.
