@@ -27,6 +27,7 @@ use std::sync::OnceLock;
 
 use serde::{Deserialize, Serialize};
 
+#[allow(clippy::large_const_arrays, reason = "read while the app is compiled, to find a key and its blanks")]
 mod words {
     include!(concat!(env!("OUT_DIR"), "/words.rs"));
 }

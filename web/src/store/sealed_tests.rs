@@ -1,5 +1,7 @@
 //! A store whose rows are sealed, over the one in memory and with a cipher that can lose its key.
 
+#![allow(clippy::unwrap_used, reason = "tests may")]
+
 use super::sealed::SealedStore;
 use super::tests::{Counting, StillClock, job, now, store};
 use super::*;

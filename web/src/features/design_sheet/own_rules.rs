@@ -110,6 +110,7 @@ pub fn unit_of(rule: &Rule) -> &'static str {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used, reason = "tests may")]
     use super::*;
     use domain::electrical::rule_set::Place;
 

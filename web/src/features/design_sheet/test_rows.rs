@@ -213,6 +213,7 @@ fn disconnect(word: &str) -> Option<Key> {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used, reason = "tests may")]
     use super::*;
 
     #[test]
