@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 const BACKOFF_BASE_MS: u64 = 2_000;
 /// Its last step. Two hundred phones that come back in the same second spread over it.
 const BACKOFF_MAX_MS: u64 = 60_000;
-/// An event such as "online" may bring the next attempt forward, but no closer to the last one than this.
+/// A sign of life may bring the next attempt forward, but no closer to the last one than this; and it comes no later.
 const WAKE_GAP_MS: u64 = 5_000;
 /// The same for a person's tap.
 const POKE_GAP_MS: u64 = 1_000;
@@ -185,6 +185,7 @@ impl Link {
 
     /// Our server answered with something to use.
     pub(super) fn contact(&mut self, now_ms: u64) {
+        self.is_open_again(now_ms);
         self.last_contact_ms = Some(now_ms);
         self.not_ours = false;
         self.no_connection = false;
@@ -195,11 +196,20 @@ impl Link {
 
     /// Our server answered another window. It says nothing about what this one has tried.
     pub(super) fn heard_elsewhere(&mut self, now_ms: u64) {
+        self.is_open_again(now_ms);
         self.last_contact_ms = Some(now_ms);
         self.not_ours = false;
         self.no_connection = false;
         self.has_looked = true;
         self.pull_soon(now_ms);
+    }
+
+    /// After a time without a way to the server: what failed for lack of it need not rest as long as it was going to. What fails while
+    /// the server answers does.
+    fn is_open_again(&mut self, now_ms: u64) {
+        if self.no_connection || self.not_ours {
+            self.sign_of_life(now_ms);
+        }
     }
 
     /// It is here, or it cannot be had now and is named again by the next pull.
@@ -240,12 +250,29 @@ impl Link {
     }
 
     pub(super) fn wake(&mut self, now_ms: u64, by_hand: bool) {
-        let gap = if by_hand { POKE_GAP_MS } else { WAKE_GAP_MS };
-        let soonest = now_ms.max(self.last_attempt_ms + gap).min(now_ms + gap);
-        for lane in [&mut self.all, &mut self.push, &mut self.pull, &mut self.reference, &mut self.photos] {
-            lane.bring_forward(soonest);
-        }
+        let soonest = self.soonest(now_ms, if by_hand { POKE_GAP_MS } else { WAKE_GAP_MS });
+        self.bring_forward(soonest);
         self.next_pull_ms = self.next_pull_ms.min(soonest);
+    }
+
+    /// What rests after failures is tried soon; what goes well keeps its times.
+    pub(super) fn sign_of_life(&mut self, now_ms: u64) {
+        self.bring_forward(self.soonest(now_ms, WAKE_GAP_MS));
+    }
+
+    /// Does anything rest after a failure?
+    pub(super) fn rests(&self, now_ms: u64) -> bool {
+        [&self.all, &self.push, &self.pull, &self.reference, &self.photos].iter().any(|lane| !lane.is_due(now_ms))
+    }
+
+    fn soonest(&self, now_ms: u64, gap: u64) -> u64 {
+        now_ms.max(self.last_attempt_ms + gap).min(now_ms + gap)
+    }
+
+    fn bring_forward(&mut self, to_ms: u64) {
+        for lane in [&mut self.all, &mut self.push, &mut self.pull, &mut self.reference, &mut self.photos] {
+            lane.bring_forward(to_ms);
+        }
     }
 
     /// The batch that failed was too much in one way or another: half of it next time.

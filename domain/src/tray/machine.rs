@@ -69,6 +69,13 @@ impl Tray {
         self.link.wake(now_ms, false);
     }
 
+    /// Somebody touches the device, or our server has answered something else: what rests after failures is tried within seconds.
+    /// `true`: something rests.
+    pub fn sign_of_life(&mut self, now_ms: u64) -> bool {
+        self.link.sign_of_life(now_ms);
+        self.link.rests(now_ms)
+    }
+
     /// A person asks for an attempt now, even where the server wanted a sign-in: it may have changed its mind.
     pub fn poke(&mut self, now_ms: u64) {
         self.signed_in();

@@ -377,6 +377,70 @@ fn a_named_wait_is_kept_and_no_event_cuts_it_short() {
     assert!(tray.next_request(NOW + 132_000).is_some());
 }
 
+/// A tray that could not reach its server so often that it rests for as long as it ever does.
+fn long_without_a_way(shelf: &mut Shelf) -> (Tray, EntryId) {
+    let id = write_entry(shelf, job(1), 1);
+    let mut tray = Tray::new(shelf.on_device());
+    for n in 0..10 {
+        let request = Request::Push(vec![id]);
+        tray.begin(&request, NOW + n);
+        tray.take_reply(&request, Answer::Failed(Failure::NoConnection), NOW + n, u32::MAX);
+    }
+    assert_eq!(tray.next_request(NOW + 59_000), None, "it rests for nearly a minute");
+    (tray, id)
+}
+
+#[test]
+fn after_the_first_sign_of_life_nothing_rests_longer_than_five_seconds() {
+    let (mut tray, _) = long_without_a_way(&mut Shelf::default());
+    assert!(tray.sign_of_life(NOW + 20_000), "something rests");
+    assert!(tray.next_request(NOW + 25_000).is_some());
+    // Whoever goes on touching it makes no storm.
+    let request = tray.next_request(NOW + 25_000).unwrap();
+    tray.begin(&request, NOW + 25_000);
+    tray.take_reply(&request, Answer::Failed(Failure::NoConnection), NOW + 25_000, u32::MAX);
+    for at in [25_100, 26_000, 29_000] {
+        tray.sign_of_life(NOW + at);
+        assert_eq!(tray.next_request(NOW + at), None);
+    }
+    assert!(tray.next_request(NOW + 30_000).is_some());
+}
+
+#[test]
+fn once_the_server_answers_what_failed_for_lack_of_a_way_goes_within_five_seconds() {
+    let mut shelf = Shelf::default();
+    let (mut tray, id) = long_without_a_way(&mut shelf);
+    let later = NOW + 70_000;
+    let request = tray.next_request(later).unwrap();
+    assert!(matches!(request, Request::Pull { .. }), "{request:?}");
+    tray.begin(&request, later);
+    // It fails once more, so that the push rests anew from here.
+    tray.take_reply(&Request::Push(vec![id]), Answer::Failed(Failure::NoConnection), later, u32::MAX);
+    tray.take_reply(&request, Answer::Pull(nothing_new()), later + 1, u32::MAX);
+    assert_eq!(tray.next_request(later + 5_001), Some(Request::Push(vec![id])));
+}
+
+#[test]
+fn another_window_that_reaches_the_server_wakes_this_one() {
+    let (mut tray, _) = long_without_a_way(&mut Shelf::default());
+    tray.heard_elsewhere(NOW + 20_000);
+    assert!(matches!(tray.next_request(NOW + 25_000), Some(Request::Push(_) | Request::Pull { .. })));
+}
+
+#[test]
+fn a_sign_of_life_asks_a_healthy_server_no_more_often_and_cuts_no_named_wait_short() {
+    let mut tray = Tray::new(OnDevice::default());
+    let request = tray.next_request(NOW).unwrap();
+    tray.begin(&request, NOW);
+    tray.take_reply(&request, Answer::Pull(nothing_new()), NOW, 0);
+    assert!(!tray.sign_of_life(NOW + 10), "nothing rests");
+    assert_eq!(tray.next_request(NOW + PULL_EVERY_MS - 1), None);
+    let failure = Failure::Status { status: 503, retry_after_ms: Some(120_000) };
+    tray.take_reply(&request, Answer::Failed(failure), NOW, u32::MAX);
+    tray.sign_of_life(NOW + 60_000);
+    assert_eq!(tray.next_request(NOW + 119_999), None);
+}
+
 #[test]
 fn a_login_page_changes_nothing_but_the_word() {
     let mut shelf = Shelf::default();
