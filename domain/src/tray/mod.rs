@@ -11,6 +11,7 @@
 //! Start with [`Tray`] in `machine.rs`.
 
 mod age;
+mod elsewhere;
 mod facts;
 mod footing;
 mod line;
@@ -31,6 +32,7 @@ mod word;
 mod tests;
 
 pub use age::{DAY_MS, URGENT_FROM_MS, Urgency, WARN_FROM_MS, days_between};
+pub use elsewhere::{Elsewhere, TAKE_OVER_MS};
 pub use footing::{Concern, Footing, Probe, QUOTA_SMALL};
 pub use line::{HeldBack, Line, PhotoRule};
 pub use link::{Link, Stop};

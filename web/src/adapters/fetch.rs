@@ -121,6 +121,7 @@ type Watcher = Box<dyn Fn(Renewal)>;
 struct Inner {
     token: RefCell<Option<String>>,
     watcher: RefCell<Option<Watcher>>,
+    answered: RefCell<Option<Rc<dyn Fn()>>>,
 }
 
 /// The way to our server; a context, `Copy`.
@@ -144,6 +145,11 @@ impl Api {
         self.0.with_value(|inner| inner.watcher.replace(Some(Box::new(watcher))));
     }
 
+    /// Who hears that our server has answered a screen.
+    pub fn on_answer(self, answered: impl Fn() + 'static) {
+        self.0.with_value(|inner| inner.answered.replace(Some(Rc::new(answered))));
+    }
+
     /// The access token that is held now, for a stream that is read elsewhere.
     pub fn token(self) -> Option<String> {
         self.0.with_value(|inner| inner.token.borrow().clone())
@@ -159,6 +165,15 @@ impl Api {
     /// # Errors
     /// [`Refusal`]: everything but a status of success by our server.
     pub async fn send(self, call: Call) -> Result<Answer, Refusal> {
+        let answer = self.send_with_access(call).await;
+        if answer.is_ok() {
+            let answered = self.0.with_value(|inner| inner.answered.borrow().clone());
+            answered.into_iter().for_each(|answered| answered());
+        }
+        answer
+    }
+
+    async fn send_with_access(self, call: Call) -> Result<Answer, Refusal> {
         if call.without_token {
             return exchange(&call, None).await;
         }

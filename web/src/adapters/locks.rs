@@ -13,6 +13,15 @@ use wasm_bindgen_futures::{JsFuture, future_to_promise};
 /// Does the work if no other window holds the lock of that name; `None` if one does. A browser without such locks does
 /// the work: correctness never depends on the lock, since every message may be sent twice.
 pub async fn if_free<T: 'static>(name: &str, work: impl Future<Output = T> + 'static) -> Option<T> {
+    under(name, "ifAvailable", work).await
+}
+
+/// Takes the lock from whichever window holds it, and does the work. That window goes on with what it does; both may send the same.
+pub async fn taken_over<T: 'static>(name: &str, work: impl Future<Output = T> + 'static) -> Option<T> {
+    under(name, "steal", work).await
+}
+
+async fn under<T: 'static>(name: &str, how: &str, work: impl Future<Output = T> + 'static) -> Option<T> {
     let Some(locks) = lock_manager() else { return Some(work.await) };
     let result: Rc<RefCell<Option<T>>> = Rc::default();
     let into = Rc::clone(&result);
@@ -21,17 +30,28 @@ pub async fn if_free<T: 'static>(name: &str, work: impl Future<Output = T> + 'st
         into.replace(Some(value));
         Ok(JsValue::UNDEFINED)
     });
+    let begun: Rc<RefCell<Option<Promise>>> = Rc::default();
+    let note = Rc::clone(&begun);
     let begin = Closure::<dyn FnMut(JsValue) -> JsValue>::new(move |lock: JsValue| match work.take() {
-        Some(work) if !lock.is_null() => future_to_promise(work).into(),
+        Some(work) if !lock.is_null() => {
+            let promise = future_to_promise(work);
+            note.replace(Some(promise.clone()));
+            promise.into()
+        }
         Some(_) | None => JsValue::UNDEFINED,
     });
     let options = js_sys::Object::new();
-    Reflect::set(&options, &"ifAvailable".into(), &true.into()).ok()?;
+    Reflect::set(&options, &how.into(), &true.into()).ok()?;
     let request: Function = Reflect::get(&locks, &"request".into()).ok()?.dyn_into().ok()?;
     let held: Promise = request.call3(&locks, &name.into(), &options, begin.as_ref()).ok()?.dyn_into().ok()?;
     // Whether the lock was had is told by the result.
     let _ = JsFuture::from(held).await;
     drop(begin);
+    // A lock that was taken over ends before the work does.
+    let begun = begun.take();
+    if let Some(begun) = begun {
+        let _ = JsFuture::from(begun).await;
+    }
     result.take()
 }
 

@@ -1,5 +1,5 @@
-//! What makes an attempt to send worth while: the network came, the page is seen again, it came back from the cache. Each
-//! is a hint only; none of them is believed.
+//! What makes an attempt to send worth while: the network came, the page is seen again, it came back from the cache, somebody touches it.
+//! Each is a hint only; none of them is believed.
 
 use gloo_timers::callback::Timeout;
 use std::cell::RefCell;
@@ -9,6 +9,19 @@ use std::task::{Poll, Waker};
 use wasm_bindgen::prelude::*;
 use web_sys::{Event, EventTarget};
 
+/// Of a network that comes a page hears that nobody looks at, too.
+const ONLINE: &str = "online";
+const TOUCHES: [&str; 2] = ["pointerdown", "keydown"];
+
+/// What was heard.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sign {
+    /// The network, or the page, has come.
+    Woke,
+    /// Somebody touches the device.
+    Touched,
+}
+
 /// Listens until dropped.
 pub struct WakeListener {
     places: Vec<(EventTarget, &'static str)>,
@@ -16,16 +29,18 @@ pub struct WakeListener {
 }
 
 impl WakeListener {
-    /// Calls `woke` at each such event.
-    pub fn new(woke: impl Fn() + 'static) -> Self {
-        let listen = Closure::<dyn FnMut(Event)>::new(move |_: Event| {
-            if is_visible() {
-                woke();
+    /// Calls `hear` at each such event.
+    pub fn new(hear: impl Fn(Sign) + 'static) -> Self {
+        let listen = Closure::<dyn FnMut(Event)>::new(move |event: Event| {
+            let name = event.type_();
+            if is_visible() || name == ONLINE {
+                hear(if TOUCHES.contains(&name.as_str()) { Sign::Touched } else { Sign::Woke });
             }
         });
         let mut places: Vec<(EventTarget, &'static str)> = Vec::new();
         if let Some(window) = web_sys::window() {
-            places.extend(["online", "pageshow", "focus"].map(|name| (EventTarget::from(window.clone()), name)));
+            places.extend([ONLINE, "pageshow", "focus"].map(|name| (EventTarget::from(window.clone()), name)));
+            places.extend(TOUCHES.map(|name| (EventTarget::from(window.clone()), name)));
             places.extend(window.document().map(|document| (EventTarget::from(document), "visibilitychange")));
         }
         for (target, name) in &places {

@@ -5,13 +5,13 @@ use crate::adapters::file_bytes::FileBytes;
 use crate::adapters::line;
 use crate::adapters::locks;
 use crate::adapters::storage::{self, StorageState};
-use crate::adapters::wake::{Bell, WakeListener, is_visible};
+use crate::adapters::wake::{Bell, Sign, WakeListener, is_visible};
 use crate::ports::clock::{Clock, Ids};
 use crate::ports::local_store::{LocalStore, StoreError};
 use crate::ports::transport::{Outgoing, Transport};
 use crate::store::{JobStore, KEEP_CONFIRMED_MS};
 use domain::ids::{Hash32, JobId};
-use domain::tray::{Answer, Counts, HeldBack, PhotoAnswer, PhotoKey, PhotoStep, Probe, Request, Tray, Word};
+use domain::tray::{Answer, Counts, Elsewhere, HeldBack, PhotoAnswer, PhotoKey, PhotoStep, Probe, Request, Tray, Word};
 use domain::wire::sync::{Pull, Push, SYNC_VERSION};
 use leptos::prelude::{ArcRwSignal, GetUntracked, Set};
 use leptos::task::spawn_local;
@@ -54,6 +54,17 @@ pub struct SyncView {
     pub is_live: ArcRwSignal<bool>,
     /// Photos that wait for Wi-Fi because the person wants it so.
     pub held_back: ArcRwSignal<HeldBack>,
+    /// Another window of this browser has the turn to send, and has had it for a while.
+    pub is_elsewhere: ArcRwSignal<bool>,
+}
+
+/// What a person's wish to send met.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Wish {
+    /// It is tried now.
+    Tried,
+    /// Another window had the turn; it is taken from it.
+    TakenOver,
 }
 
 /// What a turn came to.
@@ -83,6 +94,8 @@ struct Inner {
     to_follow: Bell,
     /// Revision of the store that the tray was filled from.
     filled_from: Cell<Option<u64>>,
+    /// What is known of another window that has the turn.
+    elsewhere: Cell<Elsewhere>,
     /// The photo whose slices are being sent: it is read from the store once and not for each slice.
     in_hand: RefCell<Option<(Hash32, FileBytes)>>,
     told: RefCell<Option<Told>>,
@@ -108,6 +121,7 @@ impl SyncHandle {
             bell: Bell::default(),
             to_follow: Bell::default(),
             filled_from: Cell::default(),
+            elsewhere: Cell::default(),
             in_hand: RefCell::default(),
             told: RefCell::default(),
             is_stopped: Cell::default(),
@@ -121,9 +135,23 @@ impl SyncHandle {
     }
 
     /// A person asks for an attempt now; photos that are here by now go over any line.
-    pub fn send_now(&self) {
+    pub fn send_now(&self) -> Wish {
         line::release_photos(self.0.clock.now_ms());
+        let mut elsewhere = self.0.elsewhere.get();
+        let is_taken = elsewhere.ask();
+        self.0.elsewhere.set(elsewhere);
         self.poke();
+        if is_taken { Wish::TakenOver } else { Wish::Tried }
+    }
+
+    /// Somebody touches the device, or our server has answered something else: what rests after failures is tried within seconds.
+    pub fn sign_of_life(&self) {
+        // Not while the tray is being asked: then it is awake already.
+        if let Ok(mut tray) = self.0.tray.try_borrow_mut()
+            && tray.sign_of_life(self.0.clock.now_ms())
+        {
+            self.0.bell.ring();
+        }
     }
 
     /// A person asks for an attempt now.
@@ -142,6 +170,7 @@ impl SyncHandle {
     /// Asks what is new at once: a job was opened that may not be here, or somebody here has just changed reference data.
     pub fn ask_now(&self) {
         self.0.tray.borrow_mut().ask_now();
+        self.sign_of_life();
         self.0.bell.ring();
     }
 
@@ -158,8 +187,11 @@ impl SyncHandle {
     pub fn start(&self, told: impl Fn(Option<Word>, Counts) + 'static) {
         self.0.told.replace(Some(Rc::new(told)));
         let weak = Rc::downgrade(&self.0);
-        self.0.listener.replace(Some(WakeListener::new(move || {
+        self.0.listener.replace(Some(WakeListener::new(move |sign| {
             if let Some(inner) = weak.upgrade() {
+                if sign == Sign::Touched {
+                    return Self(inner).sign_of_life();
+                }
                 inner.transport.woke();
                 // Not while the tray is being asked: then it is awake already.
                 if let Ok(mut tray) = inner.tray.try_borrow_mut() {
@@ -173,9 +205,11 @@ impl SyncHandle {
         self.0.store.on_write(move || bell.ring());
         let weak = Rc::downgrade(&self.0);
         self.0.store.on_contact_elsewhere(move || {
-            if let Some(inner) = weak.upgrade()
-                && let Ok(mut tray) = inner.tray.try_borrow_mut()
-            {
+            let Some(inner) = weak.upgrade() else { return };
+            let mut elsewhere = inner.elsewhere.get();
+            elsewhere.heard(inner.clock.monotonic_ms());
+            inner.elsewhere.set(elsewhere);
+            if let Ok(mut tray) = inner.tray.try_borrow_mut() {
                 tray.heard_elsewhere(inner.clock.now_ms());
             }
         });
@@ -233,13 +267,30 @@ impl SyncHandle {
         let lock = format!("witnessmark-sync-{}", self.0.store.who().person);
         while !self.0.is_stopped.get() {
             let this = self.clone();
-            let pass = locks::if_free(&lock, async move { this.pass().await }).await;
+            let work = async move { this.pass().await };
+            let pass = if self.0.elsewhere.get().takes_over(self.0.clock.monotonic_ms()) {
+                locks::taken_over(&lock, work).await
+            } else {
+                locks::if_free(&lock, work).await
+            };
+            self.note_turn(pass.is_some());
             if pass.is_none() {
                 // Another window sends; this one still shows what the store says.
                 self.follow().await;
             }
             self.0.bell.wait(self.sleep_ms(pass)).await;
         }
+    }
+
+    fn note_turn(&self, was_ours: bool) {
+        let (mut elsewhere, now_ms) = (self.0.elsewhere.get(), self.0.clock.monotonic_ms());
+        if was_ours {
+            elsewhere.had_turn();
+        } else {
+            elsewhere.shut_out(now_ms);
+        }
+        self.0.elsewhere.set(elsewhere);
+        set_if_new(&self.0.view.is_elsewhere, elsewhere.is_told(now_ms));
     }
 
     fn sleep_ms(&self, pass: Option<Turn>) -> u32 {

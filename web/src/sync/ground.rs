@@ -145,6 +145,8 @@ impl Ground {
                 status.waiting.set(counts.waiting());
             }
         });
+        let of = sync.clone();
+        api.on_answer(move || of.sign_of_life());
         self.opening.set(Opening::Open(Local { store, sync }));
     }
 

@@ -12,5 +12,5 @@ pub mod ground;
 #[cfg(test)]
 mod tests;
 
-pub use driver::{SyncHandle, SyncView, Turn};
+pub use driver::{SyncHandle, SyncView, Turn, Wish};
 pub use ground::{Ground, Local, Opening, use_ground, use_local};

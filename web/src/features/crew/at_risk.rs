@@ -103,11 +103,23 @@ pub fn AtRisk(
         let tone = if name == "small" { Tone::Caution } else { Tone::Stop };
         Some(view! { <Banner tone title><p data-concern=name>{text}</p></Banner> })
     };
+    // Nothing moves here, and it is not the line.
+    let elsewhere = move || {
+        let view = ground.local()?.sync.view().clone();
+        (view.is_elsewhere.get() && view.counts.get().waiting() > 0).then(|| {
+            view! {
+                <Banner tone=Tone::Wait title=t!(w, "tray.elsewhere.title")>
+                    <p data-elsewhere="yes">{t!(w, "tray.elsewhere.text")}</p>
+                </Banner>
+            }
+        })
+    };
     // For tests: the trial write is over, so that what is not said now will not be said.
     let is_tried = move || ground.local()?.sync.view().storage.get()?.probe.map(|_| "yes");
     view! {
         <div class="at-risk" data-tried=is_tried>
             {poor}
+            {elsewhere}
             <Lost />
             {move || age.get().map(|news| draw_age(w, news, on_tray))}
         </div>

@@ -21,9 +21,9 @@ use crate::features::crew::stop_work::StopButton;
 use crate::features::desk::store_shut;
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
-use crate::sync::{Opening, use_ground};
+use crate::sync::{Opening, Wish, use_ground};
 use crate::t;
-use crate::ui::{Banner, Button, Empty, Icon, LinkButton, Page, Section, Tone};
+use crate::ui::{Banner, Button, Empty, Icon, LinkButton, Page, Section, Toasts, Tone};
 
 /// What the store says of itself.
 type Read = (OnDevice, BTreeMap<JobId, Vec<PhotoRow>>);
@@ -33,6 +33,7 @@ type Read = (OnDevice, BTreeMap<JobId, Vec<PhotoRow>>);
 pub fn TrayPage() -> impl IntoView {
     let w = use_words();
     let (device, ground) = (use_device(), use_ground());
+    let toasts = expect_context::<Toasts>();
     let (jobs, read) = (device.follow_all(), read_tray(device));
     let trays = Memo::new(move |_| {
         let (Some(Ok(jobs)), Some((here, photos))) = (jobs.get(), read.get()) else { return None };
@@ -58,7 +59,10 @@ pub fn TrayPage() -> impl IntoView {
     };
     let send = UnsyncCallback::new(move |()| {
         if let Some(local) = untrack(|| ground.local()) {
-            local.sync.send_now();
+            toasts.say(match local.sync.send_now() {
+                Wish::Tried => t!(w, "tray.asked.tried"),
+                Wish::TakenOver => t!(w, "tray.asked.taken_over"),
+            });
         }
     });
     let act = Signal::derive(move || {
