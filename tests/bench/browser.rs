@@ -43,6 +43,32 @@ const HEIGHT: u32 = 4_032;
 const WATCH: &str = include_str!("watch.js");
 const SPIN: &str = "const from = performance.now(); let sum = 0; for (let i = 0; i < 2e7; i++) sum += Math.sqrt(i); return sum && performance.now() - from";
 
+/// Says when the first screen stood; what the page asks for later is not a part of it.
+const FIRST_SCREEN: &str =
+    "addEventListener('witnessmark:alive', () => { window.__alive = performance.now(); }, { once: true });";
+/// Every file of the first screen with the bytes that travelled for it, heads included, as the browser counts them.
+const TRAVELLED: &str = r#"
+  if (!window.__alive || !document.querySelector("main h1")) return null;
+  const loaded = [...performance.getEntriesByType("navigation"), ...performance.getEntriesByType("resource")];
+  return loaded.filter((one) => one.startTime <= window.__alive).map((one) => [new URL(one.name).pathname, one.transferSize]);"#;
+
+/// `first_screen_wire_bytes`: what a phone that has never been here loads until its first screen stands: page, code, words and style.
+pub async fn first_screen_wire_bytes() -> Result<f64> {
+    let server = ServerProcess::start(Content::Firm).await?;
+    let phone = Browser::start("first-screen", &server.address(), PHONE).await?;
+    phone.cdp("Page.addScriptToEvaluateOnNewDocument", json!({"source": FIRST_SCREEN})).await?;
+    phone.open("/sign-in").await?;
+    let files = phone.until("the first screen", WITHIN, TRAVELLED, &[]).await?;
+    let mut sum = 0.0;
+    for file in files.as_array().context("a list of files")? {
+        let bytes = file[1].as_f64().context("bytes")?;
+        eprintln!("{:>8} {}", bytes, file[0].as_str().unwrap_or_default());
+        sum += bytes;
+    }
+    ensure!(sum > 50_000.0, "the browser does not say what travelled");
+    Ok(sum)
+}
+
 /// A server with one job, and the technician's phone, which has it.
 pub struct Bench {
     server: ServerProcess,

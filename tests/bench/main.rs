@@ -53,6 +53,12 @@ async fn main() -> Result<()> {
     {
         eprintln!("bench: {error:?}");
     }
+    if wanted("first_screen_wire_bytes") {
+        match browser::first_screen_wire_bytes().await {
+            Ok(bytes) => note(&mut figures, "first_screen_wire_bytes", bytes),
+            Err(error) => eprintln!("bench: {error:?}"),
+        }
+    }
     if wanted("design_recompute_ms_p95") {
         match design::recompute_ms_p95().await {
             Ok(ms) => note(&mut figures, "design_recompute_ms_p95", ms),

@@ -32,6 +32,10 @@ fn put_next_build(web: &Path, whole: bool) -> Result<()> {
             file["sha256"] = json!(hash);
         }
     }
+    // What lies packed beside them is of the old build.
+    for name in ["index.html.br", "index.html.gz", "sw.js.br", "sw.js.gz"] {
+        let _ = std::fs::remove_file(web.join(name));
+    }
     std::fs::write(web.join("index.html"), page)?;
     std::fs::write(web.join("sw.js"), format!("{start}const SHELL = {list};\n{}", end.replace(&before, NEXT)))?;
     Ok(())

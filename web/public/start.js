@@ -30,13 +30,17 @@ async function wasmBytes(address) {
   return bytes;
 }
 
+// Of the language that watchdog.js has found in use; others are fetched when somebody chooses one.
 async function wordsOfTheApp() {
-  const response = await fetch(root.dataset.words);
-  if (!response.ok) throw new Error(`${root.dataset.words}: status ${response.status}`);
+  const address = root.getAttribute(`data-words-${root.lang}`);
+  let response = await Promise.resolve(window.witnessmarkWords).catch(() => undefined);
+  if (!response?.ok) response = await fetch(address);
+  if (!response.ok) throw new Error(`${address}: status ${response.status}`);
   return response.text();
 }
 
 async function startApp() {
+  const lang = root.lang;
   const [glue, words] = await Promise.all([import(root.dataset.js), wordsOfTheApp()]);
   try {
     await glue.default({ module_or_path: window.witnessmarkModule ?? root.dataset.wasm });
@@ -46,7 +50,7 @@ async function startApp() {
   }
   // Left before it began: it must not make its database now, for it may fall asleep over it.
   if (isLeft) await new Promise((resolve) => addEventListener("pageshow", resolve, { once: true }));
-  if (!glue.start(words)) throw new Error(`${root.dataset.words}: the words of another build`);
+  if (!glue.start(lang, words)) throw new Error(`words-${lang}: the words of another build`);
 }
 
 function tellUpdate() {
@@ -98,9 +102,91 @@ async function endSleepers() {
 
 if (navigator.locks) endSleepers().catch((refused) => console.warn("no locks", refused));
 
+// Whether this device holds the app: "asked" while it is being stored, "stored" when it opens without a network, "refused" with the file and
+// the ground. The app tells it where somebody is about to rely on it.
+const shell = (window.witnessmarkShell = { state: "asked", file: "", ground: "" });
+const AGAIN_FIRST_MS = 5_000;
+const AGAIN_MAX_MS = 600_000;
+const WORKER = "/sw.js";
+let againMs = AGAIN_FIRST_MS;
+let againTimer = 0;
+let isAsking = false;
+let watched;
+
+function shellIs(state, file = "", ground = "") {
+  Object.assign(shell, { state, file, ground });
+  window.dispatchEvent(new CustomEvent("witnessmark:shell"));
+}
+
+// What the browser refuses as a worker without saying why.
+async function groundOfWorker() {
+  try {
+    const response = await fetch(WORKER, { cache: "no-store", redirect: "manual" });
+    if (response.type === "opaqueredirect") return "redirect";
+    if (!response.ok) return `status ${response.status}`;
+    return /javascript/.test(response.headers.get("content-type") ?? "") ? "" : "bytes";
+  } catch {
+    return "unreachable";
+  }
+}
+
+const isOver = (worker) => worker.state === "activated" || worker.state === "redundant";
+
+function endOf(worker) {
+  return new Promise((resolve) => {
+    const look = () => isOver(worker) && resolve(worker.state);
+    worker.addEventListener("statechange", look);
+    look();
+  });
+}
+
+async function store() {
+  let registration;
+  try {
+    registration = await navigator.serviceWorker.register(WORKER, { updateViaCache: "none" });
+  } catch (refused) {
+    console.warn("no service worker", refused);
+    shellIs("refused", WORKER, await groundOfWorker());
+    return;
+  }
+  if (registration !== watched) watch((watched = registration));
+  const worker = registration.active ?? registration.waiting ?? registration.installing;
+  const end = worker === registration.active ? "activated" : await endOf(worker);
+  if (end === "activated") shellIs("stored");
+  // The worker has said why, unless it came to nothing at all.
+  else if (shell.state !== "refused") shellIs("refused");
+}
+
+// Tried again for as long as the page lives: what forbids it is mostly in front of the server and goes by itself.
+async function keepStored() {
+  if (isAsking || shell.state === "stored") return;
+  isAsking = true;
+  clearTimeout(againTimer);
+  await store().catch((refused) => shellIs("refused", WORKER, String(refused)));
+  isAsking = false;
+  if (shell.state === "stored") return;
+  againTimer = setTimeout(keepStored, againMs);
+  againMs = Math.min(againMs * 2, AGAIN_MAX_MS);
+}
+
+function beginToStore() {
+  if (!("serviceWorker" in navigator)) {
+    shellIs("refused", "", "no workers");
+    return;
+  }
+  navigator.serviceWorker.addEventListener("message", ({ data }) => {
+    if (data?.kind === "not-stored" && shell.state !== "stored") shellIs("refused", data.file, data.ground);
+  });
+  navigator.serviceWorker.startMessages();
+  addEventListener("online", keepStored);
+  addEventListener("witnessmark:store", keepStored);
+  keepStored();
+}
+
 // A version that waits is let in by the person's word, or by the browser when the last window of the old one was closed. It is not
 // let in while a page loads: the old worker is busy then, and browsers put the change off for minutes.
-if ("serviceWorker" in navigator) {
-  navigator.serviceWorker.register("/sw.js", { updateViaCache: "none" }).then(watch, (refused) => console.warn("no service worker", refused));
-}
-startApp().catch(failed);
+//
+// On a first visit the whole app is stored after its first screen stands, for both would share one thin line.
+const started = startApp().catch(failed);
+if (navigator.serviceWorker?.controller) beginToStore();
+else started.finally(beginToStore);

@@ -48,11 +48,6 @@
 
   var root = document.documentElement;
 
-  // Compiled while the page is still being read. What fails here is tried again by start.js, and told from there.
-  if (window.WebAssembly && WebAssembly.compileStreaming) {
-    window.witnessmarkModule = WebAssembly.compileStreaming(fetch(root.dataset.wasm));
-    window.witnessmarkModule.catch(function () {});
-  }
   var alive = false;
   var covered = false;
   var faults = [];
@@ -84,8 +79,20 @@
     } catch (damaged) {
       // Then the browser's own language.
     }
-    var asked = (navigator.language || "en").slice(0, 2);
+    var asked = (navigator.language || "en").split(/[-_]/)[0].toLowerCase();
     return WORDS[asked] ? asked : "en";
+  }
+
+  // Compiled and fetched while the page is still being read. What fails here is tried again by start.js, and told from there. Of the words
+  // only those of the language in use travel now.
+  root.lang = language();
+  if (window.WebAssembly && WebAssembly.compileStreaming) {
+    window.witnessmarkModule = WebAssembly.compileStreaming(fetch(root.dataset.wasm));
+    window.witnessmarkModule.catch(function () {});
+  }
+  if (window.fetch) {
+    window.witnessmarkWords = fetch(root.getAttribute("data-words-" + root.lang));
+    window.witnessmarkWords.catch(function () {});
   }
 
   function note(fault) {

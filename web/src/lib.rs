@@ -29,14 +29,14 @@ pub mod ui;
 
 use wasm_bindgen::prelude::wasm_bindgen;
 
-/// Called by `start.js` once glue, wasm and the file of words are loaded. False: these words belong to another build.
+/// Called by `start.js` once glue, wasm and the words of the language in use are loaded. False: these words belong to another build.
 #[wasm_bindgen]
-pub fn start(words: String) -> bool {
+pub fn start(lang: &str, words: String) -> bool {
     std::panic::set_hook(Box::new(|panic| {
         console_error_panic_hook::hook(panic);
         adapters::browser::report_crash(&panic.to_string());
     }));
-    if !i18n::install(words) {
+    if !i18n::install(i18n::Lang::from_code(lang).unwrap_or_default(), words) {
         return false;
     }
     // Not the framework's own: that one is set up by the mounting.

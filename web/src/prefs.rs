@@ -3,8 +3,8 @@
 use leptos::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::adapters::browser;
-use crate::i18n::{Decimal, Lang, Words};
+use crate::adapters::{browser, words};
+use crate::i18n::{self, Decimal, Lang, Words};
 
 const WORDS: &str = "words";
 const THEME: &str = "theme";
@@ -49,6 +49,8 @@ struct Kept {
 pub struct Prefs {
     words: RwSignal<Words>,
     theme: RwSignal<Theme>,
+    /// Counts the languages that have come since the start.
+    come: RwSignal<u32>,
 }
 
 /// The [`Prefs`] of the app.
@@ -57,7 +59,7 @@ pub fn use_prefs() -> Prefs {
 }
 
 impl Prefs {
-    /// What was kept; else what the browser asks for.
+    /// What was kept; else what the browser asks for; in any case a language whose words are here.
     pub fn load() -> Self {
         let kept = browser::kept(WORDS).and_then(|text| serde_json::from_slice::<Kept>(text.as_bytes()).ok());
         let words = kept.map_or_else(
@@ -67,8 +69,9 @@ impl Prefs {
             },
             |kept| Words { lang: kept.lang, decimal: kept.decimal },
         );
+        let words = if i18n::has(words.lang) { words } else { Words { lang: i18n::first_here(), ..words } };
         let theme = browser::kept(THEME).map(|word| Theme::of_word(&word)).unwrap_or_default();
-        let this = Self { words: RwSignal::new(words), theme: RwSignal::new(theme) };
+        let this = Self { words: RwSignal::new(words), theme: RwSignal::new(theme), come: RwSignal::new(0) };
         browser::set_document_language(words.lang.code());
         this
     }
@@ -83,10 +86,26 @@ impl Prefs {
         self.words.get_untracked()
     }
 
-    /// Changes language and number format on this device.
+    /// Fetches the words of a language, if they are not here. False: they cannot be had now, and it cannot be chosen.
+    pub async fn bring(self, lang: Lang) -> bool {
+        if !i18n::has(lang)
+            && let Some(file) = words::of(lang.code()).await
+            && i18n::install(lang, file)
+        {
+            self.come.update(|come| *come += 1);
+        }
+        i18n::has(lang)
+    }
+
+    /// Follows the languages that are here. Tracked.
+    pub fn follow_come(self) {
+        self.come.track();
+    }
+
+    /// Changes language and number format on this device. The words must be here ([`Prefs::bring`]).
     pub fn choose(self, lang: Lang, decimal: Decimal) {
         let words = Words { lang, decimal };
-        if self.words_now() == words {
+        if self.words_now() == words || !i18n::has(lang) {
             return;
         }
         if let Ok(text) = serde_json::to_string(&Kept { lang, decimal }) {

@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::adapters::fetch::{Api, Call, Renewal};
 use crate::adapters::{browser, kept};
-use crate::i18n::{Decimal, Lang};
+use crate::i18n::{self, Decimal, Lang};
 use crate::prefs::Prefs;
 use crate::refusal::Refusal;
 
@@ -327,12 +327,25 @@ impl Session {
             });
         } else {
             let person = &profile.person;
-            self.prefs.choose(Lang::from_code(&person.language).unwrap_or_default(), person.decimal);
+            self.speak(Lang::from_code(&person.language).unwrap_or_default(), person.decimal);
         }
         self.keep_profile(profile);
         if self.standing.get_untracked() != Standing::Open {
             self.standing.set(Standing::Open);
         }
+    }
+
+    /// As the server knows the person; in the language of before until the words have come, and if they do not come.
+    fn speak(self, lang: Lang, decimal: Decimal) {
+        if i18n::has(lang) {
+            return self.prefs.choose(lang, decimal);
+        }
+        spawn_local(async move {
+            // What the person chose here meanwhile goes before.
+            if self.prefs.bring(lang).await && !self.prefs.is_untold() {
+                self.prefs.choose(lang, decimal);
+            }
+        });
     }
 
     fn keep_profile(self, profile: Profile) {

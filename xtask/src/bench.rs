@@ -15,7 +15,8 @@ use crate::tools;
 use crate::web::{self, Profile};
 
 /// Figures that a browser on a server gives.
-const BROWSER_FIGURES: [&str; 7] = [
+const BROWSER_FIGURES: [&str; 8] = [
+    "first_screen_wire_bytes",
     "start_cold_ms",
     "start_offline_ms",
     "start_offline_at_work_ms",

@@ -11,6 +11,7 @@ mod check;
 mod code_reader;
 mod kills;
 mod methods;
+mod packed;
 mod postgres;
 mod sim;
 mod sqlx;

@@ -3,15 +3,18 @@
 //! Everything that is named by its content goes to `assets/`; the rest keeps its name. The page, the service worker and every other
 //! text file of `web/public/` are templates with these placeholders:
 //!
-//! - `{{js}}`, `{{wasm}}`, `{{words}}`, `{{css}}`, `{{reader}}`: addresses of the assets that the page names,
+//! - `{{js}}`, `{{wasm}}`, `{{words-en}}` and its likes, `{{css}}`, `{{reader}}`: addresses of the assets that the page names,
 //! - `{{build}}`: 16 hexadecimal digits that change whenever anything of the shell changes,
-//! - `{{manifest}}` (in `sw.js` only): `{"build": …, "files": [{"url": …, "sha256": …}, …]}`, every file of the shell except
-//!   `sw.js` itself, so that the service worker can install all of it or nothing and can tell a damaged answer.
+//! - `{{manifest}}` (in `sw.js` only): `{"build": …, "files": [{"url": …, "sha256": …, "optional": true}, …]}`, every file of the
+//!   shell except `sw.js` itself, so that the service worker can install all of it or nothing and can tell a damaged answer.
+//!   What is only looked at is optional: its lack must not keep the app from opening.
 //!
 //! `verifier.html` is made apart (`web/verifier`): one file that checks a sealed pack without anybody's help.
 //!
 //! The wasm is cut into the module that starts the app and the parts that it loads later (`web/src/parts.rs`). The reader of codes is a
 //! module of its own (`code_reader.rs`).
+//!
+//! Beside each file of the app that ships lie its packed forms (`packed.rs`): they are no files of the shell.
 //!
 //! The same sources give the same bytes.
 
@@ -25,7 +28,7 @@ use sha2::{Digest, Sha256};
 use wasm_bindgen_cli_support::Bindgen;
 use wasm_split_cli_support::Options as Cut;
 
-use crate::{code_reader, tools, verifier_page};
+use crate::{code_reader, packed, tools, verifier_page};
 
 const TARGET: &str = "wasm32-unknown-unknown";
 const ASSETS: &str = "assets";
@@ -39,8 +42,8 @@ pub(crate) const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 const LOADERS: &str = "parts.js";
 /// How the names of parts begin, so that they can be told from what is loaded first.
 pub(crate) const PART: &str = "part-";
-const BROTLI_QUALITY: i32 = 11;
-const BROTLI_WINDOW_BITS: i32 = 22;
+/// What the app opens without: pictures, and what a browser reads when it installs.
+const OPTIONAL: [&str; 2] = ["/icons/", "/manifest.webmanifest"];
 
 /// How the wasm is compiled.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -113,6 +116,10 @@ pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
     lay_out(&bound, &code_reader::build(profile)?, &tools::root().join("web"), &dist)?;
     // After the shell: a phone needs no page that checks packs.
     verifier_page::build(profile, &dist)?;
+    // Packing at its best takes a minute, which somebody who works on the app should not wait for.
+    if profile == Profile::Ship {
+        packed::lay_beside(&dist)?;
+    }
     fs::write(&stamp, inputs)?;
     Ok(dist)
 }
@@ -221,18 +228,10 @@ pub(crate) fn code_sizes(dist: &Path) -> Result<Vec<CodeSize>> {
         if matches!(file.extension().and_then(|ext| ext.to_str()), Some("wasm" | "js")) {
             let bytes = fs::read(&file)?;
             let name = file.strip_prefix(dist).unwrap_or(&file).display().to_string();
-            sizes.push(CodeSize { name, raw: bytes.len() as u64, sent: brotli_len(&bytes)? });
+            sizes.push(CodeSize { name, raw: bytes.len() as u64, sent: packed::brotli(&bytes)?.len() as u64 });
         }
     }
     Ok(sizes)
-}
-
-fn brotli_len(bytes: &[u8]) -> Result<u64> {
-    let params =
-        brotli::enc::BrotliEncoderParams { quality: BROTLI_QUALITY, lgwin: BROTLI_WINDOW_BITS, ..Default::default() };
-    let mut sent = Vec::new();
-    brotli::BrotliCompress(&mut &bytes[..], &mut sent, &params)?;
-    Ok(sent.len() as u64)
 }
 
 /// Cuts the module along the marks of `web/src/parts.rs`; gives the one that starts the app. The others and their loaders lie beside it.
@@ -304,8 +303,8 @@ fn lay_out(bound: &Path, reader: &Path, web: &Path, dist: &Path) -> Result<()> {
 
     let wasm = write_named(&assets, "web", "wasm", &fs::read(bound.join("web_bg.wasm"))?)?;
     // The glue's own default address must name the same file, for a worker that loads it without being told.
-    let glue = fs::read_to_string(bound.join("web.js"))?.replace("web_bg.wasm", &wasm);
-    let mut loaders = fs::read_to_string(bound.join(LOADERS))?;
+    let glue = bare_script(&fs::read_to_string(bound.join("web.js"))?).replace("web_bg.wasm", &wasm);
+    let mut loaders = bare_script(&fs::read_to_string(bound.join(LOADERS))?);
     for file in tools::files_below(bound)? {
         let Some(stem) = file.file_stem().and_then(|stem| stem.to_str()) else { continue };
         if stem != "web_bg" && file.extension().is_some_and(|ext| ext == "wasm") {
@@ -327,22 +326,30 @@ fn lay_out(bound: &Path, reader: &Path, web: &Path, dist: &Path) -> Result<()> {
     if snippets.exists() {
         copy_tree(&snippets, &assets.join("snippets"))?;
     }
-    let words = write_named(&assets, "words", "txt", words_file(&web.join("locales"))?.as_bytes())?;
+    let mut words = Vec::new();
+    for language in LANGUAGES {
+        let file = words_file(&web.join("locales"), language)?;
+        let name = write_named(&assets, &format!("words-{language}"), "txt", file.as_bytes())?;
+        words.push((format!("{{{{words-{language}}}}}"), name));
+    }
     let css = write_named(&assets, "style", "css", style_sheet(&web.join("style"))?.as_bytes())?;
     let reader = code_reader::lay_out(reader, web, &assets)?;
 
     let public = web.join("public");
     copy_tree(&public, dist)?;
+    for file in tools::files_below(&public)?.iter().filter(|file| file.extension().is_some_and(|ext| ext == "js")) {
+        fs::write(dist.join(file.strip_prefix(&public)?), bare_script(&fs::read_to_string(file)?))?;
+    }
     let build = build_id(dist)?;
     let address = |name: &str| format!("/{ASSETS}/{name}");
-    let filled = [
+    let mut filled = vec![
         ("{{js}}", address(&js)),
         ("{{wasm}}", address(&wasm)),
-        ("{{words}}", address(&words)),
         ("{{css}}", address(&css)),
         ("{{reader}}", address(&reader)),
         ("{{build}}", build.clone()),
     ];
+    filled.extend(words.iter().map(|(placeholder, name)| (placeholder.as_str(), address(name))));
     fill(dist, &filled)?;
 
     let worker = dist.join("sw.js");
@@ -354,6 +361,36 @@ fn lay_out(bound: &Path, reader: &Path, web: &Path, dist: &Path) -> Result<()> {
     Ok(())
 }
 
+/// A script without the comments and the indentation that phones have no use for. One with a text over several lines stays as it is.
+fn bare_script(script: &str) -> String {
+    if script.lines().any(|line| line.matches('`').count() % 2 == 1) {
+        return script.to_owned();
+    }
+    let (mut bare, mut in_comment) = (String::with_capacity(script.len()), false);
+    for line in script.lines().map(str::trim) {
+        let begins = line.starts_with("/*") && line.find("*/").is_none_or(|end| end + 2 == line.len());
+        if in_comment || begins {
+            in_comment = !line.ends_with("*/");
+        } else if !line.is_empty() && !line.starts_with("//") {
+            bare.push_str(line);
+            bare.push('\n');
+        }
+    }
+    // Something stood behind the end of a comment: rather too much than too little.
+    if in_comment { script.to_owned() } else { bare }
+}
+
+/// A style sheet without the same.
+fn bare_style(sheet: &str) -> String {
+    let (mut bare, mut rest) = (String::with_capacity(sheet.len()), sheet);
+    while let Some((before, after)) = rest.split_once("/*") {
+        bare.push_str(before);
+        rest = after.split_once("*/").map_or("", |(_, after)| after);
+    }
+    bare.push_str(rest);
+    bare.lines().map(str::trim).filter(|line| !line.is_empty()).flat_map(|line| [line, "\n"]).collect()
+}
+
 /// All style sheets as one, in the order of their names: one request on a bad connection.
 fn style_sheet(folder: &Path) -> Result<String> {
     let mut sheet = String::new();
@@ -363,20 +400,16 @@ fn style_sheet(folder: &Path) -> Result<String> {
             sheet.push('\n');
         }
     }
-    Ok(sheet)
+    Ok(bare_style(&sheet))
 }
 
-/// The words of every language in the order of their keys, as `i18n::install` reads them. That no key is missing was seen by the
-/// build script of the app.
-fn words_file(locales: &Path) -> Result<String> {
-    let mut languages = Vec::new();
-    for language in LANGUAGES {
-        let file = locales.join(format!("{language}.json"));
-        let text = fs::read_to_string(&file).with_context(|| format!("cannot read {}", file.display()))?;
-        let table: BTreeMap<String, String> = serde_json::from_str(&text)?;
-        languages.push(table.into_values().collect::<Vec<_>>().join("\u{0}"));
-    }
-    Ok(languages.join("\u{1}"))
+/// The words of a language in the order of their keys, as `i18n::install` reads them. That no key is missing was seen by the build
+/// script of the app.
+fn words_file(locales: &Path, language: &str) -> Result<String> {
+    let file = locales.join(format!("{language}.json"));
+    let text = fs::read_to_string(&file).with_context(|| format!("cannot read {}", file.display()))?;
+    let table: BTreeMap<String, String> = serde_json::from_str(&text)?;
+    Ok(table.into_values().collect::<Vec<_>>().join("\u{0}"))
 }
 
 pub(crate) fn write_named(folder: &Path, stem: &str, ext: &str, bytes: &[u8]) -> Result<String> {
@@ -437,8 +470,9 @@ fn manifest(dist: &Path, build: &str) -> Result<String> {
         if file == dist.join("sw.js") {
             continue;
         }
-        let sha256 = tools::hex(&Sha256::digest(fs::read(&file)?));
-        files.push(serde_json::json!({ "url": url_of(dist, &file)?, "sha256": sha256 }));
+        let (url, sha256) = (url_of(dist, &file)?, tools::hex(&Sha256::digest(fs::read(&file)?)));
+        let is_optional = OPTIONAL.iter().any(|start| url.starts_with(start));
+        files.push(serde_json::json!({ "url": url, "sha256": sha256, "optional": is_optional }));
     }
     Ok(serde_json::json!({ "build": build, "files": files }).to_string())
 }
@@ -450,7 +484,8 @@ fn url_of(dist: &Path, file: &Path) -> Result<String> {
 /// One digest over all that the web app is made from.
 fn digest_of_inputs(profile: Profile) -> Result<String> {
     let root = tools::root();
-    let own = ["web.rs", "code_reader.rs", "verifier_page.rs"].map(|name| root.join("xtask/src").join(name));
+    let own =
+        ["web.rs", "code_reader.rs", "packed.rs", "verifier_page.rs"].map(|name| root.join("xtask/src").join(name));
     let mut files = ["Cargo.toml", "Cargo.lock", ".cargo/config.toml"].map(|name| root.join(name)).to_vec();
     files.extend(own);
     for room in ["web", "domain"] {
@@ -490,7 +525,7 @@ mod tests {
             ("web/style/a.css", "a{}"),
             (
                 "web/public/index.html",
-                "<link href={{css}}><script src={{js}} data-wasm={{wasm}} data-words={{words}} data-reader={{reader}} data-build={{build}}>",
+                "<link href={{css}}><script src={{js}} data-wasm={{wasm}} data-words-de={{words-de}} data-reader={{reader}} data-build={{build}}>",
             ),
             ("web/public/sw.js", "const SHELL = {{manifest}}; // {{build}}"),
             ("web/public/icons/one.svg", "<svg/>"),
@@ -504,7 +539,8 @@ mod tests {
     #[test]
     fn words_stand_in_the_order_of_their_keys() {
         let bed = bed("words");
-        assert_eq!(words_file(&bed.join("web/locales")).unwrap(), "one\0two\u{1}eins\0zwei\u{1}uno\0dos");
+        let of = |language| words_file(&bed.join("web/locales"), language).unwrap();
+        assert_eq!(LANGUAGES.map(of), ["one\0two", "eins\0zwei", "uno\0dos"]);
         fs::remove_dir_all(bed).unwrap();
     }
 
@@ -522,6 +558,10 @@ mod tests {
             assert_eq!(file["sha256"], tools::hex(&Sha256::digest(fs::read(path).unwrap())));
         }
         assert_eq!(files.len() + 1, tools::files_below(&dist).unwrap().len());
+        let optional: Vec<_> = files.iter().filter(|file| file["optional"] == true).map(|file| &file["url"]).collect();
+        assert_eq!(optional, ["/icons/one.svg"], "no picture forbids the start");
+        let languages = files.iter().filter(|file| file["url"].as_str().unwrap().starts_with("/assets/words-"));
+        assert_eq!(languages.count(), LANGUAGES.len(), "a change of language needs no network");
         let page = fs::read_to_string(dist.join("index.html")).unwrap();
         assert!(!page.contains("{{"), "{page}");
         assert!(page.contains(manifest["build"].as_str().unwrap()));
@@ -530,6 +570,16 @@ mod tests {
         let wasm = script.split_once("wasm_bindgen('").unwrap().1.split('\'').next().unwrap();
         assert_eq!(fs::read(dist.join(ASSETS).join(wasm)).unwrap(), b"\0asm3", "{script}");
         fs::remove_dir_all(bed).unwrap();
+    }
+
+    #[test]
+    fn scripts_and_styles_travel_without_what_only_people_read() {
+        let script =
+            "// why\nconst a = '// no comment'; // stays\n\n/**\n * of b\n */\n  /* one */ f();\n  return `a ${a}`;\n";
+        assert_eq!(bare_script(script), "const a = '// no comment'; // stays\n/* one */ f();\nreturn `a ${a}`;\n");
+        let over_lines = "const text = `\n  // not a comment\n`;\n";
+        assert_eq!(bare_script(over_lines), over_lines);
+        assert_eq!(bare_style("/* why */\na {\n  b: c; /* and\n  why */ d: e;\n}\n\n"), "a {\nb: c;  d: e;\n}\n");
     }
 
     #[test]

@@ -6,7 +6,7 @@
 //! - [`camera`], [`photo`] over [`picture_decoder`]: a chosen file to an original and its preview; [`barcode`]: a code seen by the camera or in a photo;
 //! - [`server`] over [`http`], [`packing`] and [`tus`]: the way to the server for sync;
 //! - [`pin_seal`]: a PIN that only the server opens; [`device_key`]: the key that entries are signed with; [`row_key`]: the key that rows are kept under;
-//! - [`kept`]: who works here, before any store is open;
+//! - [`kept`]: who works here, before any store is open; [`words`]: the words of another language; [`shell`]: whether the app is stored;
 //! - [`performance`]: how long something took, for whoever measures;
 //! - [`clock`], [`ids`], [`locks`], [`channel`], [`wake`], [`storage`]: time, chance, other windows, waking, space; [`wake_lock`]: the screen stays on.
 //!
@@ -40,7 +40,9 @@ pub mod row_key;
 pub mod save_file;
 pub mod self_test;
 pub mod server;
+pub mod shell;
 pub mod storage;
 mod tus;
 pub mod wake;
 pub mod wake_lock;
+pub mod words;

@@ -32,26 +32,27 @@ mod words {
     include!(concat!(env!("OUT_DIR"), "/words.rs"));
 }
 
-/// Between two words, and between two languages, in the file of words.
+/// Between two words in the file of a language.
 const WORD_ENDS: char = '\u{0}';
-const LANGUAGE_ENDS: char = '\u{1}';
 
-static TABLES: OnceLock<Vec<Vec<&'static str>>> = OnceLock::new();
+/// A language each, in the order of [`Lang::ALL`]: there when its file has come.
+static TABLES: [OnceLock<Vec<&'static str>>; Lang::ALL.len()] = [const { OnceLock::new() }; Lang::ALL.len()];
 
-/// Takes the file of words: every language of [`Lang::ALL`], each in the order of its keys. False when it is not the file that
-/// belongs to this code.
-pub fn install(file: String) -> bool {
+/// Takes the file of a language: its words in the order of their keys. False when it is not the file that belongs to this code.
+pub fn install(lang: Lang, file: String) -> bool {
     let file: &'static str = Box::leak(file.into_boxed_str());
-    let tables: Vec<Vec<&str>> =
-        file.split(LANGUAGE_ENDS).map(|language| language.split(WORD_ENDS).collect()).collect();
-    let whole = tables.len() == Lang::ALL.len() && tables.iter().all(|table| table.len() == words::NAMES.len());
-    whole && TABLES.set(tables).is_ok()
+    let table: Vec<&str> = file.split(WORD_ENDS).collect();
+    table.len() == words::NAMES.len() && TABLES[lang as usize].set(table).is_ok()
 }
 
-/// Tests speak without a file.
-#[cfg(not(target_arch = "wasm32"))]
-fn own_tables() -> Vec<Vec<&'static str>> {
-    words::ALL.iter().map(|table| table.to_vec()).collect()
+/// Are its words here?
+pub fn has(lang: Lang) -> bool {
+    !lang.table().is_empty()
+}
+
+/// The first language whose words are here.
+pub fn first_here() -> Lang {
+    Lang::ALL.into_iter().find(|lang| has(*lang)).unwrap_or_default()
 }
 
 /// A language that the app speaks.
@@ -95,11 +96,12 @@ impl Lang {
         }
     }
 
-    /// Its words in the order of their keys; empty before [`install`].
+    /// Its words in the order of their keys; empty before [`install`]. Tests speak without a file.
     fn table(self) -> &'static [&'static str] {
+        let table = &TABLES[self as usize];
         #[cfg(not(target_arch = "wasm32"))]
-        TABLES.get_or_init(own_tables);
-        TABLES.get().and_then(|tables| tables.get(self as usize)).map_or(&[], Vec::as_slice)
+        table.get_or_init(|| words::ALL[self as usize].to_vec());
+        table.get().map_or(&[], Vec::as_slice)
     }
 }
 
@@ -164,9 +166,10 @@ impl Words {
         out
     }
 
-    /// English of the same key: stands beside a translated caution until somebody has reviewed the translation.
+    /// English of the same key: stands beside a translated caution until somebody has reviewed the translation. `None` in English, and
+    /// until its words are here.
     pub fn english(self, key: Key) -> Option<&'static str> {
-        (self.lang != Lang::En).then(|| Self { lang: Lang::En, ..self }.say(key))
+        (self.lang != Lang::En && has(Lang::En)).then(|| Self { lang: Lang::En, ..self }.say(key))
     }
 }
 
@@ -230,8 +233,9 @@ mod tests {
 
     #[test]
     fn a_file_of_other_words_is_not_taken() {
-        assert!(!install("one\u{0}two\u{1}eins\u{0}zwei\u{1}uno\u{0}dos".to_owned()));
-        assert!(!install(String::new()));
+        assert!(!install(Lang::De, "eins\u{0}zwei".to_owned()));
+        assert!(!install(Lang::De, String::new()));
+        assert!(has(Lang::De), "and the words that are here stay");
     }
 
     #[test]

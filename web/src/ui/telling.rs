@@ -1,10 +1,12 @@
 //! What tells a state: always an icon and a word, never a colour alone.
 
 use leptos::prelude::*;
+use leptos::task::spawn_local;
 use leptos::text_prop::TextProp;
 
 use super::{Glyph, Icon};
-use crate::i18n::{Key, use_words};
+use crate::i18n::{Key, Lang, use_words};
+use crate::prefs::Prefs;
 use crate::t;
 
 /// The weight of what is told.
@@ -84,10 +86,23 @@ pub fn Caution(
     text: Key,
 ) -> impl IntoView {
     let w = use_words();
+    // At the start only the words of the language in use are loaded.
+    let prefs = use_context::<Prefs>();
+    if let (Some(prefs), true) = (prefs, w.lang != Lang::En) {
+        spawn_local(async move {
+            prefs.bring(Lang::En).await;
+        });
+    }
+    let english = move || {
+        if let Some(prefs) = prefs {
+            prefs.follow_come();
+        }
+        w.english(text).map(|english| view! { <p class="english" lang="en">{english}</p> })
+    };
     view! {
         <Banner tone=Tone::Caution>
             <p>{w.say(text)}</p>
-            {w.english(text).map(|english| view! { <p class="english" lang="en">{english}</p> })}
+            {english}
         </Banner>
     }
     .into_any()

@@ -23,10 +23,15 @@ pub fn SettingsPage() -> impl IntoView {
     let decimal = RwSignal::new(w.decimal.sign().to_string());
     let theme = RwSignal::new(prefs.theme().word().to_owned());
     let tell = move || {
-        let lang = Lang::from_code(&lang.get_untracked()).unwrap_or_default();
+        let chosen = lang;
+        let lang = Lang::from_code(&chosen.get_untracked()).unwrap_or_default();
         let decimal = if decimal.get_untracked() == "," { Decimal::Comma } else { Decimal::Point };
         // The screen is built anew in the other language; what follows must not need this one.
         spawn_local(async move {
+            if !prefs.bring(lang).await {
+                let _ = chosen.try_set(prefs.words_now().lang.code().to_owned());
+                return toasts.say(t!(prefs.words_now(), "settings.language_not_here"));
+            }
             if session.prefer(lang, decimal).await.is_err() {
                 toasts.say(t!(prefs.words_now(), "settings.kept_here"));
             }
