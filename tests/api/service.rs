@@ -77,6 +77,9 @@ async fn the_app_is_served_with_the_right_types_and_ages() {
     let packed = client.request(reqwest::Method::GET, "/app-0123456789abcdef.js").header("accept-encoding", "br");
     let packed = send(packed).await;
     assert_eq!((packed.header("content-encoding"), packed.bytes.as_slice()), ("br", &b"not really brotli"[..]));
+    assert_eq!(packed.header("content-type"), "text/javascript");
+    assert_eq!(packed.header("vary"), "accept-encoding", "a cache between us must not give it to everybody");
+    assert_eq!(client.get("/app-0123456789abcdef.js").await.bytes, b"export {}", "who packs nothing out gets it plain");
     assert_eq!(client.post("/", &json!({})).await.status, 405);
 }
 
@@ -196,6 +199,42 @@ async fn a_photo_store_that_takes_nothing_stops_the_start() {
     config.photo_store = server::config::PhotoStoreSetting::Folder(folder.path().to_owned());
     let error = server::build(config).await.err().expect("it must not start").to_string();
     assert!(error.starts_with("PHOTO_STORE: nothing can be written there"), "{error}");
+}
+
+/// A browser that asks by age would keep the page of a build that was taken back, beside the worker of the one before.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_may_change_is_known_by_its_bytes_and_not_by_its_age() {
+    let dist = tempfile::tempdir().unwrap();
+    let page = dist.path().join("index.html");
+    let put = |text: &str, packed: &[u8]| {
+        std::fs::write(&page, text).unwrap();
+        std::fs::write(page.with_extension("html.br"), packed).unwrap();
+        // As files of an image have it that is built the same way each time.
+        let file = std::fs::File::options().write(true).open(&page).unwrap();
+        file.set_modified(std::time::UNIX_EPOCH + std::time::Duration::from_secs(86_400)).unwrap();
+    };
+    put("<!doctype html><title>one</title>", b"one, packed");
+    let folder = dist.path().to_owned();
+    let app = TestApp::start_with(TestDb::create().await, move |config| config.web_dist = Some(folder)).await;
+    let client = app.stranger();
+    let ask = |encoding: &'static str, mark: String| {
+        let asked = client.request(reqwest::Method::GET, "/jobs/17").header("accept-encoding", encoding);
+        send(asked.header("if-none-match", mark).header("if-modified-since", "Fri, 02 Jan 1970 00:00:00 GMT"))
+    };
+    for encoding in ["identity", "br"] {
+        let first = ask(encoding, String::new()).await;
+        assert_eq!(first.status, 200, "{encoding}: nobody has it yet, whatever its age");
+        assert_eq!(first.header("last-modified"), "");
+        let mark = first.header("etag").to_owned();
+        assert!(mark.starts_with("W/\""), "{mark}");
+        let known = ask(encoding, mark.clone()).await;
+        assert_eq!((known.status, known.bytes.len(), known.header("etag")), (304, 0, mark.as_str()));
+        assert_eq!(known.header("vary"), "accept-encoding");
+        put("<!doctype html><title>two</title>", b"two, packed");
+        let other = ask(encoding, mark).await;
+        assert_eq!(other.status, 200, "{encoding}: another build of the same age");
+        put("<!doctype html><title>one</title>", b"one, packed");
+    }
 }
 
 #[tokio::test(flavor = "multi_thread")]
