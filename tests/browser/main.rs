@@ -39,6 +39,7 @@ mod sign_in;
 mod signed;
 mod small_job;
 mod step;
+mod stored;
 mod test_sheet;
 mod tray;
 mod two_methods;

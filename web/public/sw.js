@@ -1,8 +1,9 @@
 // Keeps the shell of the app for offline use. It never touches /api and holds no data.
 //
-// All or nothing: a version is installed when every file of its manifest is there with the right SHA-256. Each version has a cache of
-// its own and this worker serves the page, and everything without a hash in its name, from its own cache only. Caches of earlier
-// versions stay for a while, for a page that is still open may ask for its files.
+// All or nothing: a version is installed when every file of its manifest is there with the right SHA-256; only what is merely looked at
+// may be missing. What forbids an installation is told to the page. Each version has a cache of its own and this worker serves the page,
+// and everything without a hash in its name, from its own cache only. Caches of earlier versions stay for a while, for a page that is
+// still open may ask for its files.
 
 const SHELL = {{manifest}};
 const PREFIX = "witnessmark-shell-";
@@ -15,32 +16,69 @@ async function sha256(bytes) {
   return Array.from(digest, (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
-async function isRight(response, wanted) {
-  return (await sha256(await response.clone().arrayBuffer())) === wanted;
+// Why this version cannot be kept: the file, and a ground that the page has words for.
+class Refused extends Error {
+  constructor(file, ground) {
+    super(`${file}: ${ground}`);
+    this.file = file;
+    this.ground = ground;
+  }
 }
 
 // What an earlier version has already brought over a bad connection is not fetched again.
 async function fromEarlier(url, wanted) {
   const found = await caches.match(url);
-  return found && (await isRight(found, wanted)) ? found : undefined;
+  return found && (await sha256(await found.clone().arrayBuffer())) === wanted ? found : undefined;
 }
 
+// A browser opens no page from an answer that came through a redirect, and what was unpacked on the way is not packed any more.
+function clean(response, bytes) {
+  const headers = new Headers(response.headers);
+  for (const name of ["content-encoding", "content-length"]) headers.delete(name);
+  return new Response(bytes, { headers });
+}
+
+// Followed to wherever on this server it leads: the bytes prove themselves. Elsewhere it is never followed.
 async function fromServer(url, wanted) {
-  const response = await fetch(url, { cache: "no-cache", redirect: "error", credentials: "same-origin" });
-  if (!response.ok) throw new Error(`${url}: status ${response.status}`);
-  if (!(await isRight(response, wanted))) throw new Error(`${url}: not the bytes of build ${SHELL.build}`);
-  return response;
+  const how = { cache: "no-cache", credentials: "same-origin", mode: "same-origin" };
+  let response;
+  try {
+    response = await fetch(url, how);
+  } catch {
+    const kind = await fetch(url, { ...how, redirect: "manual" }).then(({ type }) => type, () => "");
+    throw new Refused(url, kind === "opaqueredirect" ? "elsewhere" : "unreachable");
+  }
+  if (!response.ok) throw new Refused(url, `status ${response.status}`);
+  const bytes = await response.arrayBuffer().catch(() => {
+    throw new Refused(url, "unreachable");
+  });
+  if ((await sha256(bytes)) !== wanted) throw new Refused(url, response.redirected ? "redirect" : "bytes");
+  return clean(response, bytes);
+}
+
+async function brought({ url, sha256: wanted, optional }) {
+  try {
+    return [url, (await fromEarlier(url, wanted)) ?? (await fromServer(url, wanted))];
+  } catch (refused) {
+    if (!optional) throw refused;
+    console.warn(`not stored: ${refused.message}`);
+    return undefined;
+  }
+}
+
+async function tell({ file = "", ground = "", name }) {
+  const message = { kind: "not-stored", file, ground: name === "QuotaExceededError" ? "full" : ground };
+  for (const page of await self.clients.matchAll({ includeUncontrolled: true, type: "window" })) page.postMessage(message);
 }
 
 async function install() {
   try {
-    const found = await Promise.all(
-      SHELL.files.map(async ({ url, sha256: wanted }) => [url, (await fromEarlier(url, wanted)) ?? (await fromServer(url, wanted))])
-    );
+    const found = (await Promise.all(SHELL.files.map(brought))).filter(Boolean);
     const cache = await caches.open(OWN);
     await Promise.all(found.map(([url, response]) => cache.put(url, response)));
   } catch (refused) {
     await caches.delete(OWN);
+    await tell(refused);
     throw refused;
   }
 }

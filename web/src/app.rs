@@ -9,6 +9,7 @@ use leptos_router::{NavigateOptions, WildcardSegment};
 
 use crate::adapters::browser;
 use crate::adapters::fetch::Api;
+use crate::adapters::shell::{self, Shell};
 use crate::features::session::menu::NowherePage;
 use crate::i18n::{Words, use_words};
 use crate::parts;
@@ -36,6 +37,10 @@ impl SyncStatus {
     }
 }
 
+/// Whether the app is stored on this device. A context, `Copy`.
+#[derive(Clone, Copy)]
+pub struct ShellStatus(pub RwSignal<Shell>);
+
 /// A new version waits to be let in.
 #[derive(Clone, Copy)]
 struct UpdateReady(RwSignal<bool>);
@@ -55,6 +60,9 @@ pub fn App() -> impl IntoView {
     let update = UpdateReady(RwSignal::new(false));
     provide_context(update);
     browser::on_update_ready(move || update.0.set(true));
+    let stored = ShellStatus(RwSignal::new(shell::now()));
+    provide_context(stored);
+    shell::on_change(move || stored.0.set(shell::now()));
     parts::begin();
     // Once the first screen has what it shows: until then nothing else should want the phone.
     Effect::new(move |_| {

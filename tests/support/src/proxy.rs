@@ -6,6 +6,7 @@
 //! | nobody listens, what was open breaks | [`Proxy::cut`] |
 //! | a guest network answers everything: status 200, HTML | [`Proxy::portal`] |
 //! | everything is answered with one status: 500, 503, 507 | [`Proxy::answer`] |
+//! | a front that answers some files with a redirect to where it has put them | [`Proxy::moves`] |
 //! | each piece comes later | [`Line::delay`] |
 //! | so many bytes a second, for all connections together | [`Line::bytes_per_s`] |
 //! | a connection breaks after so many bytes, and the last of them are lost on the way | [`Line::cut_after`], [`Line::lost_at_cut`] |
@@ -22,7 +23,7 @@ use std::time::Duration;
 
 use tokio::io::{AsyncRead, AsyncReadExt as _, AsyncWrite, AsyncWriteExt as _};
 use tokio::net::{TcpListener, TcpSocket, TcpStream};
-use tokio::sync::{Mutex, watch};
+use tokio::sync::{Mutex, Notify, watch};
 use tokio::task::JoinHandle;
 use tokio::time::Instant;
 
@@ -31,6 +32,10 @@ const PORTAL: &str = "<!doctype html><title>Guest network</title><h1>Welcome</h1
 /// Browsers wait between attempts; the port is back long before they try again.
 const REBIND_EVERY: Duration = Duration::from_millis(50);
 const QUEUE: u32 = 256;
+/// Below this the moved files are found.
+const MOVED: &str = "/moved";
+/// A head longer than this is none.
+const HEAD_MAX: usize = 64 * 1024;
 /// What is carried at once: small, so that a slow line is slow all the time and a cut comes where it was ordered.
 const PIECE: usize = 8 * 1024;
 
@@ -59,6 +64,8 @@ enum Road {
     Cut,
     /// Everything is answered by somebody else, with this status.
     Stranger(u16),
+    /// Files with this in their path are answered with a redirect.
+    Moves(&'static str),
 }
 
 /// What the connections of a proxy share.
@@ -66,6 +73,8 @@ enum Road {
 struct Shared {
     taken: AtomicUsize,
     sent: AtomicU64,
+    /// Rings whenever more was sent.
+    moved: Notify,
     came_back: AtomicU64,
     /// When the line is free again, there and back.
     busy: [Mutex<Option<Instant>>; 2],
@@ -126,6 +135,13 @@ impl Proxy {
         self.answer(200).await;
     }
 
+    /// From now on files whose path contains `part` are to be had below another path of the same front only, which it redirects to.
+    /// Such a front closes each connection after one answer.
+    pub async fn moves(&self, part: &'static str) {
+        self.road.send_replace(Road::Moves(part));
+        self.until(true).await;
+    }
+
     /// Answers everything with this status and a page of its own.
     pub async fn answer(&self, status: u16) {
         self.road.send_replace(Road::Stranger(status));
@@ -140,6 +156,17 @@ impl Proxy {
     /// Bytes that went out to the server so far; those that were lost on the way count.
     pub fn sent(&self) -> u64 {
         self.shared.sent.load(Ordering::Relaxed)
+    }
+
+    /// Waits until so many have gone out.
+    pub async fn until_sent(&self, bytes: u64) {
+        loop {
+            let moved = self.shared.moved.notified();
+            if self.sent() >= bytes {
+                return;
+            }
+            moved.await;
+        }
     }
 
     /// Bytes that the server sent so far.
@@ -191,8 +218,8 @@ async fn serve(
                     return;
                 }
             }
-            (Road::Open(_) | Road::Stranger(_), None) => listener = Some(listen(port).await),
-            (Road::Open(_) | Road::Stranger(_), Some(open)) => tokio::select! {
+            (Road::Open(_) | Road::Stranger(_) | Road::Moves(_), None) => listener = Some(listen(port).await),
+            (Road::Open(_) | Road::Stranger(_) | Road::Moves(_), Some(open)) => tokio::select! {
                 changed = road.changed() => if changed.is_err() { return },
                 accepted = open.accept() => if let Ok((client, _)) = accepted {
                     shared.taken.fetch_add(1, Ordering::Relaxed);
@@ -220,6 +247,7 @@ async fn carry(
                 }
             }
             Road::Stranger(status) => answer_as_stranger(&mut client, status).await,
+            Road::Moves(part) => over_a_front_that_moves(part, client, server).await,
             Road::Cut => {}
         }
     };
@@ -275,6 +303,7 @@ async fn there(
             Err(_) => return End::Broken,
         };
         shared.sent.fetch_add(read, Ordering::Relaxed);
+        shared.moved.notify_waiters();
         line.takes_its_time(read, &shared.busy[0]).await;
         let arrives = line.cut_after.map_or(read, |all| (all - line.lost_at_cut).saturating_sub(gone).min(read));
         gone += read;
@@ -337,14 +366,51 @@ impl Line {
     }
 }
 
-async fn answer_as_stranger(client: &mut TcpStream, status: u16) {
-    let mut head = Vec::new();
-    let mut part = [0; 4096];
-    while !head.windows(4).any(|end| end == b"\r\n\r\n") {
-        match client.read(&mut part).await {
-            Ok(read) if read > 0 => head.extend_from_slice(&part[..read]),
-            Ok(_) | Err(_) => return,
+/// One request, with which the connection ends.
+async fn over_a_front_that_moves(part: &str, mut client: TcpStream, server: SocketAddr) {
+    let Some((head, rest)) = read_head(&mut client).await else { return };
+    let mut words = head.splitn(3, ' ');
+    let (Some(method), Some(path), Some(more)) = (words.next(), words.next(), words.next()) else { return };
+    let path = match path.strip_prefix(MOVED) {
+        Some(moved) => moved,
+        None if path.contains(part) => {
+            let answer =
+                format!("HTTP/1.1 302 X\r\nlocation: {MOVED}{path}\r\ncontent-length: 0\r\nconnection: close\r\n\r\n");
+            let _ = client.write_all(answer.as_bytes()).await;
+            let _ = client.shutdown().await;
+            return;
         }
+        None => path,
+    };
+    let lines: Vec<&str> =
+        more.split("\r\n").filter(|line| !line.to_ascii_lowercase().starts_with("connection:")).collect();
+    let Some((version, fields)) = lines.split_first() else { return };
+    let head = format!("{method} {path} {version}\r\nconnection: close\r\n{}", fields.join("\r\n"));
+    let Ok(mut upstream) = TcpStream::connect(server).await else { return };
+    if upstream.write_all(head.as_bytes()).await.is_ok() && upstream.write_all(&rest).await.is_ok() {
+        let _ = tokio::io::copy_bidirectional(&mut client, &mut upstream).await;
+    }
+}
+
+/// A request's head with its empty line, and what came of its body with it.
+async fn read_head(client: &mut TcpStream) -> Option<(String, Vec<u8>)> {
+    const END: &[u8] = b"\r\n\r\n";
+    let (mut head, mut part) = (Vec::new(), [0; 4096]);
+    loop {
+        if let Some(end) = head.windows(END.len()).position(|here| here == END) {
+            let rest = head.split_off(end + END.len());
+            return Some((String::from_utf8(head).ok()?, rest));
+        }
+        match client.read(&mut part).await {
+            Ok(read) if read > 0 && head.len() < HEAD_MAX => head.extend_from_slice(&part[..read]),
+            Ok(_) | Err(_) => return None,
+        }
+    }
+}
+
+async fn answer_as_stranger(client: &mut TcpStream, status: u16) {
+    if read_head(client).await.is_none() {
+        return;
     }
     let answer = format!(
         "HTTP/1.1 {status} X\r\ncontent-type: text/html\r\ncontent-length: {}\r\nconnection: close\r\n\r\n{PORTAL}",
@@ -353,6 +419,7 @@ async fn answer_as_stranger(client: &mut TcpStream, status: u16) {
     let _ = client.write_all(answer.as_bytes()).await;
     let _ = client.shutdown().await;
     // What is still coming is read, for a reset would overtake the answer.
+    let mut part = [0; 4096];
     while matches!(client.read(&mut part).await, Ok(read) if read > 0) {}
 }
 

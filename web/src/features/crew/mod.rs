@@ -5,6 +5,7 @@
 //! - [`typed`]: what is typed is a draft until it is saved;
 //! - [`stop_work`]: the button that is on every screen of the crew;
 //! - [`at_risk`]: that something has waited for days, that this browser promises nothing or has thrown something away;
+//! - [`not_stored`]: that the app does not open without a network, and why;
 //! - [`photo`]: the chooser (camera or gallery) and what is remembered while a camera is open.
 //!
 //! **Never enters:** a rule; what may be recorded is asked of `domain`.
@@ -12,6 +13,7 @@
 pub mod at_risk;
 pub mod bottom;
 mod lost;
+pub mod not_stored;
 pub mod photo;
 pub mod saving;
 pub mod stop_work;

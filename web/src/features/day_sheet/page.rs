@@ -12,6 +12,7 @@ use crate::app::SyncStatus;
 use crate::device::{Saving, use_device};
 use crate::features::crew::at_risk::{AtRisk, InstallHint};
 use crate::features::crew::bottom::{Act, CrewBottom, MainAct};
+use crate::features::crew::not_stored::NotStored;
 use crate::features::crew::photo::open_camera;
 use crate::features::crew::stop_work::StopButton;
 use crate::features::crew::today;
@@ -72,7 +73,7 @@ pub fn DaySheetPage() -> impl IntoView {
     let saving = RwSignal::new(Saving::Idle);
     let stop = StopButton::new(stoppable, None);
     let bottom = move || view! { <CrewBottom act=MainAct::default() saving otherwise=first stop /> };
-    view! { <Page title=t!(w, "screen.day_sheet") bottom=bottom><AtRisk />{body}<InstallHint can_wait=true /></Page> }
+    view! { <Page title=t!(w, "screen.day_sheet") bottom=bottom><NotStored /><AtRisk />{body}<InstallHint can_wait=true /></Page> }
 }
 
 /// The phone ended the page behind its camera: back to the step that the photo was for.

@@ -13,6 +13,7 @@ use super::requirement::RequirementSection;
 use super::view_model::{first_to_do, gate_needs, next_after};
 use crate::device::{JobLoad, Saving, use_device};
 use crate::features::crew::bottom::{Act, CrewBottom, MainAct};
+use crate::features::crew::not_stored::NotStored;
 use crate::features::crew::stop_work::{StopButton, stop_line};
 use crate::features::crew::{follow, instead, moment};
 use crate::features::job::load::{CautionCard, JobView, StepCard};
@@ -132,7 +133,13 @@ fn StepBody(
         let left_out = card.with(|card| card.as_ref().is_some_and(|card| card.state == StepState::NotApplicable));
         left_out.then(|| view! { <Banner><p>{t!(w, "step.not_applicable")}</p></Banner> })
     };
+    let is_first = load.with_untracked(|load| {
+        load.view()
+            .and_then(|job| job.steps.first())
+            .is_some_and(|step| (&step.id, step.slot) == (&first.id, first.slot))
+    });
     view! {
+        {is_first.then(|| view! { <NotStored /> })}
         {marks}
         {move || load.with(|load| stop_line(w, load.view()?, &device.people()))}
         {move || card.get().and_then(|card| returned(w, &card, &device.people()))}

@@ -4,8 +4,10 @@ use leptos::prelude::*;
 use leptos::task::spawn_local;
 
 use crate::adapters::fetch::{Api, use_api};
+use crate::adapters::shell::{self, Shell};
 use crate::adapters::{barcode, self_test};
 use crate::device::use_device;
+use crate::features::crew::not_stored::ground;
 use crate::features::crew::saving::store_error;
 use crate::i18n::{Words, use_words};
 use crate::refusal::Refusal;
@@ -63,8 +65,12 @@ async fn try_reader(w: Words) -> Found {
 
 fn try_offline(w: Words) -> Found {
     let works = self_test::opens_offline();
-    let words = if works { t!(w, "tray.try.offline") } else { t!(w, "tray.try.no_offline") };
-    Found { what: "offline", works: Some(works), words: words.to_owned() }
+    let words = match shell::now() {
+        _ if works => t!(w, "tray.try.offline").to_owned(),
+        Shell::Refused(why) => ground(w, &why),
+        Shell::Asked | Shell::Stored => t!(w, "tray.try.no_offline").to_owned(),
+    };
+    Found { what: "offline", works: Some(works), words }
 }
 
 async fn try_server(w: Words, api: Api) -> Found {
