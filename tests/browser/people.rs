@@ -50,8 +50,10 @@ const WAITING: &str = r#"await (async () => {
   return waiting;
 })()"#;
 
-/// Waits until nothing waits in the device's database, and then until the corner says so.
+/// Waits until nothing waits in the device's database, and then until the corner says so. A phone that lay without a network for long asks
+/// seldom; whoever waits for it takes it in hand.
 pub async fn until_all_sent(browser: &Browser, within: Duration) -> Result<()> {
+    browser.touch().await?;
     let began = Instant::now();
     while browser.js_promise(WAITING).await? != json!(0) {
         browser.check(began.elapsed() < within, "the device's database to be confirmed by the server").await?;
@@ -66,6 +68,7 @@ pub const SENT_WITHIN: Duration = Duration::from_secs(180);
 
 /// A session that was lost with the killed process is opened again, as the screen asks for it; then everything goes out.
 pub async fn until_sent(phone: &Browser) -> Result<()> {
+    phone.touch().await?;
     let script = "const corner = words(document.querySelector('.corner .sync')); return ['Offline', 'Looking'].some((word) => corner.startsWith(word)) ? null : corner";
     let corner = phone.until("the corner to know the server", WITHIN * 2, script, &[]).await?;
     if corner == json!("Sign in to send") {

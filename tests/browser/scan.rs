@@ -26,7 +26,7 @@ const CODE_HIGH: usize = 220;
 const NO_READER: &str = "delete globalThis.BarcodeDetector;";
 const READ: &str = "return document.querySelector('dialog[open] .read-value')?.innerText ?? null";
 /// How long the app waits before it offers other ways, and what a busy machine may add.
-const OFFERED: [Duration; 2] = [Duration::from_millis(4_900), Duration::from_secs(12)];
+const OFFERED: [Duration; 2] = [Duration::from_millis(4_900), Duration::from_secs(30)];
 
 /// Grey values of a plate with a code of bars in its middle, and grain all over.
 fn plate(text: &str, [black, white]: [u8; 2]) -> Result<Vec<u8>> {

@@ -24,6 +24,10 @@ const AT_THE_STACK: [&str; 3] = ["changeover-fit", "pe-stack", "dc-cable"];
 /// The island tests; the five minutes under load between them pass past the screens.
 const ISLAND: [&str; 4] = ["island-ready", "island-transfer", "island-protection", "grid-return"];
 
+/// For so long the page is put to sleep, and the app is dead.
+const ASLEEP: Duration = Duration::from_secs(9);
+const DEAD: Duration = Duration::from_secs(6);
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_fuse_is_replaced_and_its_wait_cannot_be_shortened() -> Result<()> {
     let rig = Rig::demo().await?;
@@ -131,24 +135,30 @@ async fn wait_under_attack(phone: &mut Browser, hands: &mut Hands<'_>, job: &mut
     let awake = began.elapsed().as_secs();
     ensure!(at_first - after_clock <= awake, "the clock went two hours forward: {at_first} s became {after_clock} s");
 
+    // However slow the machine is, of the time between two looks the part does not count in which the page could not be awake.
+    let counts_at_most = |since: Instant, away: Duration| (since.elapsed() - away).as_secs() + 1;
+    let since = Instant::now();
     phone.cdp("Page.setWebLifecycleState", json!({"state": "frozen"})).await?;
-    tokio::time::sleep(Duration::from_secs(9)).await;
+    tokio::time::sleep(ASLEEP).await;
     phone.cdp("Page.setWebLifecycleState", json!({"state": "active"})).await?;
     let after_sleep = left_s(phone).await?;
-    ensure!(after_clock - after_sleep <= 5, "nine seconds asleep counted: {after_clock} s became {after_sleep} s");
+    let most = counts_at_most(since, ASLEEP);
+    ensure!(after_clock - after_sleep <= most, "the time asleep counted: {after_clock} s became {after_sleep} s");
 
+    let since = Instant::now();
     phone.kill().await?;
-    tokio::time::sleep(Duration::from_secs(6)).await;
+    tokio::time::sleep(DEAD).await;
     phone.reopen().await?;
     phone.open(&path).await?;
     look(phone).await?;
     let after_kill = left_s(phone).await?;
-    ensure!(after_sleep <= after_kill + 3, "six seconds dead counted: {after_sleep} s became {after_kill} s");
+    let most = counts_at_most(since, DEAD);
+    ensure!(after_sleep <= after_kill + most, "the time dead counted: {after_sleep} s became {after_kill} s");
     ensure!(after_kill > 20, "{after_kill} s are too few to see anything");
 
     let done = work(phone, hands).await?;
     phone.check(done.state == "satisfied", &format!("the wait is over: {done:?}")).await?;
-    ensure!(began.elapsed() >= Duration::from_secs(60 + 9 + 6), "over after {:?}", began.elapsed());
+    ensure!(began.elapsed() >= Duration::from_secs(60) + ASLEEP + DEAD, "over after {:?}", began.elapsed());
     Ok(())
 }
 

@@ -427,6 +427,17 @@ impl Browser {
         }
     }
 
+    /// The person takes the device in hand: a key that writes nothing. What rests for lack of a way to the server is tried soon after.
+    ///
+    /// # Errors
+    /// The browser does not answer.
+    pub async fn touch(&self) -> Result<()> {
+        for kind in ["keyDown", "keyUp"] {
+            self.cdp("Input.dispatchKeyEvent", json!({"type": kind, "key": "Shift", "code": "ShiftLeft"})).await?;
+        }
+        Ok(())
+    }
+
     /// Types into the field with this label, after emptying it.
     ///
     /// # Errors

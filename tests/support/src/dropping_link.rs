@@ -10,7 +10,7 @@ use domain::job_file::Place;
 
 use crate::chance::Chance;
 use crate::client::Client;
-use crate::device::{Device, FastClock, Turn};
+use crate::device::{Device, FastClock, PATIENT, Turn};
 use crate::proxy::{Line, Proxy};
 
 /// The device's waits between tries take that much less.
@@ -60,6 +60,7 @@ pub async fn upload(server: SocketAddr, mut client: Client, job: JobId, plan: Pl
     let road = Proxy::start(server).await;
     client.by(&road.address());
     let mut device = Device::of(client, FastClock::of(SPEED), Chance::of(plan.photos));
+    device.patience = PATIENT;
     device.until_idle().await;
     for _ in 0..plan.photos {
         let original = device.chance().noise(plan.original_bytes);

@@ -23,6 +23,10 @@ use crate::client::Client;
 
 /// Enough to see why something waits.
 const FAILURES_KEPT: usize = 40;
+/// As phones have it.
+const SILENCE: Duration = Duration::from_secs(30);
+/// Longer than any answer takes.
+pub const PATIENT: Duration = Duration::from_secs(60);
 
 /// What a turn came to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -73,6 +77,9 @@ pub struct Device {
     pub ledger: Ledger,
     /// Its clock.
     pub clock: FastClock,
+    /// So long nothing may arrive before a request is given up, on the wall's clock. Where nothing is to be given up, a test that counts
+    /// bytes or tries sets it to [`PATIENT`]: a fast clock makes the server of a busy machine look dead.
+    pub patience: Duration,
     /// How many requests it made.
     pub requests: u64,
     /// How many of them our server answered with a fault of its own.
@@ -95,6 +102,7 @@ impl Device {
             shelf: Shelf::default(),
             ledger: Ledger::default(),
             clock,
+            patience: clock.on_the_wall(SILENCE),
             requests: 0,
             server_faults: 0,
             failures: VecDeque::new(),

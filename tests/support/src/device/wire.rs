@@ -18,8 +18,6 @@ use serde_json::Value;
 use super::Device;
 use crate::client;
 
-/// So long nothing may arrive, as the device's clock goes.
-const SILENCE: Duration = Duration::from_secs(30);
 /// The slowest link that is still of use.
 const SLOWEST_BYTES_PER_S: u64 = 3_000;
 /// What a browser says that it reads.
@@ -190,8 +188,7 @@ async fn ask(device: &mut Device, asked: &Ask) -> Result<client::Answer, Failure
 }
 
 async fn renew(device: &mut Device) -> Result<(), Failure> {
-    let patience = device.clock.on_the_wall(SILENCE);
-    let told = tokio::time::timeout(patience, device.client.try_refresh()).await;
+    let told = tokio::time::timeout(device.patience, device.client.try_refresh()).await;
     let told = told.map_err(|_| Failure::NoConnection)?.map_err(|_| Failure::NoConnection)?;
     match told.status {
         200 => Ok(()),
@@ -211,7 +208,7 @@ async fn send(device: &Device, asked: &Ask) -> Result<client::Answer, Failure> {
         request = request.body(asked.body.clone());
     }
     let for_body = Duration::from_millis(asked.body.len() as u64 * 1_000 / SLOWEST_BYTES_PER_S);
-    let silence = device.clock.on_the_wall(SILENCE);
+    let silence = device.patience;
     let head = tokio::time::timeout(silence + device.clock.on_the_wall(for_body), request.send());
     let told = read(head.await.map_err(|_| Failure::NoConnection)?, silence).await?;
     if told.header(PROTOCOL_HEADER) != PROTOCOL_VALUE {
