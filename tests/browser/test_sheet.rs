@@ -105,7 +105,7 @@ async fn a_failed_test_opens_those_before_it_again_offline_and_on_paper() -> Res
     stands(&phone, "insulation_dc", "not-made").await?;
     phone.see("failed after it.").await?;
     phone.see("Disconnect first: battery, inverter, surge protection").await?;
-    phone.see("Limit of the step: at most 0.5 Ω (house rule).").await?;
+    phone.see("Limit of the step: at most 0.5 Ω (this program's own rule).").await?;
     phone.see(TECHNICIAN_NAME).await?;
     let limit = phone.js("return words(document.querySelector('[data-test=continuity]'))", &[]).await?;
     let limit = limit.as_str().unwrap_or_default();

@@ -457,6 +457,10 @@ pub struct DesignLimit {
     pub at_most: Option<String>,
 }
 
+/// How a method file cites a limit that stands in no standard, with or without words behind it. Whoever shows it says it in
+/// the reader's language, and as this program's: to a firm its own rules are the house's.
+pub const HOUSE_RULE: &str = "house rule";
+
 /// A limit that the method itself states.
 #[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
 #[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
@@ -468,7 +472,7 @@ pub struct ConstantLimit {
     /// Not more than.
     #[n(1)]
     pub at_most: Option<Micro>,
-    /// Standard with edition and clause, or "house rule".
+    /// Standard with edition and clause, or [`HOUSE_RULE`].
     #[n(2)]
     pub source: String,
 }

@@ -53,7 +53,7 @@ fn limit_text(context: &Context<'_>, need: &ReadingNeed, info: &LimitInfo) -> St
         LimitInfo::None => context.words.get("limit.none"),
         LimitInfo::Known { limit: known, source } => {
             let source = match source {
-                LimitSource::Method(source) => source.clone(),
+                LimitSource::Method(source) => context.words.cited_by_method(source),
                 LimitSource::Maker => context.words.get("source.maker"),
                 LimitSource::Design => context.words.get("source.design"),
                 LimitSource::Check(check) => source_text(context, check),

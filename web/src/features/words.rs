@@ -16,7 +16,7 @@ use domain::job_file::body::{
 use domain::job_file::record::CountersignState;
 use domain::job_file::{BreachWhy, Phase};
 use domain::method::gate::{Answer, FailWhy, LimitInfo, LimitSource, Obstacle, OpenWhy, StepState, stored_reading};
-use domain::method::plan::{ReadingNeed, Requirement};
+use domain::method::plan::{HOUSE_RULE, ReadingNeed, Requirement};
 use domain::tray::AsideWhy;
 use domain::wire::sync::{HeldWhy, RefusedWhy};
 
@@ -927,7 +927,7 @@ pub const fn mark(mark: Mark) -> Option<Key> {
     }
 }
 
-/// Where a computed limit comes from: standard, edition, clause, or "house rule".
+/// Where a computed limit comes from: standard, edition, clause, or a rule of this program's own.
 pub fn source(w: Words, source: Source) -> String {
     if source.standard.is_empty() {
         return t!(w, "reason.source.house").to_owned();
@@ -960,11 +960,19 @@ pub fn rules_name(w: Words, name: RulesName) -> String {
 /// Whose word a limit is.
 pub fn limit_source(w: Words, limit: &LimitInfo) -> Option<String> {
     match limit {
-        LimitInfo::Known { source: LimitSource::Method(cited), .. } => Some(cited.clone()),
+        LimitInfo::Known { source: LimitSource::Method(cited), .. } => Some(cited_by_method(w, cited)),
         LimitInfo::Known { source: LimitSource::Maker, .. } => Some(t!(w, "reason.source.maker").to_owned()),
         LimitInfo::Known { source: LimitSource::Design, .. } => Some(t!(w, "reason.source.design").to_owned()),
         LimitInfo::Known { source: LimitSource::Check(check), .. } => Some(source(w, check.source)),
         LimitInfo::None | LimitInfo::NoMakerFigure { .. } | LimitInfo::InputMissing { .. } => None,
+    }
+}
+
+/// What a method cites is the name of a standard, or its own rule with or without words behind it.
+fn cited_by_method(w: Words, cited: &str) -> String {
+    match cited.strip_prefix(HOUSE_RULE) {
+        Some(rest) => format!("{}{rest}", t!(w, "reason.source.house")),
+        None => cited.to_owned(),
     }
 }
 

@@ -33,7 +33,7 @@ struct Rule {
     look: fn(&Tree) -> Vec<Finding>,
 }
 
-const RULES: [Rule; 14] = [
+const RULES: [Rule; 15] = [
     Rule { section: "SQL", look: walls::sql_outside_queries },
     Rule { section: "Walls", look: walls::browser_outside_adapters },
     Rule { section: "Walls", look: walls::domain_dependencies },
@@ -43,6 +43,7 @@ const RULES: [Rule; 14] = [
     Rule { section: "Rooms", look: walls::doors_without_words },
     Rule { section: "Time and chance", look: walls::time_and_chance },
     Rule { section: "Language", look: language::same_keys_everywhere },
+    Rule { section: "Language", look: language::words_with_another_meaning },
     Rule { section: "No machine in the tree", look: walls::paths_of_one_machine },
     Rule { section: "The map", look: walks::names_that_are_gone },
     Rule { section: "Deploying", look: deploy::compose_file },

@@ -138,7 +138,7 @@ fn limit(need: &Requirement, words: &Words, language: &str) -> String {
                         (None, Some(most)) => words.with("limit.at_most", &[("most", &most)]),
                         (None, None) => String::new(),
                     };
-                    format!("{range} ({})", constant.source)
+                    format!("{range} ({})", words.cited_by_method(&constant.source))
                 }
                 Some(LimitRule::Model(_)) => words.get("sheet.limit_from_maker"),
                 Some(LimitRule::Design(_)) => words.get("sheet.limit_from_design"),

@@ -15,6 +15,7 @@ use super::view_model::*;
 use crate::features::job::load::{
     CautionCard, EvidenceItem, EvidenceStanding, JobView, RequirementCard, StepCard, UnitView, job_view,
 };
+use crate::features::words;
 use crate::i18n::{Decimal, Lang, Words};
 use crate::key;
 use crate::ui::Tone;
@@ -123,6 +124,17 @@ fn an_instrument_is_needed_and_its_calibration_counts() {
         assert_eq!(ended.verdict.map(|(tone, _)| tone), Some(Tone::Caution), "{due:?}");
         assert!(ended.value.is_some(), "it is recorded, it only decides nothing");
     }
+}
+
+#[test]
+fn a_rule_of_the_method_is_said_in_the_readers_language_and_as_the_programs() {
+    let cited = |lang, text: &str| {
+        let limit = LimitInfo::Known { limit: Limit::at_most(1), source: LimitSource::Method(text.into()) };
+        words::limit_source(Words { lang, ..Words::default() }, &limit)
+    };
+    assert_eq!(cited(Lang::De, "house rule").as_deref(), Some("eigene Regel dieses Programms"));
+    assert_eq!(cited(Lang::Es, "house rule, 230 V ± 5 %").as_deref(), Some("regla propia del programa, 230 V ± 5 %"));
+    assert_eq!(cited(Lang::De, "IEC 61008-1").as_deref(), Some("IEC 61008-1"));
 }
 
 #[test]
