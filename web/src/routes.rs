@@ -268,10 +268,15 @@ pub struct Room {
 pub const ROOMS: &[Room] = &[
     Room { screen: Screen::DaySheet, name: key!("screen.day_sheet"), icon: Icon::List, roles: &[Role::Technician] },
     Room { screen: Screen::CrewPlan, name: key!("screen.crew_plan"), icon: Icon::Calendar, roles: LEADING },
-    Room { screen: Screen::RegistrationDesk, name: key!("screen.registration_desk"), icon: Icon::Tray, roles: DESK },
+    Room {
+        screen: Screen::RegistrationDesk,
+        name: key!("screen.registration_desk"),
+        icon: Icon::Register,
+        roles: DESK,
+    },
     Room { screen: Screen::SerialLedger, name: key!("screen.serial_ledger"), icon: Icon::Scan, roles: DESK },
     Room { screen: Screen::Catalogue, name: key!("screen.catalogue"), icon: Icon::Box, roles: DESK },
-    Room { screen: Screen::RuleSets, name: key!("rules.title"), icon: Icon::Document, roles: LEADING },
+    Room { screen: Screen::RuleSets, name: key!("rules.title"), icon: Icon::Rules, roles: LEADING },
     Room { screen: Screen::Tray, name: key!("screen.tray"), icon: Icon::Tray, roles: &Role::ALL },
     Room { screen: Screen::People, name: key!("people.title"), icon: Icon::People, roles: &[Role::Owner] },
 ];
@@ -352,6 +357,16 @@ mod tests {
             for role in room.roles {
                 assert!(room.screen.access().admits(Some(&[*role])), "{room:?}");
             }
+        }
+    }
+
+    #[test]
+    fn no_two_rooms_have_the_same_picture() {
+        // What stands below the rooms in the rail and in the menu.
+        let own_things = [Icon::Settings, Icon::Info, Icon::Leave];
+        let all: Vec<Icon> = ROOMS.iter().map(|room| room.icon).chain(own_things).collect();
+        for (index, one) in all.iter().enumerate() {
+            assert!(!all[index + 1..].contains(one), "{one:?} twice");
         }
     }
 

@@ -22,7 +22,7 @@ use domain::wire::sync::{HeldWhy, RefusedWhy};
 
 use super::job::load::{EvidenceItem, EvidenceStanding, JobView, RequirementCard, StepCard};
 use crate::i18n::{Key, Words};
-use crate::ui::{StepState as Knob, Tone};
+use crate::ui::{Icon, StepState as Knob, Tone};
 use crate::{key, t, tn};
 
 /// Names that data chooses, looked up in one room of the language files.
@@ -179,7 +179,8 @@ pub fn step_knob(step: &StepCard, next: bool) -> Knob {
         StepState::Open if next => Knob::Now,
         StepState::Open => Knob::Open,
         StepState::Failed => Knob::Wrong,
-        StepState::Deviating | StepState::Satisfied => Knob::Done,
+        StepState::Deviating => Knob::Deviating,
+        StepState::Satisfied => Knob::Done,
     }
 }
 
@@ -221,7 +222,19 @@ pub const fn answer_tone(answer: &Answer) -> Tone {
         Answer::Failed { .. } => Tone::Stop,
         Answer::NotDetermined { .. } => Tone::Caution,
         Answer::DeviationAsked { .. } => Tone::Wait,
-        Answer::DeviationAllowed { .. } => Tone::Good,
+        Answer::DeviationAllowed { .. } => Tone::Caution,
+    }
+}
+
+/// The picture of an answer; no two answers share one.
+pub const fn answer_icon(answer: &Answer) -> Icon {
+    match answer {
+        Answer::Missing { .. } => Icon::Dot,
+        Answer::Met { .. } => Icon::Tick,
+        Answer::Failed { .. } => Icon::Cross,
+        Answer::NotDetermined { .. } => Icon::Question,
+        Answer::DeviationAsked { .. } => Icon::Half,
+        Answer::DeviationAllowed { .. } => Icon::Around,
     }
 }
 

@@ -54,28 +54,38 @@ pub enum StepState {
     Wrong,
     /// Waits for somebody else.
     Pending,
+    /// Done with an allowed deviation.
+    Deviating,
     /// Does not apply here.
     Left,
 }
 
 impl StepState {
-    const fn class(self) -> &'static str {
+    /// The word by which a style sheet gives the state its shape and colour.
+    pub const fn class(self) -> &'static str {
         match self {
             Self::Done => "done",
             Self::Now => "now",
-            Self::Open | Self::Locked | Self::Wrong | Self::Pending | Self::Left => "",
+            Self::Open => "open",
+            Self::Locked => "locked",
+            Self::Wrong => "wrong",
+            Self::Pending => "pending",
+            Self::Deviating => "deviating",
+            Self::Left => "left-out",
         }
     }
 
-    const fn icon(self) -> Icon {
+    /// Its picture; no two states share one, for colour alone tells nobody anything.
+    pub const fn icon(self) -> Icon {
         match self {
-            Self::Done => Icon::MarkWhole,
+            Self::Done => Icon::Tick,
             Self::Now => Icon::Next,
-            Self::Open => Icon::MarkNone,
+            Self::Open => Icon::Dot,
             Self::Locked => Icon::Lock,
-            Self::Wrong => Icon::MarkBroken,
-            Self::Pending => Icon::MarkHalf,
-            Self::Left => Icon::Cross,
+            Self::Wrong => Icon::Cross,
+            Self::Pending => Icon::Half,
+            Self::Deviating => Icon::Around,
+            Self::Left => Icon::Dash,
         }
     }
 }
@@ -110,7 +120,12 @@ pub fn StepRow(
     .into_any()
 }
 
-/// A dense table on a desk, a list of cards on a phone. Children are `<tr>`; give each `<td>` its `data-label`.
+/// So many columns stand beside each other on a desk of any width.
+const FEW_COLUMNS: usize = 4;
+/// So many do when their words may take a second line; with more of them each row becomes a card on a tablet.
+const SOME_COLUMNS: usize = 7;
+
+/// A dense table on a desk, a list of cards where its columns have no room. Children are `<tr>`; give each `<td>` its `data-label`.
 #[component]
 pub fn Table(
     /// What the table shows; read out, and hidden from sight with `quiet`.
@@ -124,8 +139,13 @@ pub fn Table(
     /// The rows.
     children: Children,
 ) -> impl IntoView {
+    let room = match head.len() {
+        0..=FEW_COLUMNS => "table-scroll",
+        ..=SOME_COLUMNS => "table-scroll some",
+        _ => "table-scroll many",
+    };
     view! {
-        <div class="table-scroll">
+        <div class=room>
             <table class="table">
                 <caption class:unseen=quiet>{move || caption.get()}</caption>
                 <thead>
@@ -136,4 +156,30 @@ pub fn Table(
         </div>
     }
     .into_any()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ALL: [StepState; 8] = [
+        StepState::Done,
+        StepState::Now,
+        StepState::Open,
+        StepState::Locked,
+        StepState::Wrong,
+        StepState::Pending,
+        StepState::Deviating,
+        StepState::Left,
+    ];
+
+    #[test]
+    fn every_state_of_a_step_has_a_picture_and_a_class_of_its_own() {
+        for (index, one) in ALL.into_iter().enumerate() {
+            for other in &ALL[index + 1..] {
+                assert_ne!(one.icon().lines(), other.icon().lines(), "{one:?} {other:?}");
+                assert_ne!(one.class(), other.class(), "{one:?} {other:?}");
+            }
+        }
+    }
 }

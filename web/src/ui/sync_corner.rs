@@ -12,7 +12,7 @@ use crate::{t, tn};
 pub fn sync_words(word: Option<Word>, w: Words) -> (String, Tone, Icon) {
     let Some(word) = word else { return (t!(w, "sync.looking").to_owned(), Tone::Plain, Icon::Turning) };
     match word {
-        Word::Confirmed => (t!(w, "sync.confirmed").to_owned(), Tone::Good, Icon::MarkWhole),
+        Word::Confirmed => (t!(w, "sync.confirmed").to_owned(), Tone::Good, Icon::Tick),
         Word::OnlyHere { n } => (tn!(w, "sync.waiting", n), Tone::Wait, Icon::Tray),
         Word::Sending { n } => (t!(w, "sync.sending", n = n), Tone::Wait, Icon::Turning),
         Word::NoConnection { n: 0, .. } => (t!(w, "sync.offline").to_owned(), Tone::Plain, Icon::Offline),

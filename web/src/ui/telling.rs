@@ -39,10 +39,10 @@ impl Tone {
     const fn icon(self) -> Icon {
         match self {
             Self::Plain => Icon::Info,
-            Self::Good => Icon::MarkWhole,
-            Self::Wait => Icon::MarkHalf,
+            Self::Good => Icon::Tick,
+            Self::Wait => Icon::Half,
             Self::Caution => Icon::Caution,
-            Self::Stop => Icon::MarkBroken,
+            Self::Stop => Icon::Cross,
         }
     }
 }
@@ -171,24 +171,18 @@ pub fn Gate(
     #[prop(optional)]
     children: Option<Children>,
 ) -> impl IntoView {
-    // The bar turns on the left post; six stripes of paint on it.
-    let stripes = "<path class='bar-stripe' d='M52 27l10-13h16L68 27zM100 27l10-13h16l-10 13zM148 27l10-13h16l-10 13zM196 27l10-13h16l-10 13zM244 27l10-13h16l-10 13z'/>";
-    let bar = move || {
-        let turn = if open.get() { "rotate(-62 34 30)" } else { "rotate(0 34 30)" };
-        view! {
-            <g transform=turn>
-                <rect class="bar" x="20" y="14" width="276" height="13"></rect>
-                <g inner_html=stripes></g>
-            </g>
-        }
-    };
+    // A leaf between two posts, five stripes of paint on its rail. Open, it is swung towards the one who comes: short, and on its own side.
+    const SHUT: &str = "<path class='bar' d='M40 12H280V25H40zM40 38H280V46H40z'/><path class='bar-stripe' d='M56 25l10-13h16L72 25zM104 25l10-13h16l-10 13zM152 25l10-13h16l-10 13zM200 25l10-13h16l-10 13zM248 25l10-13h16l-10 13z'/>";
+    const OPEN: &str = "<path class='bar' d='M40 12 92 22V36L40 25zM40 38 92 52V60L40 46z'/><path class='bar-stripe' d='M54 28l5-12 10 2-5 12zM76 32l5-12 8 1.500-5 12z'/><path class='way' d='M132 35h92M206 24l20 11-20 11'/>";
+    let leaf = move || if open.get() { OPEN } else { SHUT };
     view! {
         <div class="gate" class:open=move || open.get()>
-            <svg class="gate-road" viewBox="0 -2 320 62" preserveAspectRatio="xMidYMax slice" aria-hidden="true">
-                <path class="lane" d="M0 54H320"></path>
-                {bar}
-                <rect class="post" x="28" y="8" width="12" height="52"></rect>
-                <rect class="post" x="284" y="20" width="8" height="40"></rect>
+            <svg class="gate-road" viewBox="0 0 320 66" preserveAspectRatio="xMidYMid meet" aria-hidden="true">
+                // Longer than the picture: beside it the road goes on.
+                <path class="lane" d="M-900 63H1220"></path>
+                <g class="leaf" inner_html=leaf></g>
+                <rect class="post" x="28" y="4" width="12" height="60"></rect>
+                <rect class="post" x="280" y="4" width="12" height="60"></rect>
             </svg>
             <div class="gate-words">
                 <h2>{move || title.get()}</h2>

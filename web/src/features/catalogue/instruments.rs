@@ -80,7 +80,7 @@ pub fn Instruments(
     let row = move |instrument: Instrument| {
         let (state, tone) = words::due(w, due(instrument.calibration_due.as_deref().unwrap_or_default(), today));
         let chip = if instrument.retired {
-            view! { <Chip label=t!(w, "catalogue.retired") icon=Icon::Cross /> }.into_any()
+            view! { <Chip label=t!(w, "catalogue.retired") icon=Icon::Dash /> }.into_any()
         } else {
             view! { <Chip label=state tone /> }.into_any()
         };

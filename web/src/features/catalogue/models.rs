@@ -101,7 +101,7 @@ fn list(w: Words, sorted: Vec<Model>, may_change: bool, panel: RwSignal<Panel>) 
                 </td>
                 <td data-label=t!(w, "catalogue.version") class="number">{model.version}</td>
                 <td>
-                    {model.retired.then(|| view! { <Chip label=t!(w, "catalogue.retired") icon=Icon::Cross /> })}
+                    {model.retired.then(|| view! { <Chip label=t!(w, "catalogue.retired") icon=Icon::Dash /> })}
                     {may_change.then(|| {
                         let name = model.name.clone();
                         view! {

@@ -88,8 +88,8 @@ fn needs_you(w: Words, queue: Vec<Need>) -> AnyView {
         let (words, tone, icon) = match need.why {
             NeedWhy::Stop => (t!(w, "crew.need.stop").to_owned(), Tone::Stop, Icon::Stop),
             NeedWhy::Deviations(n) => (tn!(w, "crew.need.deviations", n), Tone::Caution, Icon::Gate),
-            NeedWhy::Breaches(n) => (tn!(w, "crew.need.breaches", n), Tone::Caution, Icon::MarkBroken),
-            NeedWhy::ForReview => (t!(w, "crew.need.review").to_owned(), Tone::Wait, Icon::MarkHalf),
+            NeedWhy::Breaches(n) => (tn!(w, "crew.need.breaches", n), Tone::Caution, Icon::Caution),
+            NeedWhy::ForReview => (t!(w, "crew.need.review").to_owned(), Tone::Wait, Icon::Half),
         };
         view! {
             <li>

@@ -6,17 +6,17 @@ use leptos::prelude::*;
 use crate::features::words::{check_limit, check_note, check_verdict_why, figure, figure_value, mark, source};
 use crate::i18n::Words;
 use crate::t;
-use crate::ui::{Chip, Tone};
+use crate::ui::{Chip, Icon, Tone};
 
 /// A verdict as a chip.
 pub fn verdict_chip(w: Words, verdict: Verdict) -> AnyView {
-    let (label, tone) = match verdict {
-        Verdict::Pass => (t!(w, "plan.verdict.pass"), Tone::Good),
-        Verdict::Fail(_) => (t!(w, "plan.verdict.fail"), Tone::Stop),
-        Verdict::NotDetermined(_) => (t!(w, "plan.verdict.not_determined"), Tone::Caution),
-        Verdict::NotApplicable(_) => (t!(w, "plan.verdict.not_applicable"), Tone::Plain),
+    let (label, tone, icon) = match verdict {
+        Verdict::Pass => (t!(w, "plan.verdict.pass"), Tone::Good, Icon::Tick),
+        Verdict::Fail(_) => (t!(w, "plan.verdict.fail"), Tone::Stop, Icon::Cross),
+        Verdict::NotDetermined(_) => (t!(w, "plan.verdict.not_determined"), Tone::Caution, Icon::Question),
+        Verdict::NotApplicable(_) => (t!(w, "plan.verdict.not_applicable"), Tone::Plain, Icon::Dash),
     };
-    view! { <Chip label tone /> }.into_any()
+    view! { <Chip label tone icon /> }.into_any()
 }
 
 /// Formula, numbers, results, limit, notes and source.

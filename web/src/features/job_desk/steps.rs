@@ -18,8 +18,8 @@ use crate::features::desk::checks::{check_body, verdict_chip};
 use crate::features::desk::{DeskJob, Photo, Store, moment};
 use crate::features::job::load::{EvidenceItem, EvidenceStanding, JobView, RequirementCard, StepCard};
 use crate::features::words::{
-    answer, answer_tone, answer_why, evidence, limit, limit_source, obstacle, person, prefix_of, standing, step_knob,
-    step_state, step_state_word, step_title,
+    answer, answer_icon, answer_tone, answer_why, evidence, limit, limit_source, obstacle, person, prefix_of, standing,
+    step_knob, step_state, step_state_word, step_title,
 };
 use crate::i18n::{Key, Words, use_words};
 use crate::routes::Screen;
@@ -141,14 +141,8 @@ fn one_step(
     move || {
         let step = step.get()?;
         let knob = step_knob(&step, false);
-        let knob_class = match knob {
-            Knob::Done => "good",
-            Knob::Now | Knob::Open | Knob::Locked | Knob::Left => "",
-            Knob::Wrong => "stop",
-            Knob::Pending => "wait",
-        };
         let toggled = toggled.clone();
-        let summary = summary(w, &step, knob, knob_class);
+        let summary = summary(w, &step, knob);
         let state = step_state_word(&step.state);
         let body_step = step.clone();
         let body = move || is_open.get().then(|| step_body(w, &body_step, here, &around));
@@ -175,22 +169,11 @@ fn event_target_open(event: &leptos::ev::Event) -> bool {
     })
 }
 
-const fn knob_icon(knob: Knob) -> Icon {
-    match knob {
-        Knob::Done => Icon::MarkWhole,
-        Knob::Now | Knob::Open => Icon::MarkNone,
-        Knob::Locked => Icon::Lock,
-        Knob::Wrong => Icon::MarkBroken,
-        Knob::Pending => Icon::MarkHalf,
-        Knob::Left => Icon::Cross,
-    }
-}
-
-fn summary(w: Words, step: &StepCard, knob: Knob, class: &'static str) -> AnyView {
+fn summary(w: Words, step: &StepCard, knob: Knob) -> AnyView {
     let evidence = step.requirements.iter().map(|card| card.evidence.len()).sum::<usize>();
     view! {
         <summary>
-            <span class=format!("knob-small {class}")><Glyph icon=knob_icon(knob) /></span>
+            <span class=format!("knob {}", knob.class())><Glyph icon=knob.icon() /></span>
             <span class="name" dir="auto">{step_title(w, step)}</span>
             {step.hold.then(|| view! { <span class="mini" title=t!(w, "desk.hold")><Glyph icon=Icon::Gate />{t!(w, "desk.hold")}</span> })}
             {step.stop_work.then(|| view! { <span class="mini">{t!(w, "desk.stop_work")}</span> })}
@@ -301,7 +284,7 @@ fn requirement(w: Words, view: &JobView, step: &StepCard, card: &RequirementCard
         <li class="need" data-requirement=card.place.requirement.clone()>
             <div class="row">
                 <h4 class="fill" dir="auto">{card.label.clone()}</h4>
-                <Chip label=answer(w, card) tone=answer_tone(&card.answer) />
+                <Chip label=answer(w, card) tone=answer_tone(&card.answer) icon=answer_icon(&card.answer) />
                 {returned_alone}
                 {by_telephone}
             </div>

@@ -140,7 +140,7 @@ fn breach_card(w: Words, view: &JobView, own: &BreachView, settle: bool, around:
     let at = own.body.as_ref().and_then(|body| body.evidence_place()).map(|at| place(w, view, at));
     let about = at.map_or_else(|| what.clone(), |at| t!(w, "desk.breach_at", what = what, step = at));
     let state = match &own.settled {
-        None => view! { <Chip label=t!(w, "desk.breach_open") tone=Tone::Caution icon=Icon::MarkBroken /> }.into_any(),
+        None => view! { <Chip label=t!(w, "desk.breach_open") tone=Tone::Caution /> }.into_any(),
         Some(_) => view! { <Chip label=t!(w, "desk.breach_settled") tone=Tone::Good /> }.into_any(),
     };
     let (asker, entry, asked) = (*around, own.entry, about.clone());

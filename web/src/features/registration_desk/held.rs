@@ -25,7 +25,7 @@ pub fn HeldList() -> impl IntoView {
     let device = use_device();
     let draw = move |all: Vec<HeldRow>| {
         if all.is_empty() {
-            return view! { <Empty words=t!(w, "registration.held_none") icon=Icon::MarkWhole /> }.into_any();
+            return view! { <Empty words=t!(w, "registration.held_none") icon=Icon::Tick /> }.into_any();
         }
         let names = device.people();
         let row = |own: HeldRow| {

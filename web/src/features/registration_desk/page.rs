@@ -164,7 +164,7 @@ fn list(w: Words, rows: Vec<RegistrationRow>, all: usize, show: Show, search: &s
             (_, Show::Missing, _) => t!(w, "registration.nothing_missing"),
             (_, Show::Complete | Show::All | Show::Held, _) => t!(w, "registration.nothing_complete"),
         };
-        return view! { <Empty words icon=Icon::Tray /> }.into_any();
+        return view! { <Empty words icon=Icon::Register /> }.into_any();
     }
     let row = |row: RegistrationRow| {
         let href = address(show, search, Some(row.job));

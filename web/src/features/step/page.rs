@@ -120,12 +120,15 @@ fn StepBody(
         })
         .collect_view();
     let state = Memo::new(move |_| {
-        card.get().map(|card| (words::step_state_word(&card.state), w.say(words::step_state(&card))))
+        card.get().map(|card| {
+            let icon = words::step_knob(&card, false).icon();
+            (words::step_state_word(&card.state), w.say(words::step_state(&card)), icon)
+        })
     });
     let gate = move || load.with(|load| barrier(w, load.view()?, &card.get()?));
     let marks = view! {
-        <div class="row" data-step=first.id.clone() data-slot=first.slot data-state=move || state.get().map(|(word, _)| word)>
-            {move || state.get().map(|(word, name)| view! { <Chip label=name tone=state_tone(word) /> })}
+        <div class="row" data-step=first.id.clone() data-slot=first.slot data-state=move || state.get().map(|(word, ..)| word)>
+            {move || state.get().map(|(word, name, icon)| view! { <Chip label=name tone=state_tone(word) icon /> })}
             {first.hold.then(|| view! { <Chip label=t!(w, "step.hold_point") icon=Icon::Gate /> })}
         </div>
     };
@@ -161,9 +164,9 @@ const fn may_take_evidence(state: &StepState) -> bool {
 
 fn state_tone(word: &str) -> Tone {
     match word {
-        "satisfied" | "deviating" => Tone::Good,
+        "satisfied" => Tone::Good,
         "failed" => Tone::Stop,
-        "locked" => Tone::Caution,
+        "locked" | "deviating" => Tone::Caution,
         _ => Tone::Plain,
     }
 }

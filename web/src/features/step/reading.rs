@@ -274,9 +274,9 @@ fn question(w: Words, typed: Typed, question: Option<ReadingQuestion>) -> Option
 fn verdict(w: Words, seen: &ReadingPreview) -> AnyView {
     let verdict = seen.verdict.clone().map(|(tone, words)| {
         let (class, icon) = match tone {
-            Tone::Good => ("verdict good", Icon::MarkWhole),
-            Tone::Stop => ("verdict stop", Icon::MarkBroken),
-            Tone::Plain | Tone::Wait | Tone::Caution => ("verdict caution", Icon::MarkHalf),
+            Tone::Good => ("verdict good", Icon::Tick),
+            Tone::Stop => ("verdict stop", Icon::Cross),
+            Tone::Plain | Tone::Wait | Tone::Caution => ("verdict caution", Icon::Question),
         };
         let what = (tone == Tone::Stop).then(|| view! { <p>{t!(w, "step.reading.what_now")}</p> });
         view! {

@@ -44,8 +44,13 @@ pub fn RequirementSection(
     let at_work = Memo::new(move |_| can_record.get() && active.get() == Some(index));
     let answer =
         Memo::new(move |_| ctx.card.get().map(|card| (words::answer_word(&card.answer), words::answer(w, &card))));
-    let tone = move || ctx.card.get().map_or(crate::ui::Tone::Plain, |card| words::answer_tone(&card.answer));
-    let chip = move || answer.get().map(|(_, words)| view! { <Chip label=words tone=tone() /> });
+    let look = Memo::new(move |_| {
+        ctx.card.get().map(|card| (words::answer_tone(&card.answer), words::answer_icon(&card.answer)))
+    });
+    let chip = move || {
+        let ((_, words), (tone, icon)) = answer.get().zip(look.get())?;
+        Some(view! { <Chip label=words tone icon /> })
+    };
     let why = Memo::new(move |_| {
         let card = ctx.card.get()?;
         ctx.job(|job| words::answer_why(w, job, &card)).flatten()
