@@ -10,19 +10,27 @@ use leptos_router::hooks::use_navigate;
 use super::load::{JobView, UnitView};
 use super::view_model::drawing;
 use crate::features::words;
-use crate::i18n::{Words, use_words};
+use crate::i18n::{Key, Words, use_words};
 use crate::routes::Screen;
-use crate::t;
+use crate::{key, t};
 
-const WIDTH: i32 = 324;
+const WIDTH: i32 = 356;
 const COLUMN: i32 = 206;
-const BESIDE_X: i32 = 222;
+const BESIDE_X: i32 = 218;
 const BESIDE_WIDTH: i32 = WIDTH - BESIDE_X - 2;
 const UNIT: i32 = 58;
 const GAP: i32 = 6;
 const FLOOR: i32 = 14;
-/// So many characters of a serial fit into a unit; its end is what differs.
-const SERIAL_SHOWN: usize = 15;
+/// Words begin here where a stripe of paint stands before them, and here where there is none.
+const AFTER_PAINT: i32 = 34;
+const AT_EDGE: i32 = 12;
+/// From a slot's number to the words behind it.
+const AFTER_SLOT: i32 = 24;
+/// Between the end of words and the edge of their unit.
+const MARGIN: i32 = 8;
+/// As large as words are where they have room, and as small as they may become.
+const LARGE: i32 = 18;
+const SMALL: i32 = 13;
 
 /// Draws the units of a job.
 pub fn draw(job: &JobView) -> Option<AnyView> {
@@ -77,8 +85,7 @@ fn unit_at(w: Words, job: &JobView, unit: &UnitView, (x, y, width): (i32, i32, i
         }
     };
     let by_key = go.clone();
-    let short = shortened(&state);
-    let words = if width > BESIDE_WIDTH { w.say(words::unit_kind(unit.kind)) } else { short_kind(w, unit.kind) };
+    let [slot, kind, state] = lines(w, unit, &state, width);
     view! {
         <g
             class=class
@@ -97,40 +104,119 @@ fn unit_at(w: Words, job: &JobView, unit: &UnitView, (x, y, width): (i32, i32, i
         >
             <rect width=width height=UNIT rx="4"></rect>
             <path class="paint" d=format!("M18 -3h9l-9 {h}h-9z", h = UNIT + 6)></path>
-            <text class="slot" x="34" y="24">{unit.slot}</text>
-            <text class="kind" x="58" y="24">{words}</text>
-            <text class="serial-text" x="34" y="47">{short}</text>
+            <text class="slot" x=slot.x y="24" font-size=slot.size>{slot.words}</text>
+            <text class="kind" x=kind.x y="24" font-size=kind.size>{kind.words}</text>
+            <text class="serial-text" x=state.x y="47" font-size=state.size>{state.words}</text>
         </g>
     }
     .into_any()
 }
 
-/// The units beside have little room.
-fn short_kind(w: Words, kind: UnitKind) -> &'static str {
-    match kind {
-        UnitKind::Inverter => t!(w, "job.drawing.inverter"),
-        UnitKind::Module | UnitKind::ControlUnit | UnitKind::Changeover | UnitKind::Meter | UnitKind::Gateway => "",
+/// Words on a unit, as large as their room lets them be.
+#[derive(Debug)]
+struct Line {
+    x: i32,
+    size: i32,
+    words: String,
+}
+
+/// Slot, kind and state of a unit of this width.
+fn lines(w: Words, unit: &UnitView, state: &str, width: i32) -> [Line; 3] {
+    let in_column = width > BESIDE_WIDTH;
+    let left = if in_column || unit.serial.is_some() { AFTER_PAINT } else { AT_EDGE };
+    let kind = w.say(short_kind(unit.kind));
+    // What stands beside is one of its kind nearly always: only a second one has a number.
+    let (slot, kind, kind_at) = match (in_column, unit.slot) {
+        (true, slot) => (slot.to_string(), kind.to_owned(), left + AFTER_SLOT),
+        (false, 0 | 1) => (String::new(), kind.to_owned(), left),
+        (false, slot) => (String::new(), format!("{kind} {slot}"), left),
+    };
+    [Line::fitted(slot, left, width), Line::fitted(kind, kind_at, width), Line::fitted(state.to_owned(), left, width)]
+}
+
+impl Line {
+    /// Smaller where the room is small; what is still too long keeps its end, for that is where serials differ.
+    fn fitted(words: String, x: i32, width: i32) -> Self {
+        let room = width - x - MARGIN;
+        let count = i32::try_from(words.chars().count()).unwrap_or(i32::MAX);
+        let size = (SMALL..=LARGE).rev().find(|size| taken(count, *size) <= room).unwrap_or(SMALL);
+        let most = (0..count).rev().find(|most| taken(*most, size) <= room).unwrap_or_default();
+        let words = if taken(count, size) <= room {
+            words
+        } else {
+            let end: String = words.chars().skip(usize::try_from(count - most + 1).unwrap_or_default()).collect();
+            format!("…{end}")
+        };
+        Self { x, size, words }
     }
 }
 
-fn shortened(text: &str) -> String {
-    let count = text.chars().count();
-    if count <= SERIAL_SHOWN {
-        return text.to_owned();
+/// Room for so many characters: six tenths of their height each, as letters of fixed width take, and most others less.
+const fn taken(count: i32, size: i32) -> i32 {
+    count.saturating_mul(size).saturating_mul(6) / 10
+}
+
+/// Short, for little room; the whole name is read out.
+const fn short_kind(kind: UnitKind) -> Key {
+    match kind {
+        UnitKind::Module => key!("job.drawing.module"),
+        UnitKind::ControlUnit => key!("job.drawing.control"),
+        UnitKind::Inverter => key!("job.drawing.inverter"),
+        UnitKind::Changeover => key!("job.drawing.changeover"),
+        UnitKind::Meter => key!("job.drawing.meter"),
+        UnitKind::Gateway => key!("job.drawing.gateway"),
     }
-    let end: String = text.chars().skip(count - SERIAL_SHOWN + 1).collect();
-    format!("…{end}")
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::i18n::{Decimal, Lang};
 
     #[test]
     fn a_long_serial_keeps_its_end() {
-        assert_eq!(shortened("KM48-000123"), "KM48-000123");
-        let short = shortened("ABCDEFGHIJ0123456789");
-        assert_eq!(short.chars().count(), SERIAL_SHOWN);
-        assert!(short.starts_with('…') && short.ends_with("0123456789"), "{short}");
+        assert_eq!(Line::fitted("KM48-000123".into(), AFTER_PAINT, COLUMN).words, "KM48-000123");
+        let long = Line::fitted("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789".into(), AFTER_PAINT, COLUMN);
+        assert!(long.words.starts_with('…') && long.words.ends_with("0123456789"), "{long:?}");
+    }
+
+    #[test]
+    fn no_words_run_over_the_edge_of_their_unit_in_any_language() {
+        const KINDS: [UnitKind; 6] = [
+            UnitKind::Module,
+            UnitKind::ControlUnit,
+            UnitKind::Inverter,
+            UnitKind::Changeover,
+            UnitKind::Meter,
+            UnitKind::Gateway,
+        ];
+        for lang in Lang::ALL {
+            let w = Words { lang, decimal: Decimal::Point };
+            let states = [
+                t!(w, "job.drawing.bad"),
+                t!(w, "job.drawing.missing"),
+                t!(w, "job.drawing.existing"),
+                "SN-2026-000000123456789",
+            ];
+            let second = KINDS
+                .iter()
+                .filter(|kind| !matches!(kind, UnitKind::Module | UnitKind::ControlUnit))
+                .map(|kind| format!("{} 2", w.say(short_kind(*kind))));
+            let rooms = [
+                (COLUMN, AFTER_PAINT, states.map(str::to_owned).to_vec()),
+                (COLUMN, AFTER_PAINT + AFTER_SLOT, KINDS.map(|kind| w.say(short_kind(kind)).to_owned()).to_vec()),
+                (BESIDE_WIDTH, AT_EDGE, states.map(str::to_owned).to_vec()),
+                (BESIDE_WIDTH, AFTER_PAINT, second.collect()),
+            ];
+            for (width, x, all) in rooms {
+                for words in all {
+                    let line = Line::fitted(words.clone(), x, width);
+                    let count = i32::try_from(line.words.chars().count()).expect("short");
+                    assert!(line.x + taken(count, line.size) + MARGIN <= width, "{lang:?} {line:?} in {width}");
+                    // A word of ours is never cut.
+                    assert!(line.words == words || words.starts_with("SN"), "{lang:?} {words}: {line:?}");
+                }
+            }
+        }
     }
 }
