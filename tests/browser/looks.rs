@@ -20,11 +20,37 @@ const FAULTS: &str = r#"
     if (high(one) < 44) faults.push(`${high(one)} px high: ${name(one)}`);
   }
   if (phone) for (const one of all(".bottom .act.main")) if (high(one) < 56) faults.push(`main action ${high(one)} px high: ${name(one)}`);
+  // Words on a button are whole: each line of them lies inside it.
+  for (const one of all("button, a.act, label.act")) {
+    const frame = one.getBoundingClientRect();
+    const text = document.createRange();
+    text.selectNodeContents(one.querySelector("span:not(.unseen)") ?? one);
+    const cut = [...text.getClientRects()].some((line) => line.width > 0
+      && (line.left < frame.left - 1 || line.right > frame.right + 1 || line.top < frame.top - 1 || line.bottom > frame.bottom + 1));
+    if (cut) faults.push(`words cut off: ${name(one)}`);
+  }
+  for (const one of all(".table-scroll")) if (one.scrollWidth > one.clientWidth + 1) faults.push(`columns beyond the edge: ${one.scrollWidth} in ${one.clientWidth}`);
+  for (const part of all(".gate-road .post, .gate-road .leaf")) {
+    const [own, frame] = [part, part.closest("svg")].map((one) => one.getBoundingClientRect());
+    if (own.left < frame.left || own.right > frame.right || own.top < frame.top || own.bottom > frame.bottom) faults.push("the gate is not whole");
+  }
+  for (const line of all(".drawing .unit text")) {
+    const room = line.parentElement.querySelector("rect").width.baseVal.value;
+    const box = line.getBBox();
+    if (box.x < 0 || box.x + box.width > room) faults.push(`"${line.textContent}" runs over its unit: ${box.x + box.width} in ${room}`);
+  }
+  const bottom = document.querySelector(".bottom")?.getBoundingClientRect();
+  if (bottom && (bottom.left < -1 || bottom.right > innerWidth + 1 || bottom.bottom > innerHeight + 1)) faults.push("the bottom bar is out of sight");
   const skeleton = document.querySelector(".skeleton");
   if (skeleton && inSight(skeleton)) faults.push("still waits for its content");
   return faults;"#;
 /// The screen stands still: its content is there.
 const SETTLED: &str = "return !!document.querySelector('main h1') && words(document.querySelector('main h1')) !== '' && !all('.skeleton').length";
+
+/// Has many columns beside the rail.
+const TABLET: Screen = Screen { width: 1024, height: 768, scale: 1, mobile: false };
+/// The narrowest phone that is still in use.
+const NARROW: Screen = Screen { width: 320, height: 640, scale: 2, mobile: true };
 
 async fn look_at(browser: &mut Browser, name: &str, path: &str, faults: &mut Vec<String>) -> Result<()> {
     browser.open(path).await?;
@@ -113,4 +139,98 @@ async fn screens_fit_and_can_be_hit() -> Result<()> {
     faults.dedup();
     anyhow::ensure!(faults.is_empty(), "{} faults:\n{}", faults.len(), faults.join("\n"));
     Ok(())
+}
+
+/// Half of all people over fifty make the text of their phone larger; at twice the size nothing may be cut or pushed out of sight.
+#[tokio::test(flavor = "multi_thread")]
+async fn at_twice_the_text_and_on_the_narrowest_phone_nothing_is_lost() -> Result<()> {
+    let rig = Rig::demo_with_jobs().await?;
+    let mut phone = start(&rig, TECHNICIAN, PHONE).await?;
+    phone.open("/day").await?;
+    let job = first_href(&phone, "/jobs/").await?;
+    phone.open(&job).await?;
+    let step = first_href(&phone, &format!("{job}/steps/")).await?;
+    // One of the last stage waits behind a gate.
+    phone.js("all('.stage-head').forEach((one) => one.getAttribute('aria-expanded') === 'false' && one.click()); return true", &[]).await?;
+    let last = "return [...document.querySelectorAll('main ol.steps a')].at(-1)?.getAttribute('href')";
+    let behind = phone.until("the last step", WITHIN, last, &[]).await?.as_str().unwrap_or_default().to_owned();
+
+    let mut faults = Vec::new();
+    for (name, path) in [
+        ("day-sheet", "/day"),
+        ("job", job.as_str()),
+        ("step", step.as_str()),
+        ("gate", behind.as_str()),
+        ("tray", "/tray"),
+    ] {
+        phone.open(path).await?;
+        for (size, screen, text) in
+            [("text-200", PHONE, "225%"), ("narrow", NARROW, ""), ("narrow-200", NARROW, "225%")]
+        {
+            phone.set_screen(screen).await?;
+            phone.until(&format!("{name} to stand"), WITHIN, SETTLED, &[]).await?;
+            phone.js("document.documentElement.style.fontSize = arguments[0]; return true", &[json!(text)]).await?;
+            let found = phone.js(FAULTS, &[json!(true)]).await?;
+            phone.picture(&target_folder().join(format!("looks/{name}-{size}.png"))).await?;
+            let found = found.as_array().cloned().unwrap_or_default();
+            faults.extend(found.iter().map(|fault| format!("{name} ({size}): {}", fault.as_str().unwrap_or_default())));
+        }
+    }
+    anyhow::ensure!(faults.is_empty(), "{} faults:\n{}", faults.len(), faults.join("\n"));
+    Ok(())
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn tables_are_whole_on_a_tablet() -> Result<()> {
+    let rig = Rig::demo_with_jobs().await?;
+    let office = start(&rig, OFFICE, TABLET).await?;
+    let mut faults = Vec::new();
+    for (name, path) in [
+        ("units", "/units"),
+        ("catalogue", "/catalogue"),
+        ("instruments", "/catalogue?part=instruments"),
+        ("registration", "/registration"),
+    ] {
+        office.open(path).await?;
+        office.until(&format!("{name} to stand"), WITHIN, SETTLED, &[]).await?;
+        office.until(&format!("rows of {name}"), WITHIN, "return all('main table tbody tr').length > 0", &[]).await?;
+        let found = office.js(FAULTS, &[json!(false)]).await?;
+        office.picture(&target_folder().join(format!("looks/{name}-tablet.png"))).await?;
+        let found = found.as_array().cloned().unwrap_or_default();
+        faults.extend(found.iter().map(|fault| format!("{name}: {}", fault.as_str().unwrap_or_default())));
+    }
+    anyhow::ensure!(faults.is_empty(), "{} faults:\n{}", faults.len(), faults.join("\n"));
+    Ok(())
+}
+
+/// Smoke in a garage: what can be chosen is on the screen, and the buttons leave it there.
+#[tokio::test(flavor = "multi_thread")]
+async fn stop_work_shows_its_causes_at_once() -> Result<()> {
+    let rig = Rig::demo_with_jobs().await?;
+    let phone = start(&rig, TECHNICIAN, PHONE).await?;
+    phone.open("/day").await?;
+    let job = first_href(&phone, "/jobs/").await?;
+    phone.open(&job).await?;
+    phone.press("Stop work").await?;
+    let seen = r#"
+      const body = document.querySelector("dialog[open] .sheet-body");
+      if (!body) return null;
+      const end = body.getBoundingClientRect().bottom;
+      const causes = [...body.querySelectorAll("label.tick")].map((one) => one.getBoundingClientRect().bottom <= end);
+      const acts = [...document.querySelectorAll("dialog[open] .sheet-acts .act")].map((one) => one.getBoundingClientRect().height);
+      return { causes, acts };"#;
+    let seen = phone.until("the dialog", WITHIN, seen, &[]).await?;
+    phone.picture(&target_folder().join("looks/stop-work-phone.png")).await?;
+    phone
+        .check(seen["causes"] == json!([true, true, true, true, true]), &format!("causes out of sight: {seen}"))
+        .await?;
+    let low = seen["acts"]
+        .as_array()
+        .is_some_and(|acts| acts.iter().all(|high| high.as_f64().is_some_and(|high| high < 90.0)));
+    phone.check(low, &format!("buttons too high: {seen}")).await?;
+
+    // Chosen is a filled dot, not a stroke through the ring.
+    phone.js("document.querySelector('dialog[open] input[type=radio]').click(); return true", &[]).await?;
+    let dot = "const sign = getComputedStyle(document.querySelector('dialog[open] input:checked'), '::after'); return [sign.borderTopLeftRadius, sign.transform]";
+    phone.check(phone.js(dot, &[]).await? == json!(["50%", "none"]), "the chosen cause has no dot").await
 }

@@ -119,14 +119,15 @@ fn StopSheet(button: StopButton) -> impl IntoView {
     };
     view! {
         <Sheet open title=t!(w, "job.stop.title") acts=acts>
-            <Banner tone=Tone::Caution>
-                <p>{t!(w, "job.stop.explain")}</p>
-            </Banner>
+            <p class="first-of-all"><Glyph icon=Icon::Caution /><b>{t!(w, "job.stop.first")}</b></p>
             {move || (jobs.with(Vec::len) > 1).then(|| {
                 let choices = move || jobs.get().into_iter().map(|(job, name)| Choice::new(job.to_string(), name)).collect::<Vec<_>>();
                 view! { <Select label=t!(w, "job.stop.which") value=job choices=Signal::derive(choices) /> }
             })}
             <RadioRows label=t!(w, "job.stop.cause") value=cause choices=causes(w) />
+            <Banner tone=Tone::Caution>
+                <p>{t!(w, "job.stop.explain")}</p>
+            </Banner>
             {words.told_when_brought_back(w)}
             <Area label=t!(w, "job.stop.words") value=words.text fault=words_fault(w, words.text) room=words_room(w, words.text) hint=t!(w, "job.stop.words_hint") />
         </Sheet>
