@@ -19,6 +19,7 @@ pub mod pack;
 pub mod people;
 pub mod registration;
 pub mod rehearsal;
+pub mod schedule;
 pub mod seal;
 pub mod tray;
 pub mod wire;
