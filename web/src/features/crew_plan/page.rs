@@ -1,11 +1,13 @@
-//! The page, and its parts.
+//! The page, and its parts. This week stands first; what is not of it is folded under it, however much that is.
+
+use std::collections::BTreeSet;
 
 use domain::ids::PersonId;
 use domain::people::Role;
 use leptos::prelude::*;
 use leptos_router::components::A;
 
-use super::view_model::{CrewPlan, JobCard, Need, NeedWhy, PlanRow, plan};
+use super::view_model::{CrewPlan, Elsewhere, JobCard, Need, NeedWhy, TwiceLine, plan};
 use crate::app::SyncStatus;
 use crate::device::{JobHere, use_device};
 use crate::features::desk::{moment, store_shut, today};
@@ -14,11 +16,55 @@ use crate::i18n::format::Day;
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
 use crate::store::Reference;
-use crate::ui::{Chip, Empty, Icon, LinkButton, Look, Page, Tone, Waiting};
+use crate::ui::{Chip, Empty, Glyph, Icon, LinkButton, Look, Page, Tone, Waiting};
 use crate::{t, tn};
 
 /// Days in a row of the grid.
 const WEEK: usize = 7;
+/// So many lines of what waits, and of who is wanted twice, stand above the week; more are folded up.
+const LINES_SHOWN: usize = 3;
+
+/// What can be folded open. It stays as somebody left it when the plan is drawn anew.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Fold {
+    Needs,
+    Twice,
+    Unplanned,
+    Overdue,
+    NextWeek,
+    Later,
+}
+
+impl Fold {
+    const fn word(self) -> &'static str {
+        match self {
+            Self::Needs => "needs",
+            Self::Twice => "twice",
+            Self::Unplanned => "unplanned",
+            Self::Overdue => "overdue",
+            Self::NextWeek => "next-week",
+            Self::Later => "later",
+        }
+    }
+}
+
+/// What is open; `Copy`.
+#[derive(Clone, Copy)]
+struct Folds(RwSignal<BTreeSet<Fold>>);
+
+impl Folds {
+    fn is_open(self, fold: Fold) -> bool {
+        self.0.with(|open| open.contains(&fold))
+    }
+
+    fn turn(self, fold: Fold) {
+        self.0.update(|open| {
+            if !open.remove(&fold) {
+                open.insert(fold);
+            }
+        });
+    }
+}
 
 /// The page.
 #[component]
@@ -51,40 +97,103 @@ fn Plan() -> impl IntoView {
         Some(jobs.map(|jobs| plan(&jobs, &people, today())))
     });
     let sync = expect_context::<SyncStatus>();
+    let folds = Folds(RwSignal::new(BTreeSet::new()));
     move || match plan.get() {
         None => view! { <Waiting /> }.into_any(),
         Some(Ok(plan)) if plan.is_empty() && sync.is_looking() => view! { <Waiting /> }.into_any(),
-        Some(Ok(plan)) => whole(w, plan),
+        Some(Ok(plan)) => whole(w, plan, folds),
         Some(Err(why)) => store_shut(w, &why),
     }
 }
 
-fn whole(w: Words, plan: CrewPlan) -> AnyView {
+fn whole(w: Words, plan: CrewPlan, folds: Folds) -> AnyView {
     let empty = plan.is_empty();
     let now = today();
-    let CrewPlan { days, rows, nobody, unplanned, overdue, later, queue } = plan;
-    let weeks = (0..days.len() / WEEK).map(|week| {
+    let CrewPlan { days, rows, nobody, unplanned, overdue, later, queue, twice } = plan;
+    let week_of = |week: usize, title: &'static str| {
         let span = week * WEEK..(week + 1) * WEEK;
-        let title = if week == 0 { t!(w, "crew.this_week") } else { t!(w, "crew.next_week") };
-        let rows = rows.iter().map(|row| (row, row.days[span.clone()].to_vec())).collect();
-        week_table(w, title, now, &days[span.clone()], rows, nobody[span].to_vec())
-    });
-    let lists = [(t!(w, "crew.unplanned"), unplanned), (t!(w, "crew.overdue"), overdue), (t!(w, "crew.later"), later)];
-    let lists =
-        lists.into_iter().filter(|(_, cards)| !cards.is_empty()).map(|(title, cards)| job_list(w, title, cards));
+        let rows: Vec<_> = rows.iter().map(|row| (row.name.clone(), row.days[span.clone()].to_vec())).collect();
+        Week { title, days: days[span.clone()].to_vec(), rows, nobody: nobody[span].to_vec() }
+    };
+    let this_week = week_table(w, now, week_of(0, t!(w, "crew.this_week")));
+    let next_week = week_of(1, t!(w, "crew.next_week"));
+    let planned_next = next_week.count();
+    let list = |fold, title, cards: Vec<JobCard>| {
+        let count = cards.len();
+        (count > 0).then(|| folded(folds, fold, title, count, move || job_list(w, &cards)))
+    };
     view! {
         {empty.then(|| view! { <Empty words=t!(w, "crew.nothing") icon=Icon::Calendar /> })}
         <div class="crew-top">
-            {needs_you(w, queue)}
-            {lists.collect_view()}
+            {needs_you(w, queue, folds)}
+            {wanted_twice(w, twice, folds)}
         </div>
-        {weeks.collect_view()}
+        {this_week}
+        <div class="folds">
+            {list(Fold::Unplanned, t!(w, "crew.unplanned"), unplanned)}
+            {list(Fold::Overdue, t!(w, "crew.overdue"), overdue)}
+            {folded(folds, Fold::NextWeek, t!(w, "crew.next_week"), planned_next, move || week_table(w, now, next_week.clone()))}
+            {list(Fold::Later, t!(w, "crew.later"), later)}
+        </div>
     }
     .into_any()
 }
 
-fn needs_you(w: Words, queue: Vec<Need>) -> AnyView {
-    let line = move |need: Need| {
+/// A heading with a count that shows what is below it when it is pressed. What is shut is not built: it may be hundreds of jobs.
+fn folded(
+    folds: Folds,
+    fold: Fold,
+    title: &'static str,
+    count: usize,
+    content: impl Fn() -> AnyView + Send + 'static,
+) -> AnyView {
+    view! {
+        <section class="fold" data-testid=format!("fold-{}", fold.word())>
+            <h2>
+                <button type="button" class="fold-head" aria-expanded=move || folds.is_open(fold).to_string()
+                    on:click=move |_| folds.turn(fold)>
+                    <Glyph icon=Icon::Next />
+                    <span>{title}</span>
+                    <span class="count">{count}</span>
+                </button>
+            </h2>
+            {move || folds.is_open(fold).then(&content)}
+        </section>
+    }
+    .into_any()
+}
+
+/// The first lines of a list, and the others once somebody asks for them.
+fn shortened<T: Clone + Send + 'static>(
+    w: Words,
+    folds: Folds,
+    fold: Fold,
+    all: Vec<T>,
+    line: impl Fn(&T) -> AnyView + Send + 'static,
+) -> AnyView {
+    let more = all.len().saturating_sub(LINES_SHOWN);
+    let lines = move || {
+        let shown = if folds.is_open(fold) { all.len() } else { LINES_SHOWN };
+        all.iter().take(shown).map(&line).collect_view()
+    };
+    let label = move || {
+        if folds.is_open(fold) { t!(w, "crew.fewer").to_owned() } else { tn!(w, "crew.more", more) }
+    };
+    let rest = (more > 0).then(|| {
+        view! {
+            <button type="button" class="act quiet small" aria-expanded=move || folds.is_open(fold).to_string()
+                on:click=move |_| folds.turn(fold)>{label}</button>
+        }
+    });
+    view! {
+        <ul class="rows">{lines}</ul>
+        {rest}
+    }
+    .into_any()
+}
+
+fn needs_you(w: Words, queue: Vec<Need>, folds: Folds) -> AnyView {
+    let line = move |need: &Need| {
         let (words, tone, icon) = match need.why {
             NeedWhy::Stop => (t!(w, "crew.need.stop").to_owned(), Tone::Stop, Icon::Stop),
             NeedWhy::Deviations(n) => (tn!(w, "crew.need.deviations", n), Tone::Caution, Icon::Gate),
@@ -102,6 +211,7 @@ fn needs_you(w: Words, queue: Vec<Need>) -> AnyView {
                 </A>
             </li>
         }
+        .into_any()
     };
     let count = queue.len();
     view! {
@@ -110,36 +220,81 @@ fn needs_you(w: Words, queue: Vec<Need>) -> AnyView {
             {if count == 0 {
                 view! { <p class="soft">{t!(w, "crew.needs_nothing")}</p> }.into_any()
             } else {
-                view! { <ul class="rows">{queue.into_iter().map(line).collect_view()}</ul> }.into_any()
+                shortened(w, folds, Fold::Needs, queue, line)
             }}
         </section>
     }
     .into_any()
 }
 
-fn job_list(w: Words, title: &'static str, cards: Vec<JobCard>) -> AnyView {
-    let count = cards.len();
-    let line = move |card: JobCard| {
+/// Who is wanted at two jobs at once, as sentences that lead to both.
+fn wanted_twice(w: Words, lines: Vec<TwiceLine>, folds: Folds) -> AnyView {
+    let count = lines.len();
+    if count == 0 {
+        return ().into_any();
+    }
+    let line = move |line: &TwiceLine| {
+        let day = Day::parse(&line.day).map_or_else(|| line.day.clone(), |day| w.weekday_day_month(day));
+        let sentence = if line.start.is_empty() {
+            t!(w, "crew.twice.no_hour", person = line.person, day = day)
+        } else {
+            t!(w, "crew.twice.at", person = line.person, day = day, start = line.start)
+        };
+        let link = |card: &JobCard| {
+            let words = if card.start.is_empty() {
+                title_of(w, card)
+            } else {
+                t!(w, "crew.twice.job", start = card.start, job = title_of(w, card))
+            };
+            view! { <A href=Screen::JobDesk(card.job).href() attr:class="twice-job"><bdi>{words}</bdi></A> }
+        };
+        let [first, second] = &line.jobs;
+        view! {
+            <li class="twice-line">
+                <Glyph icon=Icon::Caution />
+                <p>
+                    <bdi>{sentence}</bdi>" "{link(first)}" "{t!(w, "crew.twice.and")}" "{link(second)}
+                </p>
+            </li>
+        }
+        .into_any()
+    };
+    view! {
+        <section class="stack" aria-labelledby="twice" data-testid="twice">
+            <h2 id="twice">{t!(w, "crew.twice")}" "<span class="count">{count}</span></h2>
+            {shortened(w, folds, Fold::Twice, lines, line)}
+        </section>
+    }
+    .into_any()
+}
+
+fn job_list(w: Words, cards: &[JobCard]) -> AnyView {
+    let line = move |card: &JobCard| {
         let day = if card.day.is_empty() { t!(w, "crew.no_day").to_owned() } else { w.day_text(&card.day) };
         view! {
             <li>
                 <A href=Screen::JobDesk(card.job).href() attr:class="row-link dense">
                     <span class="words">
-                        <span class="name" dir="auto">{title_of(w, &card)}</span>
+                        <span class="name" dir="auto">{title_of(w, card)}</span>
                         <span class="detail">{day}</span>
+                        {(!card.twice.is_empty()).then(|| view! { <span class="detail">{elsewhere(w, card)}</span> })}
                     </span>
                     <Chip label=w.say(phase(card.phase)) tone=phase_tone(card.phase) />
                 </A>
             </li>
         }
     };
-    view! {
-        <section class="stack">
-            <h2>{title}" "<span class="count">{count}</span></h2>
-            <ul class="rows">{cards.into_iter().map(line).collect_view()}</ul>
-        </section>
-    }
-    .into_any()
+    view! { <ul class="rows columns">{cards.iter().map(line).collect_view()}</ul> }.into_any()
+}
+
+/// Who of a job's crew is wanted elsewhere in the same hour, in a line.
+fn elsewhere(w: Words, card: &JobCard) -> String {
+    let one = |own: &Elsewhere| {
+        let name =
+            if own.name.is_empty() { t!(w, "crew.job_number", number = own.job.short()) } else { own.name.clone() };
+        t!(w, "crew.twice.also", person = own.person, job = name)
+    };
+    card.twice.iter().map(one).collect::<Vec<_>>().join("; ")
 }
 
 /// Householder and town; the short number where neither is known.
@@ -152,14 +307,25 @@ fn title_of(w: Words, card: &JobCard) -> String {
     }
 }
 
-fn week_table(
-    w: Words,
+/// Seven days of everybody.
+#[derive(Clone)]
+struct Week {
     title: &'static str,
-    now: Day,
-    days: &[Day],
-    rows: Vec<(&PlanRow, Vec<Vec<JobCard>>)>,
+    days: Vec<Day>,
+    rows: Vec<(String, Vec<Vec<JobCard>>)>,
     nobody: Vec<Vec<JobCard>>,
-) -> AnyView {
+}
+
+impl Week {
+    /// How many jobs, each once, whoever is on it.
+    fn count(&self) -> usize {
+        let cards = self.rows.iter().flat_map(|(_, days)| days).chain(&self.nobody).flatten();
+        cards.map(|card| card.job).collect::<BTreeSet<_>>().len()
+    }
+}
+
+fn week_table(w: Words, now: Day, week: Week) -> AnyView {
+    let Week { title, days, rows, nobody } = week;
     let names: Vec<String> = days.iter().map(|day| w.weekday_day_month(*day)).collect();
     let head = days.iter().zip(&names).map(|(day, name)| {
         let current = (*day == now).then_some("date");
@@ -173,9 +339,9 @@ fn week_table(
         };
         lists.into_iter().zip(names.clone()).map(cell).collect_view()
     };
-    let row = |(row, lists): (&PlanRow, Vec<Vec<JobCard>>)| {
+    let row = |(name, lists): (String, Vec<Vec<JobCard>>)| {
         let idle = lists.iter().all(Vec::is_empty);
-        view! { <tr class:idle=idle><th scope="row" dir="auto">{row.name.clone()}</th>{cells(lists)}</tr> }
+        view! { <tr class:idle=idle><th scope="row" dir="auto">{name}</th>{cells(lists)}</tr> }
     };
     let without = nobody.iter().any(|cards| !cards.is_empty());
     let none =
@@ -199,6 +365,8 @@ fn job_card(w: Words, card: JobCard) -> AnyView {
         Tone::Stop => "stop",
     };
     let (done, total) = card.done;
+    let tone = if card.overdue { "caution" } else { tone };
+    let also = (!card.twice.is_empty()).then(|| elsewhere(w, &card));
     let name = if card.name.is_empty() { title_of(w, &card) } else { card.name.clone() };
     let town = (!card.town.is_empty() && card.town != card.name).then(|| card.town.clone());
     view! {
@@ -207,6 +375,8 @@ fn job_card(w: Words, card: JobCard) -> AnyView {
             {town.map(|town| view! { <span class="soft" dir="auto">{town}</span> })}
             <span class="phase">{w.say(phase(card.phase))}</span>
             {(total > 0).then(|| view! { <span class="soft number">{t!(w, "crew.steps_done", done = done, total = total)}</span> })}
+            {card.overdue.then(|| view! { <span class="flag">{t!(w, "crew.untouched")}</span> })}
+            {also.map(|also| view! { <span class="flag" dir="auto">{also}</span> })}
             {(card.waits > 0).then(|| view! { <span class="waits">{t!(w, "crew.waits")}</span> })}
         </A>
     }

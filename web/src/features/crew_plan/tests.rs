@@ -102,3 +102,54 @@ fn a_stop_waits_before_a_review() {
     assert_eq!(queue, [("House 1", &NeedWhy::Stop), ("House 2", &NeedWhy::ForReview)]);
     assert_eq!(plan.queue[0].card.waits, 1);
 }
+
+#[test]
+fn a_day_of_this_week_that_went_by_untouched_is_marked_and_todays_is_not() {
+    let plan = planned(vec![
+        job(1, "2026-11-23", "", &[1], Phase::WithCrew),
+        job(2, "2026-11-24", "", &[], Phase::Planned),
+        job(3, "2026-11-24", "", &[1], Phase::OnSite),
+        job(4, "2026-11-25", "", &[1], Phase::WithCrew),
+    ]);
+    let marked = |cards: &[JobCard]| cards.iter().map(|card| (card.name.clone(), card.overdue)).collect::<Vec<_>>();
+    assert_eq!(marked(&plan.rows[0].days[0]), [("House 1".to_owned(), true)]);
+    assert_eq!(marked(&plan.nobody[1]), [("House 2".to_owned(), true)]);
+    assert_eq!(marked(&plan.rows[0].days[1]), [("House 3".to_owned(), false)]);
+    assert_eq!(marked(&plan.rows[0].days[2]), [("House 4".to_owned(), false)]);
+}
+
+#[test]
+fn two_jobs_of_one_person_at_one_hour_are_marked_on_both_cards_and_told_in_a_line() {
+    let plan = planned(vec![
+        job(1, "2026-11-26", "08:30", &[1, 2], Phase::WithCrew),
+        job(2, "2026-11-26", "08:00", &[1], Phase::WithCrew),
+        job(3, "2026-11-26", "13:00", &[1, 2], Phase::WithCrew),
+        // Whoever left the firm is wanted nowhere.
+        job(4, "2026-11-27", "08:00", &[9], Phase::WithCrew),
+        job(5, "2026-11-27", "08:00", &[9], Phase::WithCrew),
+    ]);
+    let lines: Vec<_> = plan
+        .twice
+        .iter()
+        .map(|line| {
+            let jobs = line.jobs.each_ref().map(|card| card.name.as_str());
+            (line.person.as_str(), line.day.as_str(), line.start.as_str(), jobs)
+        })
+        .collect();
+    assert_eq!(lines, [("Ada", "2026-11-26", "08:30", ["House 2", "House 1"])]);
+    let also = |cards: &[JobCard]| -> Vec<(String, Vec<(String, String)>)> {
+        let names = |card: &JobCard| card.twice.iter().map(|own| (own.person.clone(), own.name.clone())).collect();
+        cards.iter().map(|card| (card.name.clone(), names(card))).collect()
+    };
+    let mark = |name: &str| vec![("Ada".to_owned(), name.to_owned())];
+    assert_eq!(
+        also(&plan.rows[0].days[3]),
+        [
+            ("House 2".to_owned(), mark("House 1")),
+            ("House 1".to_owned(), mark("House 2")),
+            ("House 3".to_owned(), Vec::new()),
+        ]
+    );
+    // The card says the same wherever it stands.
+    assert_eq!(also(&plan.rows[1].days[3])[0], ("House 1".to_owned(), mark("House 2")));
+}

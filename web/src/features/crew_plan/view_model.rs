@@ -1,7 +1,10 @@
 //! Days × people, what has no crew or no day, and what waits for the lead. Pure.
 
+use std::collections::BTreeMap;
+
 use domain::ids::{JobId, PersonId};
 use domain::job_file::Phase;
+use domain::schedule::{Booking, booked_twice, is_overdue};
 
 use crate::features::desk::shared::waiting_deviations;
 use crate::features::job::load::JobView;
@@ -29,6 +32,34 @@ pub struct JobCard {
     pub done: (usize, usize),
     /// So many things wait for a lead.
     pub waits: usize,
+    /// The day has gone by and nobody has touched the job.
+    pub overdue: bool,
+    /// Who of its crew is wanted elsewhere in the same hour, and where.
+    pub twice: Vec<Elsewhere>,
+}
+
+/// Somebody is wanted at another job in the same hour.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Elsewhere {
+    /// Name.
+    pub person: String,
+    /// The other job: its householder or town; empty where neither is known.
+    pub name: String,
+    /// The other job.
+    pub job: JobId,
+}
+
+/// One line of those who are wanted at two jobs at once.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TwiceLine {
+    /// Name.
+    pub person: String,
+    /// `YYYY-MM-DD`.
+    pub day: String,
+    /// `HH:MM`, empty where no hour is planned.
+    pub start: String,
+    /// Both jobs.
+    pub jobs: [JobCard; 2],
 }
 
 /// A person and their jobs by day.
@@ -83,6 +114,8 @@ pub struct CrewPlan {
     pub later: Vec<JobCard>,
     /// What waits for the lead, most urgent first.
     pub queue: Vec<Need>,
+    /// Who is wanted at two jobs at once.
+    pub twice: Vec<TwiceLine>,
 }
 
 impl Default for JobCard {
@@ -96,14 +129,17 @@ impl Default for JobCard {
             phase: Phase::Planned,
             done: (0, 0),
             waits: 0,
+            overdue: false,
+            twice: Vec::new(),
         }
     }
 }
 
-/// The card of a job.
-pub fn card(view: &JobView) -> JobCard {
+/// The card of a job, without what other jobs say of it.
+fn card(view: &JobView, today: &str) -> JobCard {
     let schedule = view.schedule.clone();
     let waits = needs_of(view).len();
+    let overdue = schedule.as_ref().is_some_and(|schedule| is_overdue(view.phase, &schedule.day, today));
     JobCard {
         job: view.job,
         name: if view.site.householder.is_empty() { view.site.town.clone() } else { view.site.householder.clone() },
@@ -113,7 +149,41 @@ pub fn card(view: &JobView) -> JobCard {
         phase: view.phase,
         done: (view.progress.done, view.progress.total),
         waits,
+        overdue,
+        twice: Vec::new(),
     }
+}
+
+/// The cards of all jobs in their order, each with who of its crew is wanted elsewhere; and the same as lines.
+fn cards(views: &[&JobView], people: &[(PersonId, String)], today: &str) -> (Vec<JobCard>, Vec<TwiceLine>) {
+    let mut cards: Vec<JobCard> = views.iter().map(|view| card(view, today)).collect();
+    let at: BTreeMap<JobId, usize> = cards.iter().enumerate().map(|(at, card)| (card.job, at)).collect();
+    let bookings = views.iter().copied().map(|view| Booking {
+        job: view.job,
+        phase: view.phase,
+        schedule: view.schedule.as_ref(),
+        crew: &view.crew,
+    });
+    let mut lines = Vec::new();
+    for twice in booked_twice(bookings) {
+        // Whoever has left the firm is at neither job, and both stand with those that have nobody.
+        let Some((_, person)) = people.iter().find(|(own, _)| *own == twice.person) else { continue };
+        let [first, second] = twice.jobs.map(|job| at[&job]);
+        for (own, other) in [(first, second), (second, first)] {
+            let elsewhere =
+                Elsewhere { person: person.clone(), name: cards[other].name.clone(), job: cards[other].job };
+            cards[own].twice.push(elsewhere);
+        }
+        lines.push((person.clone(), twice.day, twice.start, [first, second]));
+    }
+    let line = |(person, day, start, jobs): (String, String, String, [usize; 2])| TwiceLine {
+        person,
+        day,
+        start,
+        jobs: jobs.map(|at| cards[at].clone()),
+    };
+    let lines = lines.into_iter().map(line).collect();
+    (cards, lines)
 }
 
 fn needs_of(view: &JobView) -> Vec<(NeedWhy, u64)> {
@@ -161,8 +231,10 @@ pub fn plan<V: AsRef<JobView>>(views: &[V], people: &[(PersonId, String)], today
         .map(|(person, name)| PlanRow { person: *person, name: name.clone(), days: vec![Vec::new(); DAYS_SHOWN] })
         .collect();
     let mut out = CrewPlan { days, nobody: vec![Vec::new(); DAYS_SHOWN], ..CrewPlan::default() };
-    for view in views.iter().map(AsRef::as_ref) {
-        let card = card(view);
+    let views: Vec<&JobView> = views.iter().map(AsRef::as_ref).collect();
+    let (cards, twice) = cards(&views, people, &today.iso());
+    out.twice = twice;
+    for (view, card) in views.into_iter().zip(cards) {
         out.queue.extend(needs_of(view).into_iter().map(|(why, since_us)| Need { card: card.clone(), why, since_us }));
         let finished = view.phase.is_over();
         let day = Day::parse(&card.day);
