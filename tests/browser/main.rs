@@ -16,6 +16,7 @@ mod downloads;
 mod drafts;
 mod forms;
 mod hold_point;
+mod job_list;
 mod kill_behind_camera;
 mod kills;
 mod lead;

@@ -8,8 +8,8 @@ use domain::people::Role;
 use leptos::prelude::*;
 
 use crate::features::{
-    catalogue, crew_plan, day_sheet, design_sheet, job, job_desk, plan_job, registration_desk, serial_ledger, session,
-    step, tray,
+    catalogue, crew_plan, day_sheet, design_sheet, job, job_desk, job_list, plan_job, registration_desk, serial_ledger,
+    session, step, tray,
 };
 use crate::i18n::Key;
 use crate::key;
@@ -47,6 +47,8 @@ pub enum Screen {
     Tray,
     /// The lead's people, days and jobs.
     CrewPlan,
+    /// Every job, to be found.
+    JobList,
     /// Plan a new job.
     PlanNew,
     /// Change the plan of a job.
@@ -99,6 +101,7 @@ impl Screen {
             ["people"] => Self::People,
             ["people", id] => id.parse().map_or(Self::Nowhere, Self::Person),
             ["day"] => Self::DaySheet,
+            ["jobs"] => Self::JobList,
             ["jobs", id] => job(id, Self::Job),
             ["jobs", id, "tests"] => job(id, Self::TestSheet),
             ["jobs", id, "steps", step, slot] => match (id.parse(), slot.parse()) {
@@ -136,6 +139,7 @@ impl Screen {
             Self::Step(id, step, slot) => format!("/jobs/{id}/steps/{step}/{slot}"),
             Self::Tray => "/tray".to_owned(),
             Self::CrewPlan => "/plan".to_owned(),
+            Self::JobList => "/jobs".to_owned(),
             Self::PlanNew => "/plan/new".to_owned(),
             Self::PlanJob(id) => format!("/desk/{id}/plan"),
             Self::JobDesk(id) => format!("/desk/{id}"),
@@ -155,7 +159,7 @@ impl Screen {
             Self::Home | Self::Menu | Self::SignOut | Self::Settings | Self::Tray => Access::Person,
             Self::DaySheet | Self::Job(_) | Self::Step(..) | Self::TestSheet(_) => Access::Person,
             Self::CrewPlan | Self::PlanNew | Self::RuleSets => Access::Roles(LEADING),
-            Self::PlanJob(_) | Self::JobDesk(_) | Self::DesignSheet(_) => Access::Roles(DESK),
+            Self::JobList | Self::PlanJob(_) | Self::JobDesk(_) | Self::DesignSheet(_) => Access::Roles(DESK),
             Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue => Access::Roles(DESK),
             Self::People | Self::Person(_) => Access::Roles(&[Role::Owner]),
         }
@@ -179,9 +183,12 @@ impl Screen {
             Self::People | Self::Person(_) | Self::CrewPlan | Self::PlanNew | Self::PlanJob(_) | Self::JobDesk(_) => {
                 Part::Desk.draw(self)
             }
-            Self::DesignSheet(_) | Self::RegistrationDesk | Self::SerialLedger | Self::Catalogue | Self::RuleSets => {
-                Part::Desk.draw(self)
-            }
+            Self::JobList
+            | Self::DesignSheet(_)
+            | Self::RegistrationDesk
+            | Self::SerialLedger
+            | Self::Catalogue
+            | Self::RuleSets => Part::Desk.draw(self),
         }
     }
 }
@@ -223,6 +230,7 @@ pub fn draw_desk(screen: Screen) -> AnyView {
         Screen::People => view! { <session::people::PeoplePage /> }.into_any(),
         Screen::Person(id) => view! { <session::person::PersonPage id /> }.into_any(),
         Screen::CrewPlan => view! { <crew_plan::page::CrewPlanPage /> }.into_any(),
+        Screen::JobList => view! { <job_list::page::JobListPage /> }.into_any(),
         Screen::PlanNew => view! { <plan_job::page::PlanJobPage job=None /> }.into_any(),
         Screen::PlanJob(id) => view! { <plan_job::page::PlanJobPage job=Some(id) /> }.into_any(),
         Screen::JobDesk(job) => view! { <job_desk::page::JobDeskPage job /> }.into_any(),
@@ -268,6 +276,7 @@ pub struct Room {
 pub const ROOMS: &[Room] = &[
     Room { screen: Screen::DaySheet, name: key!("screen.day_sheet"), icon: Icon::List, roles: &[Role::Technician] },
     Room { screen: Screen::CrewPlan, name: key!("screen.crew_plan"), icon: Icon::Calendar, roles: LEADING },
+    Room { screen: Screen::JobList, name: key!("screen.jobs"), icon: Icon::Search, roles: DESK },
     Room {
         screen: Screen::RegistrationDesk,
         name: key!("screen.registration_desk"),
@@ -303,6 +312,7 @@ pub fn home_of(roles: &[Role]) -> Screen {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use domain::people::{Action, Ownership, may};
 
     fn some_of_each() -> Vec<Screen> {
         let id = "0198c2a0-0000-7000-8000-000000000001";
@@ -322,6 +332,7 @@ mod tests {
             Screen::Step(job, "torque-busbar".to_owned(), 3),
             Screen::Tray,
             Screen::CrewPlan,
+            Screen::JobList,
             Screen::PlanNew,
             Screen::PlanJob(job),
             Screen::JobDesk(job),
@@ -357,6 +368,16 @@ mod tests {
             for role in room.roles {
                 assert!(room.screen.access().admits(Some(&[*role])), "{room:?}");
             }
+        }
+    }
+
+    /// A list of all jobs is for whoever may see a job that is not theirs; the server asks the same table.
+    #[test]
+    fn the_list_of_jobs_is_for_whoever_may_see_the_firms_jobs() {
+        for role in Role::ALL {
+            let may_see = may(&[role], Action::SeeJob, Ownership::Firm).is_some();
+            assert_eq!(Screen::JobList.access().admits(Some(&[role])), may_see, "{role:?}");
+            assert_eq!(rooms_of(&[role]).any(|room| room.screen == Screen::JobList), may_see, "{role:?}");
         }
     }
 

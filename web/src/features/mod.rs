@@ -11,6 +11,7 @@ pub mod design_sheet;
 pub mod desk;
 pub mod job;
 pub mod job_desk;
+pub mod job_list;
 pub mod plan_job;
 pub mod registration_desk;
 pub mod serial_ledger;

@@ -127,6 +127,16 @@ pub fn is_expired(ticket: &Ticket, today: Day) -> bool {
     Day::parse(&ticket.expires).is_some_and(|last| last < today)
 }
 
+/// Every state by the word of the API, in the order of a job's life.
+pub const STATES: [&str; 9] =
+    ["planned", "with_crew", "on_site", "paused", "for_review", "returned", "passed", "sealed", "withdrawn"];
+
+/// States of a job that is not over, as the API takes them.
+pub fn open_states() -> String {
+    // Those before the review has passed.
+    STATES[..6].join(",")
+}
+
 /// The words of a state, as the API names it; `None` for one that this version does not know.
 pub fn phase_of_word(word: &str) -> Option<Key> {
     Some(match word {
