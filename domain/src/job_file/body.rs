@@ -214,7 +214,7 @@ pub enum ConsentState {
 }
 
 /// Consent of the network operator.
-#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode, serde::Serialize, serde::Deserialize)]
 #[cbor(map)]
 pub struct Consent {
     /// Where it stands.

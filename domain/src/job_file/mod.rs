@@ -7,6 +7,7 @@
 
 mod absorb;
 pub mod body;
+pub mod changes;
 pub mod countersigns;
 pub mod entry;
 pub mod file;
