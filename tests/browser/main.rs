@@ -43,6 +43,7 @@ mod step;
 mod stored;
 mod test_sheet;
 mod tray;
+mod two_leads;
 mod two_methods;
 mod update;
 mod voice;

@@ -12,6 +12,8 @@ use crate::rig::Rig;
 pub const LEAD: &str = "marlow@larkfield.example";
 /// Her name on lists.
 pub const LEAD_NAME: &str = "Ida Marlow";
+/// Another lead; works in German.
+pub const OTHER_LEAD: &str = "quill@larkfield.example";
 /// Technician; works in English.
 pub const TECHNICIAN: &str = "ashdown@larkfield.example";
 /// Their name on lists.

@@ -108,7 +108,7 @@ pub async fn job_here(store: &JobStore, job: JobId, methods: &Methods, w: Words)
 }
 
 /// Reads again each time that `revision` changes, one reading at a time; the signal changes only when what was read did.
-fn follow<T, F>(revision: ArcRwSignal<u64>, into: RwSignal<Option<T>>, read: impl Fn() -> F + Clone + 'static)
+pub fn follow<T, F>(revision: ArcRwSignal<u64>, into: RwSignal<Option<T>>, read: impl Fn() -> F + Clone + 'static)
 where
     T: Clone + PartialEq + Send + Sync + 'static,
     F: Future<Output = Option<T>> + 'static,

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use domain::design::Following;
 use domain::electrical::rule_set::RuleSet;
 use domain::job_file::body::{ConsentState, CrewRole, SiteDetails};
+use domain::job_file::changes::PlanFacts;
 use domain::method::Method;
 use domain::method::plan::DesignField;
 use serde::{Deserialize, Serialize};
@@ -44,6 +45,8 @@ pub struct PlanDraft {
     pub day: String,
     /// `HH:MM` or empty.
     pub start: String,
+    /// What the job said when the form was opened, or when the form last took over what others changed; empty for a new job.
+    pub opened: PlanFacts,
 }
 
 /// The site as typed.

@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use domain::ids::{JobId, PersonId};
 use domain::job_file::body::{CrewRole, UnitKind};
+use domain::job_file::changes::{PlanFacts, PlanField, PlanValue};
 use domain::method::Method;
 use leptos::prelude::*;
 
-use super::draft::{PlanDraft, SiteText, UnitText};
+use super::draft::{PlanDraft, SiteText, UnitText, consent_word};
 use crate::features::desk::shared::{KINDS, kind_word};
 use crate::i18n::Words;
 
@@ -49,6 +50,7 @@ pub struct Form {
     units: [UnitField; KINDS.len()],
     design: RwSignal<BTreeMap<String, FigureField>>,
     crew: RwSignal<BTreeMap<String, RwSignal<String>>>,
+    pub(super) opened: RwSignal<PlanFacts>,
     ids: StoredValue<(String, String)>,
 }
 
@@ -94,6 +96,7 @@ impl Form {
             crew: RwSignal::new(
                 draft.crew.iter().map(|(person, role)| (person.clone(), text(role_word(Some(*role))))).collect(),
             ),
+            opened: RwSignal::new(draft.opened),
             ids: StoredValue::new((draft.job, draft.site_id)),
         }
     }
@@ -141,6 +144,66 @@ impl Form {
             crew: self.crew.get().iter().filter_map(role).collect(),
             day: self.day.get(),
             start: self.start.get(),
+            opened: self.opened.get(),
+        }
+    }
+
+    /// Shows another value of one fact, in all of its fields.
+    pub fn show(self, field: &PlanField, value: Option<&PlanValue>, w: Words) {
+        let words = || match value {
+            Some(PlanValue::Words(words)) => words.clone(),
+            _ => String::new(),
+        };
+        match field {
+            PlanField::Householder => self.householder.set(words()),
+            PlanField::Street => self.street.set(words()),
+            PlanField::Town => self.town.set(words()),
+            PlanField::Phone => self.phone.set(words()),
+            PlanField::Email => self.email.set(words()),
+            PlanField::GridPoint => self.grid_point.set(words()),
+            PlanField::Access => self.access.set(words()),
+            PlanField::Zone => self.zone.set(words()),
+            PlanField::Consent => {
+                let (state, reference) = match value {
+                    Some(PlanValue::Consent(consent)) => (consent_word(consent.state), consent.reference.clone()),
+                    _ => ("", String::new()),
+                };
+                self.consent.set(state.to_owned());
+                self.consent_reference.set(reference);
+            }
+            PlanField::Schedule => {
+                let (day, start) = match value {
+                    Some(PlanValue::Schedule(schedule)) => (schedule.day.clone(), schedule.start.clone()),
+                    _ => (String::new(), String::new()),
+                };
+                self.day.set(day);
+                self.start.set(start);
+            }
+            PlanField::Crew(person) => {
+                let role = match value {
+                    Some(PlanValue::Role(role)) => Some(*role),
+                    _ => None,
+                };
+                self.role(*person).set(role_word(role).to_owned());
+            }
+            PlanField::Units(kind) => {
+                let (model, count) = match value {
+                    Some(PlanValue::Units { model, count }) => (model.to_string(), count.to_string()),
+                    _ => (String::new(), String::new()),
+                };
+                let unit = self.unit(*kind);
+                unit.model.set(model);
+                unit.count.set(count);
+            }
+            PlanField::Figure(key) => {
+                let own = self.figure(key);
+                let text = match value {
+                    Some(PlanValue::Figure(micro)) => w.number_short(*micro),
+                    _ => String::new(),
+                };
+                own.checked.set(false);
+                own.text.set(text);
+            }
         }
     }
 

@@ -11,8 +11,10 @@ use leptos::prelude::*;
 use leptos::task::spawn_local;
 use leptos_router::hooks::use_navigate;
 
+use super::clashes::{Clashes, PANEL};
 use super::draft::{PlanDraft, method_of_value, method_value};
 use super::form::Form;
+use super::meanwhile::{Meanwhile, facts, newest_state, untouched};
 use super::sections::{
     ConsentSection, CrewSection, DaySection, DesignSection, EquipmentSection, Ground, Part, SiteSection, Summary,
 };
@@ -23,7 +25,9 @@ use crate::device::use_device;
 use crate::features::bounds::{FaultLinks, date_of};
 use crate::features::design_sheet::view_model::{rules_of_job, rules_offered};
 use crate::features::desk::shared::rights;
-use crate::features::desk::{DeskJob, Methods, Store, job_here, method_of, save_error, today, with_store, write};
+use crate::features::desk::{
+    DeskJob, Methods, Store, follow, job_here, method_of, save_error, today, with_store, write,
+};
 use crate::features::words::{purpose, rules_name};
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
@@ -73,11 +77,7 @@ async fn open(store: &JobStore, job: Option<JobId>, w: Words) -> Option<Opened> 
     }
     let is_kept = kept.is_some();
     let draft = kept.unwrap_or_else(|| match &here {
-        Some(here) => {
-            let rules = rules_of_job(&here.view.design, &here.rule_set).find(&reference.rule_sets);
-            let asked = here.method.as_ref().map_or(&[][..], |method| &method.design);
-            PlanDraft::of(&here.view, (rules.as_ref(), asked), w)
-        }
+        Some(here) => untouched(here, &reference, w),
         None => new_draft(store, &reference),
     });
     Some(Opened { here, reference, draft, is_kept })
@@ -223,15 +223,20 @@ fn PlanForm(
     let people = candidates(&reference);
     let models = models_of(&reference, here.as_deref());
     let method = chosen_method(&store.get(), form, here.clone(), &reference, w);
+    let meanwhile = Meanwhile::of(form, here.clone(), w);
+    if let Some(job) = job {
+        follow_newest(&store.get(), job, (form, meanwhile), Arc::clone(&reference), w);
+    }
 
-    let around = StoredValue::new((here.clone(), people.clone(), models.clone()));
+    let around = StoredValue::new((people.clone(), models.clone()));
     let rules = rules_chosen(form, here.as_deref());
     let now = today();
     let reading = Memo::new(move |_| {
         let draft = form.draft();
         let method = method.get();
         let rules = rules.get();
-        around.with_value(|(here, people, models)| {
+        let here = meanwhile.here.get();
+        around.with_value(|(people, models)| {
             let around = Around {
                 method: method.as_ref().map(|(method, reference)| (&**method, reference)),
                 models,
@@ -253,26 +258,44 @@ fn PlanForm(
     let checks = Memo::new(move |_| {
         let Some((method, reference)) = method.get() else { return Vec::new() };
         let mut bodies =
-            around.with_value(|(here, _, _)| here.as_ref().map(|here| bodies_of(&here.view)).unwrap_or_default());
+            meanwhile.here.with(|here| here.as_ref().map(|here| bodies_of(&here.view)).unwrap_or_default());
         reading.with(|reading| bodies.extend(reading.bodies.iter().cloned()));
         live_checks(&method, &reference, &bodies, w)
     });
-    keep_draft(&store.get(), form, job);
+    keep_draft(&store.get(), form, job, here.as_ref().and_then(|here| here.method.clone()), w);
     let ground = Ground { form, reading, tried, left: RwSignal::default() };
 
     let (busy, failed) = (RwSignal::new(false), RwSignal::new(None::<SaveError>));
+    let of_save = Arc::clone(&reference);
     let save = move || {
         tried.set(true);
-        let reading = reading.get_untracked();
-        if !reading.faults.is_empty() {
+        if reading.with_untracked(|reading| !reading.faults.is_empty()) {
             browser::focus_wrong_soon();
             return;
         }
         let Some(target) = job.or_else(|| form.job()) else { return };
-        let (store, navigate) = (store.get(), navigate.clone());
+        let (store, navigate, reference) = (store.get(), navigate.clone(), Arc::clone(&of_save));
         busy.set(true);
         failed.set(None);
         spawn_local(async move {
+            if let Some(job) = job
+                && let Some(newest) = newest_state(&store, job, &Methods::default(), w).await
+                && busy.try_get_untracked().is_some()
+            {
+                meanwhile.move_on(form, newest, &reference, w);
+            }
+            // Where the page is gone by now, what was typed is a draft.
+            let Some(clashes) = meanwhile.clashes.try_get_untracked() else { return };
+            let Some(reading) = reading.try_get_untracked() else { return };
+            if !clashes.is_empty() || !reading.faults.is_empty() {
+                busy.set(false);
+                if clashes.is_empty() {
+                    browser::focus_wrong_soon();
+                } else {
+                    browser::focus(PANEL);
+                }
+                return;
+            }
             let bodies = reading.bodies.into_iter().map(|body| (None, body)).collect::<Vec<_>>();
             let outcome = if bodies.is_empty() { Ok(()) } else { write(&store, target, bodies).await };
             let _ = busy.try_set(false);
@@ -300,6 +323,7 @@ fn PlanForm(
         .into_any();
     }
     let is_new = job.is_none();
+    let of_clashes = models.clone();
     let with_method = {
         let models = models.clone();
         move || {
@@ -315,11 +339,16 @@ fn PlanForm(
         let count = reading.with(|reading| reading.faults.len());
         (tried.get() && count > 0).then(|| view! { <FaultLinks count /> })
     };
+    let undecided = move || {
+        let count = meanwhile.clashes.with(Vec::len);
+        (count > 0).then(|| view! { <Banner tone=Tone::Caution><p>{crate::tn!(w, "plan.clashes", count)}</p></Banner> })
+    };
     let bottom = move || {
         let label = if is_new { t!(w, "plan.save_new") } else { t!(w, "plan.save_changes") };
         let save = save.clone();
         view! {
             {problems}
+            {undecided}
             {move || failed.get().map(|error| view! { <Banner tone=Tone::Stop><p>{save_error(w, &error)}</p></Banner> })}
             <Button label look=Look::Main busy on_press=save />
         }
@@ -333,6 +362,7 @@ fn PlanForm(
                     <div><Button label=t!(w, "plan.discard") on_press=move || discard.run(()) /></div>
                 </Banner>
             })}
+            <Clashes form meanwhile reference=Arc::clone(&reference) models=of_clashes />
             {job.map(|job| view! {
                 <div class="row">
                     <p class="fill">{t!(w, "design.of_plan")}</p>
@@ -355,6 +385,27 @@ fn PlanForm(
         </Page>
     }
     .into_any()
+}
+
+/// Puts the form onto each newer state of the job as soon as this device has it.
+fn follow_newest(
+    store: &JobStore,
+    job: JobId,
+    (form, meanwhile): (Form, Meanwhile),
+    reference: Arc<Reference>,
+    w: Words,
+) {
+    let into = RwSignal::new(None);
+    let (reader, methods) = (store.clone(), Methods::default());
+    follow(store.revision(), into, move || {
+        let (store, methods) = (reader.clone(), Methods::clone(&methods));
+        async move { newest_state(&store, job, &methods, w).await }
+    });
+    Effect::new(move |_| {
+        if let Some(newest) = into.get() {
+            meanwhile.move_on(form, newest, &reference, w);
+        }
+    });
 }
 
 type Chosen = RwSignal<Option<(Arc<Method>, MethodRef)>>;
@@ -397,10 +448,10 @@ fn chosen_method(store: &JobStore, form: Form, here: Option<Arc<DeskJob>>, refer
     chosen
 }
 
-/// Writes the draft at every change, one write at a time; the last one counts.
-fn keep_draft(store: &JobStore, form: Form, job: Option<JobId>) {
+/// Writes the draft at every change, one write at a time; the last one counts. What only follows the job is no draft.
+fn keep_draft(store: &JobStore, form: Form, job: Option<JobId>, method: Option<Arc<Method>>, w: Words) {
     let store = store.clone();
-    let waiting = StoredValue::new_local(None::<Vec<u8>>);
+    let waiting = StoredValue::new_local(None::<Option<Vec<u8>>>);
     let busy = StoredValue::new_local(false);
     Effect::new(move |before: Option<PlanDraft>| {
         let draft = form.draft();
@@ -408,14 +459,18 @@ fn keep_draft(store: &JobStore, form: Form, job: Option<JobId>) {
             // Nothing was typed yet.
             return draft;
         }
-        waiting.set_value(serde_json::to_vec(&draft).ok());
+        let is_own = job.is_none() || facts(&draft, method.as_deref(), w) != draft.opened;
+        waiting.set_value(if is_own { serde_json::to_vec(&draft).ok().map(Some) } else { Some(None) });
         if !busy.get_value() {
             busy.set_value(true);
             let store = store.clone();
             spawn_local(async move {
                 while let Some(bytes) = waiting.try_update_value(Option::take).flatten() {
                     // A device that is full says so at the save; the form is still on the screen.
-                    let _ = store.put_draft(&draft_key(job), bytes).await;
+                    let _ = match bytes {
+                        Some(bytes) => store.put_draft(&draft_key(job), bytes).await,
+                        None => store.delete_draft(&draft_key(job)).await,
+                    };
                 }
                 let _ = busy.try_set_value(false);
             });

@@ -1,23 +1,30 @@
 #![allow(clippy::unwrap_used, reason = "tests")]
 
 use super::draft::PlanDraft;
+use super::form::Form;
+use super::meanwhile::{Meanwhile, Newest, facts, untouched};
 use super::view_model::*;
+use crate::features::desk::DeskJob;
 use crate::features::desk::shared::is_expired;
 use crate::features::job::load::{JobView, job_view};
 use crate::features::plan_job::draft::UnitText;
 use crate::i18n::format::Day;
 use crate::i18n::{Decimal, Lang, Words};
+use crate::store::Reference;
 use domain::electrical::rule_set::{Place, RuleSet};
 use domain::electrical::{Unit, Verdict};
 use domain::identification::Date;
 use domain::ids::{JobId, ModelId, PersonId, SiteId, uuid_v7};
 use domain::job_file::Body;
-use domain::job_file::body::{CrewRole, MethodRef, ModelSnapshot, Purpose, Ticket, UnitKind};
+use domain::job_file::body::{CrewRole, MethodRef, ModelSnapshot, Purpose, Schedule, SiteDetails, Ticket, UnitKind};
+use domain::job_file::changes::PlanField;
 use domain::method::Method;
 use domain::method::plan::{
     CheckCall, CheckNeed, DesignField, InputSource, Micro, Requirement, Stage, Step, Text, UnitPlan,
 };
+use leptos::prelude::{GetUntracked as _, Owner, Set as _, Update as _, WithUntracked as _};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 const POINT: Words = Words { lang: Lang::En, decimal: Decimal::Point };
 const COMMA: Words = Words { lang: Lang::De, decimal: Decimal::Comma };
@@ -462,4 +469,105 @@ fn the_office_corrects_the_site_and_nothing_else() {
     reading.keep_site();
     assert_eq!(reading.bodies.iter().map(Body::kind).collect::<Vec<_>>(), [14]);
     assert!(reading.faults.is_empty());
+}
+
+fn desk_of(setup: &Setup, bodies: &[Body]) -> Arc<DeskJob> {
+    Arc::new(DeskJob {
+        view: setup.view_of(bodies),
+        method: Some(Arc::new(setup.method.clone())),
+        method_ref: Some(setup.reference.clone()),
+        slots_ever: 9,
+        rule_set: RULE_SET.into(),
+        planned: None,
+        known: true,
+    })
+}
+
+fn reference() -> Reference {
+    serde_json::from_str(r#"{"version":1}"#).unwrap()
+}
+
+#[test]
+fn a_plan_that_nobody_touched_says_what_the_job_says_in_any_decimals() {
+    let setup = Setup::new();
+    let first = read(&filled(), setup.around(None, 0), POINT);
+    let here = desk_of(&setup, &first.bodies);
+    let (point, comma) = (untouched(&here, &reference(), POINT), untouched(&here, &reference(), COMMA));
+    assert_eq!(point.opened, comma.opened);
+    assert_eq!(facts(&comma, Some(&setup.method), COMMA), comma.opened);
+    let mut typed = point.clone();
+    // What is typed otherwise and means the same is no change.
+    typed.design.insert("window_min".into(), "0.35 kV".into());
+    typed.start = "8.30".into();
+    typed.site.town.push(' ');
+    assert_eq!(facts(&typed, Some(&setup.method), POINT), point.opened);
+    typed.design.insert("window_min".into(), "wide".into());
+    assert_ne!(facts(&typed, Some(&setup.method), POINT), point.opened);
+}
+
+#[test]
+fn what_another_lead_corrected_stays_and_the_same_field_is_asked_about() {
+    let setup = Setup::new();
+    let first = read(&filled(), setup.around(None, 0), POINT).bodies;
+    let here = desk_of(&setup, &first);
+    // Meanwhile somebody else corrects the e-mail, takes two modules less, and moves the day.
+    let site = SiteDetails { email: "new@home.example".into(), ..here.view.site.clone() };
+    let moved = |day: &str| Body::Schedule(Schedule { day: day.into(), start: "08:30".into() });
+    let mut fewer = PlanDraft::of(&here.view, NO_RULES, POINT);
+    fewer.units.get_mut("module").unwrap().count = "6".into();
+    let fewer = read(&fewer, setup.around(Some(&here.view), 9), POINT).bodies;
+    let then = [first, fewer, vec![Body::SiteDetails(site.clone()), moved("2026-12-02")]].concat();
+    let newest = desk_of(&setup, &then);
+
+    Owner::new().with(|| {
+        let form = Form::of(untouched(&here, &reference(), POINT));
+        let meanwhile = Meanwhile::of(form, Some(Arc::clone(&here)), POINT);
+        form.access.set("Back door".into());
+        form.day.set("2026-12-03".into());
+        meanwhile.move_on(form, Newest { here: Arc::clone(&newest), by: BTreeMap::new() }, &reference(), POINT);
+
+        let taken: Vec<PlanField> = meanwhile.taken.get_untracked().into_iter().collect();
+        assert_eq!(taken, [PlanField::Email, PlanField::Units(UnitKind::Module)]);
+        let clashes = meanwhile.clashes.get_untracked();
+        assert_eq!(clashes.iter().map(|clash| clash.field.clone()).collect::<Vec<_>>(), [PlanField::Schedule]);
+        // Nothing that was typed is lost while it is open.
+        assert_eq!(form.day.get_untracked(), "2026-12-03");
+        let kept = form.draft();
+        assert_ne!(kept.opened, untouched(&newest, &reference(), POINT).opened);
+
+        meanwhile.choose(form, &clashes[0], true, POINT);
+        assert!(meanwhile.clashes.with_untracked(Vec::is_empty));
+        let reading = read(&form.draft(), setup.around(Some(&newest.view), 9), POINT);
+        let wanted = SiteDetails { access: "Back door".into(), ..site };
+        assert_eq!(reading.bodies, [Body::SiteDetails(wanted), moved("2026-12-03")]);
+
+        // The other way round: what stands there counts, and only the site is written.
+        form.opened.update(|opened| *opened = kept.opened);
+        meanwhile.choose(form, &clashes[0], false, POINT);
+        assert_eq!(form.day.get_untracked(), "2026-12-02");
+        let reading = read(&form.draft(), setup.around(Some(&newest.view), 9), POINT);
+        assert_eq!(reading.bodies.iter().map(Body::kind).collect::<Vec<_>>(), [14]);
+    });
+}
+
+#[test]
+fn a_draft_from_before_meets_what_changed_since() {
+    let setup = Setup::new();
+    let first = read(&filled(), setup.around(None, 0), POINT).bodies;
+    let here = desk_of(&setup, &first);
+    let mut draft = untouched(&here, &reference(), POINT);
+    draft.site.phone = "+1 555 0199".into();
+    let draft: PlanDraft = serde_json::from_slice(&serde_json::to_vec(&draft).unwrap()).unwrap();
+    let site = SiteDetails { phone: "+1 555 0123".into(), ..here.view.site.clone() };
+    let newest = desk_of(&setup, &[first, vec![Body::SiteDetails(site)]].concat());
+    Owner::new().with(|| {
+        let form = Form::of(draft);
+        let meanwhile = Meanwhile::of(form, Some(Arc::clone(&newest)), POINT);
+        meanwhile.move_on(form, Newest { here: newest, by: BTreeMap::new() }, &reference(), POINT);
+        assert_eq!(meanwhile.clashes.get_untracked()[0].field, PlanField::Phone);
+        assert_eq!(form.phone.get_untracked(), "+1 555 0199");
+        // Whoever types what the other one wrote agrees with them.
+        form.phone.set("+1 555 0123 ".into());
+        assert!(meanwhile.clashes.get_untracked().is_empty());
+    });
 }
