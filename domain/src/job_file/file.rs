@@ -4,7 +4,7 @@ use super::body::Body;
 use super::entry::{ChainHead, Draft, Entry};
 use crate::ids::{DeviceId, EntryId, FirmId, Hash32, JobId, PersonId, uuid_v7};
 use minicbor::{Decode, Encode};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What the server adds on arrival, under the firm's lock: never part of the entry's bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Encode, Decode)]
@@ -79,6 +79,17 @@ impl JobFile {
             file.absorb(entry, None);
         }
         file
+    }
+
+    /// Words that are nothing but the name under a confirmation or a signature, whether that counts or not: they are read there and are
+    /// no notes.
+    pub fn names(&self) -> BTreeSet<EntryId> {
+        let named = |held: &Held| match held.entry.body()? {
+            Body::Confirmation(confirmation) => confirmation.named_in,
+            Body::Signature(signature) => signature.named_in,
+            _ => None,
+        };
+        self.iter().filter_map(named).collect()
     }
 
     /// Takes an entry in. Doing it again, or in another order, changes nothing.

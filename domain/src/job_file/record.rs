@@ -164,17 +164,6 @@ pub enum CountersignState {
 }
 
 impl<'a> Record<'a> {
-    /// Words that are nothing but the name under a confirmation or a signature: they are read there and are no notes.
-    pub fn names(&self) -> BTreeSet<EntryId> {
-        let all = self.evidence.values().flatten();
-        all.filter_map(|evidence| match evidence.body {
-            Body::Confirmation(confirmation) => confirmation.named_in,
-            Body::Signature(signature) => signature.named_in,
-            _ => None,
-        })
-        .collect()
-    }
-
     /// What the server said of a countersignature.
     pub fn countersign_state(&self, entry: EntryId) -> CountersignState {
         match self.pins.get(&entry) {

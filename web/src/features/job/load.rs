@@ -439,7 +439,7 @@ pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &
         stops: stops_of(record),
         deviations,
         unsent: file.iter().filter(|held| held.stamp.is_none()).count(),
-        remarks: remarks_of(record),
+        remarks: remarks_of(record, file),
         breaches: breaches_of(&state, file),
         findings: record.findings.iter().map(|(id, finding)| (*id, (*finding).clone())).collect(),
         doubts: doubts_of(record),
@@ -674,8 +674,8 @@ fn doubts_of(record: &Record<'_>) -> Vec<(DoubtCode, usize)> {
     counted.into_iter().collect()
 }
 
-fn remarks_of(record: &Record<'_>) -> Vec<RemarkView> {
-    let names = record.names();
+fn remarks_of(record: &Record<'_>, file: &JobFile) -> Vec<RemarkView> {
+    let names = file.names();
     let one = |id: &EntryId| RemarkView { is_name: names.contains(id), ..remark_view(record, *id) };
     let mut all: Vec<RemarkView> = record.remarks.keys().map(one).collect();
     all.sort_by_key(|remark| core::cmp::Reverse((remark.at_us, remark.id)));
