@@ -72,8 +72,9 @@ impl Tray {
     /// Somebody touches the device, or our server has answered something else: what rests after failures is tried within seconds.
     /// `true`: something rests.
     pub fn sign_of_life(&mut self, now_ms: u64) -> bool {
+        let rests = self.link.rests(now_ms);
         self.link.sign_of_life(now_ms);
-        self.link.rests(now_ms)
+        rests
     }
 
     /// A person asks for an attempt now, even where the server wanted a sign-in: it may have changed its mind.
