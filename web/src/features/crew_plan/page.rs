@@ -200,12 +200,14 @@ fn needs_you(w: Words, queue: Vec<Need>, folds: Folds) -> AnyView {
             NeedWhy::Breaches(n) => (tn!(w, "crew.need.breaches", n), Tone::Caution, Icon::Caution),
             NeedWhy::ForReview => (t!(w, "crew.need.review").to_owned(), Tone::Wait, Icon::Half),
         };
+        let title = title_of(w, &need.card);
+        let since = t!(w, "crew.need.since", when = moment(w, need.since_us));
         view! {
             <li>
                 <A href=Screen::JobDesk(need.card.job).href() attr:class="row-link dense">
                     <span class="words">
-                        <span class="name" dir="auto">{title_of(w, &need.card)}</span>
-                        <span class="detail">{t!(w, "crew.need.since", when = moment(w, need.since_us))}</span>
+                        <span class="name" dir="auto">{title}</span>
+                        <span class="detail">{since}</span>
                     </span>
                     <Chip label=words tone icon />
                 </A>
@@ -271,15 +273,18 @@ fn wanted_twice(w: Words, lines: Vec<TwiceLine>, folds: Folds) -> AnyView {
 fn job_list(w: Words, cards: &[JobCard]) -> AnyView {
     let line = move |card: &JobCard| {
         let day = if card.day.is_empty() { t!(w, "crew.no_day").to_owned() } else { w.day_text(&card.day) };
+        let title = title_of(w, card);
+        let twice = (!card.twice.is_empty()).then(|| elsewhere(w, card));
+        let (state, tone) = (w.say(phase(card.phase)), phase_tone(card.phase));
         view! {
             <li>
                 <A href=Screen::JobDesk(card.job).href() attr:class="row-link dense">
                     <span class="words">
-                        <span class="name" dir="auto">{title_of(w, card)}</span>
+                        <span class="name" dir="auto">{title}</span>
                         <span class="detail">{day}</span>
-                        {(!card.twice.is_empty()).then(|| view! { <span class="detail">{elsewhere(w, card)}</span> })}
+                        {twice.map(|words| view! { <span class="detail">{words}</span> })}
                     </span>
-                    <Chip label=w.say(phase(card.phase)) tone=phase_tone(card.phase) />
+                    <Chip label=state tone />
                 </A>
             </li>
         }
