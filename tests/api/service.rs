@@ -87,7 +87,7 @@ async fn the_app_is_served_with_the_right_types_and_ages() {
 #[test]
 fn every_screen_of_the_app_is_a_screen_for_the_server() {
     let table = include_str!("../../web/src/routes.rs");
-    let parse = table.split("pub fn parse(").nth(1).unwrap().split("_ => Self::Nowhere").next().unwrap();
+    let parse = table.split("pub fn parse(").nth(1).unwrap().split("\n            _ => Self::Nowhere").next().unwrap();
     let arms = parse.lines().filter_map(|line| line.trim().strip_prefix("[\""));
     let firsts: std::collections::BTreeSet<&str> = arms.map(|arm| arm.split('"').next().unwrap()).collect();
     let known: std::collections::BTreeSet<&str> = server::http::files::SCREENS.into_iter().collect();
@@ -144,7 +144,8 @@ async fn a_deleted_epoch_begins_another_life() {
 /// As `docker-compose.yml` has it. Where this fails on a cluster of yours, `cargo xtask db reset` makes it anew.
 #[tokio::test(flavor = "multi_thread")]
 async fn databases_fold_letters_and_notice_rotten_pages() {
-    let pool = TestDb::create().await.owner_pool().await;
+    let db = TestDb::create().await;
+    let pool = db.owner_pool().await;
     let folds: bool = sqlx::query_scalar("select lower('Ö') = 'ö' and 'Ä' > 'Z'").fetch_one(&pool).await.unwrap();
     assert!(folds, "letters beyond ASCII have no capitals, or bytes lost their order");
     let checked: String = sqlx::query_scalar("show data_checksums").fetch_one(&pool).await.unwrap();

@@ -35,8 +35,14 @@ async fn signing_in_gives_a_session_and_signing_out_ends_it() {
 async fn a_wrong_password_and_an_unknown_address_get_the_same_answer() {
     let app = TestApp::start().await;
     let mut client = app.stranger();
-    let wrong = client.sign_in(TECHNICIAN, "not the password", None).await;
-    let unknown = client.sign_in("nobody@larkfield.example", "not the password", None).await;
+    let mut wrong = client.sign_in(TECHNICIAN, "not the password", None).await;
+    let mut unknown = client.sign_in("nobody@larkfield.example", "not the password", None).await;
+    for answer in [&mut wrong, &mut unknown] {
+        assert!(
+            answer.body.as_object_mut().unwrap().remove("request").is_some(),
+            "every answer has a number of its own"
+        );
+    }
     assert_eq!(wrong.problem(), (401, "sign_in_refused"));
     assert_eq!(wrong.body, unknown.body);
     assert_eq!(wrong.header("content-type"), "application/problem+json");
