@@ -140,8 +140,8 @@ pub fn Table(
     children: Children,
 ) -> impl IntoView {
     let room = match head.len() {
-        0..=FEW_COLUMNS => "table-scroll",
-        ..=SOME_COLUMNS => "table-scroll some",
+        few if few <= FEW_COLUMNS => "table-scroll",
+        some if some <= SOME_COLUMNS => "table-scroll some",
         _ => "table-scroll many",
     };
     view! {
