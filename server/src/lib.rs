@@ -35,6 +35,7 @@ use crate::auth::tokens::Tokens;
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::features::live;
+use crate::features::photos::Transfers;
 use crate::job_files::turns::Turns;
 use crate::methods::Methods;
 use crate::photos::probe;
@@ -96,6 +97,7 @@ pub async fn build_over(config: Config, clock: Clock, objects: state::Objects) -
         limits: Arc::default(),
         live: Arc::default(),
         turns: Turns::default(),
+        transfers: Transfers::default(),
         sealing: config.seal_key.clone(),
         config: Arc::new(config),
         clock,

@@ -17,6 +17,7 @@ use crate::clock::Clock;
 use crate::config::{Config, PhotoStoreSetting};
 use crate::db::Db;
 use crate::features::live::Live;
+use crate::features::photos::Transfers;
 use crate::handover::key::Sealing;
 use crate::job_files::turns::Turns;
 use crate::methods::Methods;
@@ -55,6 +56,8 @@ pub struct AppState {
     pub live: Arc<Live>,
     /// A firm's requests wait for each other here.
     pub turns: Turns,
+    /// Photos that are coming in.
+    pub transfers: Transfers,
     /// Signs sealed packs, where this installation has a key.
     pub sealing: Option<Sealing>,
 }

@@ -102,7 +102,11 @@ async fn a_request_without_end_is_given_up_and_goes_again() {
     assert_eq!(ground.rows().await, 3);
 }
 
-/// Number 39: the link comes and goes all the time; what was sent is not sent again and again.
+/// What a link of 2 Mbit/s carries in five seconds is about twice this.
+const BETWEEN_FLAPS: u64 = 625_000;
+
+/// Number 39: the link comes and goes all the time; what was sent is not sent again and again. It goes each time when so much has gone
+/// over it: with clocks, a busy machine would decide how much is lost.
 #[tokio::test(flavor = "multi_thread")]
 async fn over_a_flapping_link_bytes_go_about_once() {
     let mut ground = Ground::open(20).await;
@@ -111,18 +115,18 @@ async fn over_a_flapping_link_bytes_go_about_once() {
         ground.photo(600_000, 40_000);
     }
     let (before, line) = (ground.road.sent(), Line { bytes_per_s: Some(2_500_000), ..Line::default() });
-    let began = Instant::now();
     let mut flaps = 0;
     while ground.device.tray().counts().waiting() > 0 {
-        assert!(began.elapsed() < WITHIN, "{:?} {:?}", ground.device.tray().counts(), ground.device.failures);
         flaps += 1;
-        // Five seconds of the device's clock with a link, and five without.
+        assert!(flaps < 100, "{:?} {:?}", ground.device.tray().counts(), ground.device.failures);
         ground.road.line(line).await;
-        let until = Instant::now() + Duration::from_millis(250);
-        while Instant::now() < until {
-            let turn = tokio::time::timeout_at(until.into(), ground.device.turn()).await;
-            if turn.is_err() || turn == Ok(Turn::Idle) {
-                break;
+        let until = ground.road.sent() + BETWEEN_FLAPS;
+        while ground.device.tray().counts().waiting() > 0 {
+            tokio::select! {
+                () = ground.road.until_sent(until) => break,
+                turn = ground.device.turn() => if turn == Turn::Idle {
+                    tokio::time::sleep(Duration::from_millis(5)).await;
+                },
             }
         }
         ground.road.cut().await;
@@ -130,7 +134,7 @@ async fn over_a_flapping_link_bytes_go_about_once() {
     }
     let (needed, sent) = (8 * 640_000, ground.road.sent() - before);
     assert!(flaps > 4, "the link flapped {flaps} times");
-    assert!(sent * 10 <= needed * 12, "{sent} bytes for {needed}");
+    assert!(sent * 10 <= needed * 11, "{sent} bytes for {needed}");
     ground.road.heal().await;
     assert_eq!(ground.rows().await, 28);
 }

@@ -12,6 +12,7 @@ mod expire;
 mod finish;
 mod queries;
 mod read;
+mod transfers;
 mod upload;
 
 use std::time::Duration;
@@ -22,6 +23,7 @@ use axum::response::{IntoResponse, Response};
 pub use create::{create_upload, describe_uploads};
 pub use expire::expire_uploads;
 pub use read::{get_photo, get_upright, list_photos};
+pub use transfers::Transfers;
 pub use upload::{drop_upload, go_on_with_upload, head_upload};
 
 use crate::clock::DAY_US;
@@ -31,7 +33,7 @@ use crate::state::AppState;
 
 /// How long an upload waits for its next part.
 const UPLOAD_GOOD_US: i64 = 7 * DAY_US;
-/// After so many bytes a part is put away and counts: what a connection that breaks may cost at most.
+/// After so many bytes a part is put away and counts: what a server that dies may cost at most.
 const PART_FLUSH_BYTES: usize = 1024 * 1024;
 /// A body that brings nothing for so long is over. Its connection may be half open for many minutes.
 const IDLE_MAX: Duration = Duration::from_secs(30);

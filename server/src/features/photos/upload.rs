@@ -1,8 +1,9 @@
 //! `HEAD`, `PATCH` and `DELETE /api/photos/uploads/{id}`.
 //!
 //! A phone's connection may die without our noticing, and it comes back within seconds. So the last to come is right: a
-//! new PATCH, and a HEAD too, takes the upload's lock, and the transfer before it ends at its next part, which then does
-//! not count. The offset only grows, and what a HEAD said stays true until its client goes on.
+//! new PATCH, and a HEAD too, has the transfer before it put away what had arrived (`transfers.rs`) and takes the upload's lock.
+//! One of another process ends at its next part, which then does not count. The offset only grows, and what a HEAD said stays true
+//! until its client goes on.
 //!
 //! The receiving end runs as a task of its own: when the connection breaks, the server drops the request, and what had
 //! arrived until then would be dropped with it.
@@ -18,6 +19,7 @@ use futures_util::StreamExt as _;
 use uuid::Uuid;
 
 use super::finish::{Outcome, finish};
+use super::transfers::Transfer;
 use super::{
     IDLE_MAX, PART_FLUSH_BYTES, STORED, UPLOAD_EXPIRES, UPLOAD_GOOD_US, UPLOAD_LENGTH, UPLOAD_OFFSET, http_date,
     mark_tus, number, queries, require_tus, store, tus,
@@ -42,6 +44,7 @@ pub async fn head_upload(
     headers: HeaderMap,
 ) -> Result<Response, ApiError> {
     require_tus(&headers)?;
+    state.transfers.end(id, caller.person).await;
     let mut tx = state.db.begin_for(&caller).await?;
     let row = queries::unlock_upload(&mut tx, id, caller.person).await?.ok_or(ApiError::NotFound)?;
     tx.commit().await?;
@@ -68,6 +71,7 @@ pub async fn drop_upload(
     headers: HeaderMap,
 ) -> Result<Response, ApiError> {
     require_tus(&headers)?;
+    state.transfers.end(id, caller.person).await;
     let mut tx = state.db.begin_for(&caller).await?;
     queries::unlock_upload(&mut tx, id, caller.person).await?.ok_or(ApiError::NotFound)?;
     queries::delete_upload(&mut tx, id, None).await?;
@@ -116,7 +120,8 @@ async fn accept(caller: &Caller, state: AppState, id: Uuid, headers: &HeaderMap)
         return Err(ApiError::TooLarge.into_response());
     }
     let most = left.min(PART_BYTES_MAX);
-    Ok(Receiving { state, firm: caller.firm, id, lock, received: row.received, most })
+    let transfer = state.transfers.begin(id, caller.person);
+    Ok(Receiving { state, firm: caller.firm, id, lock, received: row.received, most, transfer })
 }
 
 async fn begin(
@@ -137,6 +142,7 @@ async fn begin(
     if announced > PART_BYTES_MAX {
         return Err(ApiError::TooLarge);
     }
+    state.transfers.end(id, caller.person).await;
     let lock = state.clock.new_id();
     let mut tx = state.db.begin_for(caller).await?;
     caller.may(Action::SendPhoto, Ownership::Own)?;
@@ -178,6 +184,7 @@ struct Receiving {
     received: i64,
     /// Bytes that it may bring.
     most: u64,
+    transfer: Transfer,
 }
 
 impl Receiving {
@@ -186,7 +193,16 @@ impl Receiving {
         let mut taken: u64 = 0;
         let mut fault = None;
         loop {
-            match tokio::time::timeout(IDLE_MAX, body.next()).await {
+            let next = tokio::select! {
+                // What is here already counts before an end is looked for.
+                biased;
+                next = tokio::time::timeout(IDLE_MAX, body.next()) => next,
+                () = self.transfer.stopped() => {
+                    fault = Some(ApiError::Conflict("taken_over"));
+                    break;
+                }
+            };
+            match next {
                 Ok(Some(Ok(chunk))) if taken + chunk.len() as u64 > self.most => {
                     fault = Some(ApiError::TooLarge);
                     break;
