@@ -2,7 +2,7 @@
 
 use super::inputs::Design;
 use crate::electrical::units::MICRO;
-use crate::job_file::body::{Equipment, UnitKind};
+use crate::job_file::body::{Equipment, ModelSnapshot, UnitKind};
 
 /// Kind of unit, key of the model's figure, field of the sheet.
 const FROM_MODELS: &[(UnitKind, &str, &str)] = &[
@@ -43,10 +43,14 @@ const FROM_MODELS: &[(UnitKind, &str, &str)] = &[
 /// The design with the models' figures in its open fields, and the number of modules that are planned.
 pub fn with_equipment(design: &Design, equipment: &Equipment) -> Design {
     let mut filled = design.clone();
-    // The model of the first new unit of a kind, as the job's record takes it.
-    let models =
-        equipment.slots.iter().filter(|slot| slot.new).filter_map(|slot| equipment.models.get(usize::from(slot.model)));
-    for model in models.clone() {
+    let models = |new: bool| {
+        let slots = equipment.slots.iter().filter(move |slot| slot.new == new);
+        slots.filter_map(|slot| equipment.models.get(usize::from(slot.model)))
+    };
+    // The first new unit of a kind counts, as the job's record takes it. Where none is new, what is there already is the one that is
+    // meant; beside a new one of another model its figures would say nothing about that.
+    let only_there = |model: &&ModelSnapshot| models(true).all(|new| new.kind != model.kind);
+    for model in models(true).chain(models(false).filter(only_there)) {
         let kind = model.kind;
         for (_, key, field) in FROM_MODELS.iter().filter(|(of, ..)| *of == kind) {
             if let (None, Some(micro)) = (filled.get(field), model.value(key)) {
@@ -54,7 +58,7 @@ pub fn with_equipment(design: &Design, equipment: &Equipment) -> Design {
             }
         }
     }
-    let modules = models.filter(|model| model.kind == UnitKind::Module).map(|_| MICRO).sum::<i64>();
+    let modules = models(true).filter(|model| model.kind == UnitKind::Module).map(|_| MICRO).sum::<i64>();
     if modules > 0 && filled.get("modules").is_none() {
         filled.set("modules", modules);
     }
@@ -65,7 +69,7 @@ pub fn with_equipment(design: &Design, equipment: &Equipment) -> Design {
 mod tests {
     use super::*;
     use crate::ids::ModelId;
-    use crate::job_file::body::{ModelSnapshot, Slot};
+    use crate::job_file::body::Slot;
 
     fn model(kind: UnitKind, values: &[(&str, i64)]) -> ModelSnapshot {
         ModelSnapshot {
@@ -88,16 +92,18 @@ mod tests {
             models: vec![
                 model(UnitKind::Module, &[("cells", 16_000_000), ("cell_max", 3_600_000)]),
                 model(UnitKind::Inverter, &[("dc_min", 120_000_000)]),
+                model(UnitKind::Module, &[("cells", 15_000_000), ("mass_kg", 40_000_000)]),
             ],
-            slots: vec![slot(1, 0, true), slot(2, 0, true), slot(3, 0, false), slot(4, 1, true)],
+            slots: vec![slot(1, 0, true), slot(2, 0, true), slot(3, 2, false), slot(4, 1, false)],
         };
         let mut design = Design::new();
         design.set("module_cell_max_v", 3_550_000);
         let filled = with_equipment(&design, &equipment);
         assert_eq!(filled.get("modules"), Some(2_000_000), "what was there before is not counted");
-        assert_eq!(filled.get("module_cells"), Some(16_000_000));
         assert_eq!(filled.get("module_cell_max_v"), Some(3_550_000));
-        assert_eq!(filled.get("inverter_dc_min_v"), Some(120_000_000));
+        assert_eq!(filled.get("module_cells"), Some(16_000_000), "the new unit says it");
+        assert_eq!(filled.get("module_mass_kg"), None, "another model says nothing about the new one");
+        assert_eq!(filled.get("inverter_dc_min_v"), Some(120_000_000), "it is there already");
         assert_eq!(filled.get("inverter_w"), None, "a maker's figure is never made up");
     }
 
