@@ -294,7 +294,7 @@ mod tests {
             (Unit { model: Some("Demo Module 6".into()), ..unit("BX24-000150", None, None) }, No),
             (Unit { model: None, ..unit("BX24-000150", None, None) }, Possible),
             (Unit { gtin: Some("09521234543213".into()), model: None, ..unit("BX24-000150", None, None) }, Hit),
-            (Unit { gtin: Some("09506000134352".into()), model: None, ..unit("BX24-000150", None, None) }, No),
+            (Unit { gtin: Some("09527000134357".into()), model: None, ..unit("BX24-000150", None, None) }, No),
             (Unit { serial: None, ..unit("X1", Some("LOT9"), month(6)) }, Undecidable),
         ];
         for (unit, answer) in cases {

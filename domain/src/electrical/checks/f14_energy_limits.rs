@@ -115,7 +115,7 @@ mod tests {
 
     #[test]
     fn worked_examples() {
-        let three = ["13.5", "13.5", "13.5"];
+        let three = ["13.7", "13.7", "13.7"];
         assert_eq!(under(&["US-UNIT", "US-CLOSET"], &three, &[]), Verdict::Fail(Why::LocationTooLarge));
         assert_eq!(under(&["US-UNIT", "US-ATT"], &three, &[]), Verdict::Pass);
         assert_eq!(under(&["US-UNIT", "US-ATT"], &["21"], &[]), Verdict::Fail(Why::UnitTooLarge));
@@ -145,7 +145,7 @@ mod tests {
 
     #[test]
     fn units_are_added_and_shown() {
-        let check = good("F14", &[("unit_energy", "13500 13500 13500"), ("location_limit", "80000")]);
-        assert_eq!(check.with_numbers, "E = 13500 + 13500 + 13500 = 40500 Wh; E_unit = 13500 Wh");
+        let check = good("F14", &[("unit_energy", "13700 13700 13700"), ("location_limit", "80000")]);
+        assert_eq!(check.with_numbers, "E = 13700 + 13700 + 13700 = 41100 Wh; E_unit = 13700 Wh");
     }
 }
