@@ -19,7 +19,7 @@ pub async fn plan_job(lead: &Browser) -> Result<JobId> {
         ("Householder", HOUSEHOLDER),
         ("Street and house", "Kiln Lane 4"),
         ("Postcode and town", "00417 Larkfield"),
-        ("Telephone", "+1 555 0117"),
+        ("Telephone", "+1 202-555-0117"),
         ("E-mail", "alma@ferrow.example"),
         ("Connection point", "LF-000-417"),
     ] {
@@ -30,7 +30,7 @@ pub async fn plan_job(lead: &Browser) -> Result<JobId> {
     for (kind, model, count) in [
         ("Battery module", "Cell Stack M5", MODULES),
         ("Control unit", "Cell Stack Head H1", 1),
-        ("Inverter, already on site", "Hybrid 8", 1),
+        ("Inverter, already on site", "Hybrid 4", 1),
     ] {
         lead.choose_in(kind, "Model", model).await?;
         lead.fill_in(kind, "How many", &count.to_string()).await?;

@@ -52,21 +52,21 @@ async fn a_correction_of_another_lead_is_not_undone_and_a_clash_shows_both_value
     ensure!(now == merged, "{now:?}");
 
     desk.open(&format!("/desk/{job}/plan")).await?;
-    desk.fill("Telephone", "+1 555 0199").await?;
-    let theirs = SiteDetails { phone: "+1 555 0123".into(), ..merged };
+    desk.fill("Telephone", "+1 202-555-0199").await?;
+    let theirs = SiteDetails { phone: "+1 202-555-0123".into(), ..merged };
     other.write(job, Body::SiteDetails(theirs.clone()));
     all_stored(&other.push().await)?;
-    desk.see("Changed meanwhile by Tobias Quill to “+1 555 0123”; yours is “+1 555 0199”.").await?;
+    desk.see("Changed meanwhile by Tobias Quill to “+1 202-555-0123”; yours is “+1 202-555-0199”.").await?;
     desk.press("Save the changes").await?;
     desk.see("1 field was changed by somebody else as well.").await?;
     let now = site_of(&mut other, job).await?;
     ensure!(now == theirs, "nothing is written before somebody has chosen: {now:?}");
     // What was typed and what clashes outlive a reload.
     desk.open(&format!("/desk/{job}/plan")).await?;
-    desk.see("yours is “+1 555 0199”.").await?;
+    desk.see("yours is “+1 202-555-0199”.").await?;
     desk.press("Keep mine").await?;
     save(&desk, job).await?;
     let now = site_of(&mut other, job).await?;
-    ensure!(now == SiteDetails { phone: "+1 555 0199".into(), ..theirs }, "{now:?}");
+    ensure!(now == SiteDetails { phone: "+1 202-555-0199".into(), ..theirs }, "{now:?}");
     Ok(())
 }

@@ -149,14 +149,19 @@ const MODELS: &[DemoModel] = &[
             ("clearance_side_m", 300_000),
             ("clearance_top_m", 300_000),
             ("depth_m", 360_000),
+            ("energy_wh", 5_120_000_000),
+            ("height_m", 170_000),
+            ("mass_kg", 44_000_000),
             ("ocv_max", 53_800_000),
             ("ocv_min", 51_000_000),
+            ("resistance_ohm", 12_000),
             ("soc_spread_max", 5_000_000),
             ("spread_max", 200_000),
             ("temp_max", 40_000_000),
             ("temp_min", 5_000_000),
             ("torque_link_nm_max", 6_000_000),
             ("torque_link_nm_min", 5_000_000),
+            ("width_m", 600_000),
         ],
     },
     DemoModel {
@@ -169,6 +174,13 @@ const MODELS: &[DemoModel] = &[
         serial_length: (14, 14),
         values: &[
             ("bracket_capacity_n", 1_200_000_000),
+            ("breaking_a", 10_000_000_000),
+            ("device_rating_v", 600_000_000),
+            ("fault_a", 2_500_000_000),
+            ("fuse_a", 50_000_000),
+            ("fuse_max_a", 63_000_000),
+            ("height_m", 250_000),
+            ("mass_kg", 14_000_000),
             ("torque_bracket_nm_max", 11_000_000),
             ("torque_bracket_nm_min", 9_000_000),
             ("torque_dc_nm_max", 6_000_000),
@@ -181,16 +193,24 @@ const MODELS: &[DemoModel] = &[
         id: ids::INVERTER,
         kind: UnitKind::Inverter,
         maker: INVERTER_MAKER,
-        name: "Hybrid 8",
+        name: "Hybrid 4",
         gtin12: "952200000201",
         serial_prefix: "OW8",
         serial_length: (12, 12),
         values: &[
+            ("charge_current_a", 25_000_000),
             ("dc_max", 600_000_000),
             ("dc_min", 120_000_000),
             ("discharge_wait_s", 300_000_000),
+            ("draw_w", 3_680_000_000),
+            ("efficiency", 97_000_000),
+            ("no_smooth_dc", 1_000_000),
+            ("peak_w", 4_600_000_000),
+            ("power_w", 3_680_000_000),
+            ("standby_w", 20_000_000),
             ("torque_dc_nm_max", 3_000_000),
             ("torque_dc_nm_min", 2_500_000),
+            ("type_tested", 1_000_000),
         ],
     },
     DemoModel {
@@ -217,7 +237,7 @@ const MODELS: &[DemoModel] = &[
         id: ids::GATEWAY,
         kind: UnitKind::Gateway,
         maker: INVERTER_MAKER,
-        name: "Link Box",
+        name: "Data Gateway 1",
         gtin12: "952200000204",
         serial_prefix: "OWG",
         serial_length: (12, 12),
@@ -260,6 +280,23 @@ fn model_of(demo: &DemoModel) -> Model {
         values,
         retired: false,
     }
+}
+
+/// The models as a job takes them.
+#[cfg(test)]
+pub(super) fn snapshots() -> Vec<domain::job_file::body::ModelSnapshot> {
+    let snapshot = |model: Model| domain::job_file::body::ModelSnapshot {
+        model: model.id,
+        version: model.version,
+        kind: model.kind,
+        maker: model.maker,
+        name: model.name,
+        gtin: model.gtin,
+        serial_prefix: model.serial_prefix,
+        serial_length: model.serial_length,
+        values: model.values.into_iter().collect(),
+    };
+    MODELS.iter().map(model_of).map(snapshot).collect()
 }
 
 #[cfg(test)]

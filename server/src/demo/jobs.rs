@@ -7,26 +7,37 @@ use std::sync::Arc;
 
 use anyhow::Context as _;
 use bytes::Bytes;
+use domain::design::{Design, Following};
+use domain::electrical::rule_set::{self, RuleSet};
+use domain::electrical::units::MICRO;
 use domain::ids::{CaptureId, DeviceId, EntryId, Hash32, JobId, PersonId, SiteId};
 use domain::job_file::body::{
     Assigned, Assignment, Consent, ConsentState, CrewRole, DesignInputs, DeviationAsked, Equipment, InstrumentSnapshot,
-    JobPlanned, LeftAs, MediaType, ModelSnapshot, Paused, PhotoFile, Place, Plain, Purpose, Remark, Schedule,
-    SiteDetails, Slot, Ticket,
+    JobPlanned, LeftAs, MediaType, ModelSnapshot, Paused, PhotoFile, Place, Plain, Purpose, Remark, Returned, Schedule,
+    SiteDetails, Slot, StopCause, StopWork,
 };
 use domain::job_file::{Body, Draft, Entry, JobFile, fold};
 use domain::method::gate::{Plan, StepRef};
+use domain::people::Role;
 use domain::rehearsal::{Cast, Said, answers};
 use uuid::Uuid;
 
-use super::{day_after, ids, picture, queries};
+use super::{ids, picture, queries};
+use crate::auth::Caller;
 use crate::db::FirmTx;
 use crate::features::reference::{load_instruments, load_models};
+use crate::handover::seal::seal_job;
 use crate::job_files::append::{Appended, FirmLock, append};
 use crate::methods::Published;
 use crate::state::AppState;
 
 const METHOD: (&str, u32) = ("series-stack-floor", 1);
-const DAY_US: i64 = crate::clock::DAY_US;
+const RULES: &str = "uk 1";
+const ZONE: &str = "Europe/London";
+/// A lead plans so many days before the work.
+const PLANNED_BEFORE: i32 = 5;
+/// Between two entries of a crew: a whole job takes about a working day.
+const BETWEEN_ENTRIES_US: u64 = 75_000_000;
 
 /// How far a demo job goes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -39,122 +50,209 @@ enum Stage {
     OnSite(&'static str),
     /// The same, and left in a recorded state.
     Paused(&'static str),
+    /// Worked up to a step, where a module was dropped.
+    Stopped(&'static str),
     /// Everything done and handed in.
     ForReview,
-    /// Reviewed.
-    Passed,
+    /// Handed in, and one step sent back to the crew.
+    Returned(&'static str),
+    /// Reviewed, and sealed where this installation can.
+    Sealed,
 }
 
 struct DemoJob {
     stage: Stage,
-    /// Planned day, counted from today.
+    /// Day of the work, counted from today.
     day: i32,
+    /// Start on that day.
+    start: &'static str,
     crew: &'static [PersonId],
     householder: &'static str,
     street: &'static str,
     town: &'static str,
+    /// The last digits of a number of the range that is kept for stories.
+    phone: &'static str,
     modules: u16,
+    /// Watts that feed in beside the battery already; what decides whether the network operator must be asked first.
+    beside_w: u32,
     consent: ConsentState,
     serial_base: u32,
 }
 
+/// In the order in which their work ended, so that the log of the firm reads as it would have been written.
 const JOBS: &[DemoJob] = &[
     DemoJob {
-        stage: Stage::WithCrew,
-        day: 0,
-        crew: &[ids::ASHDOWN, ids::QUILL],
-        householder: "P. Thistlewood",
-        street: "4 Ropewalk Yard",
-        town: "Mossbridge",
-        modules: 4,
-        consent: ConsentState::Granted,
-        serial_base: 410_100,
-    },
-    DemoJob {
-        stage: Stage::OnSite("match-modules"),
-        day: 0,
-        crew: &[ids::ASHDOWN, ids::SOLANO],
-        householder: "Familie Haselbrink",
-        street: "19 Quarry Rise",
-        town: "Mossbridge",
-        modules: 3,
-        consent: ConsentState::Granted,
-        serial_base: 410_200,
-    },
-    DemoJob {
-        stage: Stage::ForReview,
-        day: -1,
-        crew: &[ids::ASHDOWN, ids::QUILL],
-        householder: "N. Okonjo-Vale",
-        street: "2 Weir Cottages",
-        town: "Upper Larkfield",
-        modules: 3,
-        consent: ConsentState::Granted,
-        serial_base: 410_300,
-    },
-    DemoJob {
-        stage: Stage::Passed,
+        stage: Stage::Sealed,
         day: -9,
-        crew: &[ids::SOLANO, ids::QUILL],
+        start: "08:30",
+        crew: &[ids::ASHDOWN, ids::QUILL],
         householder: "R. & J. Amberley",
         street: "33 Harbour Steps",
         town: "Saltmere",
+        phone: "101",
         modules: 4,
+        beside_w: 0,
         consent: ConsentState::NotNeeded,
         serial_base: 409_100,
     },
     DemoJob {
+        stage: Stage::Returned("close-covers"),
+        day: -5,
+        start: "08:30",
+        crew: &[ids::ASHDOWN, ids::SOLANO],
+        householder: "W. Tarrington",
+        street: "5 Lime Kiln Road",
+        town: "Saltmere",
+        phone: "102",
+        modules: 3,
+        beside_w: 0,
+        consent: ConsentState::NotNeeded,
+        serial_base: 410_600,
+    },
+    DemoJob {
+        stage: Stage::Stopped("place-module"),
+        day: -3,
+        start: "08:30",
+        crew: &[ids::ASHDOWN, ids::QUILL],
+        householder: "E. Fenwright",
+        street: "12 Beacon Street",
+        town: "Mossbridge",
+        phone: "103",
+        modules: 4,
+        beside_w: 4_000,
+        consent: ConsentState::Granted,
+        serial_base: 410_700,
+    },
+    DemoJob {
         stage: Stage::Paused("place-module"),
         day: -2,
-        crew: &[ids::SOLANO, ids::ASHDOWN],
+        start: "08:30",
+        crew: &[ids::ASHDOWN, ids::SOLANO],
         householder: "C. Dunmore",
         street: "71 Chandler Lane",
         town: "Saltmere",
+        phone: "104",
         modules: 3,
-        consent: ConsentState::Waiting,
+        beside_w: 0,
+        consent: ConsentState::NotNeeded,
         serial_base: 410_400,
+    },
+    DemoJob {
+        stage: Stage::ForReview,
+        day: -1,
+        start: "08:30",
+        crew: &[ids::ASHDOWN, ids::QUILL],
+        householder: "N. Okonjo-Vale",
+        street: "2 Weir Cottages",
+        town: "Upper Larkfield",
+        phone: "105",
+        modules: 3,
+        beside_w: 4_000,
+        consent: ConsentState::Granted,
+        serial_base: 410_300,
+    },
+    DemoJob {
+        stage: Stage::OnSite("match-modules"),
+        day: 0,
+        start: "08:30",
+        crew: &[ids::ASHDOWN, ids::SOLANO],
+        householder: "H. Haselbrink",
+        street: "19 Quarry Rise",
+        town: "Mossbridge",
+        phone: "106",
+        modules: 3,
+        beside_w: 0,
+        consent: ConsentState::NotNeeded,
+        serial_base: 410_200,
+    },
+    DemoJob {
+        stage: Stage::WithCrew,
+        day: 1,
+        start: "08:30",
+        crew: &[ids::ASHDOWN, ids::QUILL],
+        householder: "P. Thistlewood",
+        street: "4 Ropewalk Yard",
+        town: "Mossbridge",
+        phone: "107",
+        modules: 4,
+        beside_w: 0,
+        consent: ConsentState::NotNeeded,
+        serial_base: 410_100,
     },
     DemoJob {
         stage: Stage::Planned,
         day: 6,
+        start: "",
         crew: &[],
-        householder: "Sra. Valverde",
+        householder: "S. Valverde",
         street: "8 Orchard Gate",
         town: "Upper Larkfield",
+        phone: "108",
         modules: 5,
+        beside_w: 4_000,
         consent: ConsentState::Waiting,
         serial_base: 410_500,
     },
+    DemoJob {
+        stage: Stage::Planned,
+        day: 6,
+        start: "",
+        crew: &[],
+        householder: "B. Oakenshaw",
+        street: "1 Tollgate",
+        town: "Upper Larkfield",
+        phone: "109",
+        modules: 5,
+        beside_w: 6_000,
+        consent: ConsentState::Refused,
+        serial_base: 410_800,
+    },
 ];
 
-/// Design figures of all demo jobs, millionths of the unit.
-const DESIGN: &[(&str, i64)] = &[
-    ("ac_nominal_v", 230_000_000),
-    ("ambient_c", 20_000_000),
-    ("bracket_height_m", 1_100_000),
-    ("dc_cable_class", 5_000_000),
-    ("dc_cable_joints", 2_000_000),
-    ("dc_cable_length_m", 4_000_000),
-    ("dc_cable_size_mm2", 6_000_000),
-    ("dc_device_rating_v", 1_000_000_000),
-    ("dc_nominal_v", 153_600_000),
-    ("energy_limit_wh", 40_000_000_000),
-    ("energy_total_wh", 20_480_000_000),
-    ("export_limit_w", 3_680_000_000),
-    ("loop_max_ohm", 1_093_000),
-    ("opening_distance_m", 1_000_000),
-    ("pe_cap_ohm", 500_000),
-    ("pe_class", 2_000_000),
-    ("pe_joints", 2_000_000),
-    ("pe_joints_module", 4_000_000),
-    ("pe_length_m", 8_000_000),
-    ("pe_size_mm2", 6_000_000),
-    ("rcd_kind", 1_000_000),
-    ("stack_gravity_height_m", 600_000),
-    ("stack_mass_kg", 180_000_000),
-];
+/// What a lead enters for every demo job; the rest follows from the units, from the rules and from the job.
+const DESIGN: &str = include_str!("design.txt");
+/// What only the method asks for, in millionths.
+const FOR_THE_METHOD: [(&str, i64); 2] = [("export_limit_w", 3_680_000_000), ("pe_joints_module", 4_000_000)];
 
-/// Writes all jobs.
+impl DemoJob {
+    fn units(&self, catalogue: &[ModelSnapshot]) -> Equipment {
+        let wanted = [ids::MODULE, ids::CONTROL_UNIT, ids::INVERTER];
+        let models =
+            wanted.iter().filter_map(|id| catalogue.iter().find(|model| model.model == *id)).cloned().collect();
+        let mut slots: Vec<Slot> = (1..=self.modules).map(|number| Slot { number, model: 0, new: true }).collect();
+        slots.push(Slot { number: self.modules + 1, model: 1, new: true });
+        slots.push(Slot { number: self.modules + 2, model: 2, new: false });
+        Equipment { models, slots }
+    }
+
+    fn entered(&self) -> anyhow::Result<Design> {
+        let mut design = Design::parse(DESIGN).map_err(|line| anyhow::anyhow!("the demo's design says: {line}"))?;
+        for (key, micro) in FOR_THE_METHOD {
+            design.set(key, micro);
+        }
+        if self.beside_w > 0 {
+            design.set("existing_inverter_w", i64::from(self.beside_w) * MICRO);
+            design.set("existing_breaker_a", 32 * MICRO);
+        }
+        design.set("consent_given", i64::from(self.consent == ConsentState::Granted) * MICRO);
+        Ok(design)
+    }
+
+    /// In the order in which they were planned.
+    fn planned_day(&self) -> i32 {
+        self.day.min(PLANNED_BEFORE - 1) - PLANNED_BEFORE
+    }
+}
+
+/// Microseconds of `HH:MM` of a day by the site's clock.
+fn moment(today_us: i64, day: i32, time: &str) -> anyhow::Result<u64> {
+    let zone = jiff::tz::TimeZone::get(ZONE).unwrap_or(jiff::tz::TimeZone::UTC);
+    let today = jiff::Timestamp::from_microsecond(today_us)?.to_zoned(zone.clone()).date();
+    let at = today.checked_add(jiff::Span::new().days(day))?.to_datetime(time.parse::<jiff::civil::Time>()?);
+    u64::try_from(at.to_zoned(zone)?.timestamp().as_microsecond()).context("the clock stands before 1970")
+}
+
+/// Writes all jobs: first what was planned, in the order of the days, then what was done.
 ///
 /// # Errors
 /// The database or the photo store; a method that good work does not close.
@@ -166,103 +264,180 @@ pub(super) async fn seed(state: &AppState) -> anyhow::Result<()> {
         queries::insert_device(&mut tx, device, person, "Demo device", state.clock.now_us()).await?;
         devices.insert(person, device);
     }
+    let models = models(&mut tx).await?;
+    let instruments = instruments(&mut tx).await?;
+    let now_us = state.clock.now_us();
+    let mut writers = JOBS
+        .iter()
+        .map(|job| Writer::of(state, now_us, &devices, &models, &instruments, job))
+        .collect::<anyhow::Result<Vec<_>>>()?;
+    let mut in_order: Vec<&mut Writer<'_>> = writers.iter_mut().collect();
+    in_order.sort_by_key(|writer| writer.clock_us);
+    for writer in in_order {
+        writer.plan(&mut tx).await?;
+    }
     tx.commit().await?;
-    for job in JOBS {
+    for mut writer in writers {
         let mut tx = state.db.begin_for_firm(ids::FIRM).await?;
-        let writer = Writer::open(state, &mut tx, &devices, job).await?;
-        writer.work(job).await.with_context(|| format!("the demo job at {}", job.street))?;
+        writer.work(&mut tx).await.with_context(|| format!("the demo job at {}", writer.demo.street))?;
         tx.commit().await?;
+        if writer.demo.stage == Stage::Sealed && state.sealing.is_some() {
+            let lead = Caller {
+                person: ids::MARLOW,
+                firm: ids::FIRM,
+                device: devices[&ids::MARLOW],
+                roles: vec![Role::Owner, Role::Lead],
+            };
+            seal_job(state, &lead, writer.job, "en").await.context("the demo's seal")?;
+        }
     }
     Ok(())
+}
+
+async fn models(tx: &mut FirmTx) -> anyhow::Result<Vec<ModelSnapshot>> {
+    let models = load_models(tx).await?.into_iter().map(|model| ModelSnapshot {
+        model: model.id,
+        version: model.version,
+        kind: model.kind,
+        maker: model.maker,
+        name: model.name,
+        gtin: model.gtin,
+        serial_prefix: model.serial_prefix,
+        serial_length: model.serial_length,
+        values: model.values.into_iter().collect(),
+    });
+    Ok(models.collect())
+}
+
+async fn instruments(tx: &mut FirmTx) -> anyhow::Result<Vec<InstrumentSnapshot>> {
+    let instruments = load_instruments(tx).await?.into_iter().map(|one| InstrumentSnapshot {
+        id: one.id,
+        kind: one.kind,
+        label: one.label,
+        calibration_due: one.calibration_due,
+    });
+    Ok(instruments.collect())
 }
 
 /// Writes one job.
 struct Writer<'w> {
     state: &'w AppState,
-    tx: &'w mut FirmTx,
+    demo: &'w DemoJob,
     devices: &'w BTreeMap<PersonId, DeviceId>,
-    models: Vec<ModelSnapshot>,
-    instruments: Vec<InstrumentSnapshot>,
+    models: &'w [ModelSnapshot],
+    instruments: &'w [InstrumentSnapshot],
     job: JobId,
     file: JobFile,
+    /// When the firm was seeded, microseconds.
+    now_us: i64,
     /// The devices' clock, microseconds.
     clock_us: u64,
+    /// What it goes on by with each entry.
+    step_us: u64,
     photos: Vec<(Hash32, i64)>,
     pictures: u32,
 }
 
 impl<'w> Writer<'w> {
-    async fn open(
+    fn of(
         state: &'w AppState,
-        tx: &'w mut FirmTx,
+        now_us: i64,
         devices: &'w BTreeMap<PersonId, DeviceId>,
-        job: &DemoJob,
+        models: &'w [ModelSnapshot],
+        instruments: &'w [InstrumentSnapshot],
+        demo: &'w DemoJob,
     ) -> anyhow::Result<Self> {
-        let models = load_models(tx).await?.into_iter().map(|model| ModelSnapshot {
-            model: model.id,
-            version: model.version,
-            kind: model.kind,
-            maker: model.maker,
-            name: model.name,
-            gtin: model.gtin,
-            serial_prefix: model.serial_prefix,
-            serial_length: model.serial_length,
-            values: model.values.into_iter().collect(),
-        });
-        let models = models.collect();
-        let instruments = load_instruments(tx).await?.into_iter().map(|one| InstrumentSnapshot {
-            id: one.id,
-            kind: one.kind,
-            label: one.label,
-            calibration_due: one.calibration_due,
-        });
-        let instruments = instruments.collect();
-        // A job of another day was worked then; one of today or later was planned yesterday.
-        let begun = state.clock.now_us() + i64::from(job.day.min(0) - 1) * DAY_US;
-        let clock_us = u64::try_from(begun).context("the clock stands before 1970")?;
         Ok(Self {
             state,
-            tx,
+            demo,
             devices,
             models,
             instruments,
             job: JobId::of(state.clock.new_id()),
             file: JobFile::default(),
-            clock_us,
+            now_us,
+            clock_us: moment(now_us, demo.planned_day(), "10:05")?,
+            step_us: BETWEEN_ENTRIES_US,
             photos: Vec::new(),
-            pictures: job.serial_base,
+            // Far enough apart that no picture is drawn for two jobs.
+            pictures: demo.serial_base * 10,
         })
     }
 
-    async fn work(mut self, job: &DemoJob) -> anyhow::Result<()> {
-        self.write(ids::MARLOW, self.opening(job)?).await?;
-        match job.stage {
-            Stage::Planned | Stage::WithCrew => {}
+    async fn plan(&mut self, tx: &mut FirmTx) -> anyhow::Result<()> {
+        let opening = self.opening()?;
+        self.write(tx, ids::MARLOW, opening).await
+    }
+
+    /// The clock of the crew when it arrives. Who tries the demo at six in the morning sees a crew that began early, and at midnight one
+    /// that is very quick: nothing is recorded in the future, and nothing of today yesterday.
+    fn arrive(&mut self) -> anyhow::Result<()> {
+        const ENTRIES_MOST: u64 = 400;
+        self.clock_us = moment(self.now_us, self.demo.day, self.demo.start)?;
+        let now_us = u64::try_from(self.now_us).context("the clock stands before 1970")?;
+        if self.clock_us + ENTRIES_MOST * self.step_us > now_us {
+            let midnight = moment(self.now_us, 0, "00:00")?;
+            self.step_us = self.step_us.min(now_us.saturating_sub(midnight) / ENTRIES_MOST);
+            self.clock_us = self.clock_us.min(now_us - ENTRIES_MOST * self.step_us);
+        }
+        Ok(())
+    }
+
+    async fn work(&mut self, tx: &mut FirmTx) -> anyhow::Result<()> {
+        let demo = self.demo;
+        if !matches!(demo.stage, Stage::Planned | Stage::WithCrew) {
+            self.arrive()?;
+        }
+        match demo.stage {
+            Stage::Planned | Stage::WithCrew => return Ok(()),
             Stage::OnSite(until) => {
-                self.rehearse(job, Some(until)).await?;
-                self.ask_for_a_deviation(job).await?;
+                self.rehearse(tx, Some(until)).await?;
+                self.ask_for_a_deviation(tx).await?;
             }
             Stage::Paused(until) => {
-                self.rehearse(job, Some(until)).await?;
-                let id = self.entry_id();
-                let words = "Bracket missing from the delivery; the stack is strapped and covered.".to_owned();
-                let remark = Said { id, body: Body::Remark(Remark { at: None, text: words }) };
-                let paused = self.said(Body::Paused(Paused { left_as: LeftAs::IsolatedAndLocked, remark: Some(id) }));
-                self.write(job.crew[0], vec![remark, paused]).await?;
+                self.rehearse(tx, Some(until)).await?;
+                let words = "Bracket missing from the delivery; the modules are strapped and covered.";
+                let remark = self.remark(None, words);
+                let paused =
+                    self.said(Body::Paused(Paused { left_as: LeftAs::IsolatedAndLocked, remark: Some(remark.id) }));
+                self.write(tx, demo.crew[0], vec![remark, paused]).await?;
             }
-            Stage::ForReview | Stage::Passed => {
-                self.rehearse(job, None).await?;
-                let submitted = self.said(Body::Submitted(Plain {}));
-                self.write(job.crew[0], vec![submitted]).await?;
-                if job.stage == Stage::Passed {
-                    let passed = self.said(Body::Passed(Plain {}));
-                    self.write(ids::MARLOW, vec![passed]).await?;
-                }
+            Stage::Stopped(until) => {
+                self.rehearse(tx, Some(until)).await?;
+                let at = Place::of(until, 1, "");
+                let words = "Module 1 slipped from the trolley; one corner of its case is dented. It stands outside, away from the house.";
+                let remark = self.remark(Some(at.clone()), words);
+                let stop = self.said(Body::StopWork(StopWork {
+                    cause: StopCause::Damage,
+                    at: Some(at),
+                    remark: Some(remark.id),
+                }));
+                self.write(tx, demo.crew[0], vec![remark, stop]).await?;
+            }
+            Stage::ForReview => self.finish(tx).await?,
+            Stage::Returned(step) => {
+                self.finish(tx).await?;
+                let at = Place::of(step, 0, "");
+                let remark =
+                    self.remark(Some(at.clone()), "The photo shows three of the four screws. Please show the fourth.");
+                let returned = self.said(Body::Returned(Returned { at, remark: remark.id }));
+                self.write(tx, ids::MARLOW, vec![remark, returned]).await?;
+            }
+            Stage::Sealed => {
+                self.finish(tx).await?;
+                self.clock_us = moment(self.now_us, demo.day + 1, "09:10")?;
+                let passed = self.said(Body::Passed(Plain {}));
+                self.write(tx, ids::MARLOW, vec![passed]).await?;
             }
         }
-        let by = job.crew.first().copied().unwrap_or(ids::MARLOW);
-        queries::insert_photos(self.tx, self.job, by, &self.photos, self.state.clock.now_us()).await?;
+        queries::insert_photos(tx, self.job, demo.crew[0], &self.photos, crate::job_files::cut(self.clock_us)).await?;
         Ok(())
+    }
+
+    async fn finish(&mut self, tx: &mut FirmTx) -> anyhow::Result<()> {
+        self.rehearse(tx, None).await?;
+        let submitted = self.said(Body::Submitted(Plain {}));
+        self.write(tx, self.demo.crew[0], vec![submitted]).await
     }
 
     fn entry_id(&self) -> EntryId {
@@ -273,60 +448,65 @@ impl<'w> Writer<'w> {
         Said { id: self.entry_id(), body }
     }
 
+    fn remark(&self, at: Option<Place>, words: &str) -> Said {
+        self.said(Body::Remark(Remark { at, text: words.to_owned() }))
+    }
+
     fn method(&self) -> anyhow::Result<Arc<Published>> {
         let all = self.state.methods.all();
         let own = all.into_iter().find(|own| (own.method.id.as_str(), own.method.version) == METHOD);
         own.context("the built-in method is not loaded")
     }
 
-    fn opening(&self, job: &DemoJob) -> anyhow::Result<Vec<Said>> {
-        let method = self.method()?;
-        let wanted = [ids::MODULE, ids::CONTROL_UNIT, ids::INVERTER];
-        let models: Vec<ModelSnapshot> =
-            wanted.iter().filter_map(|id| self.models.iter().find(|model| model.model == *id)).cloned().collect();
-        let mut slots: Vec<Slot> = (1..=job.modules).map(|number| Slot { number, model: 0, new: true }).collect();
-        slots.push(Slot { number: job.modules + 1, model: 1, new: true });
-        slots.push(Slot { number: job.modules + 2, model: 2, new: false });
-        let consent_reference =
-            if job.consent == ConsentState::Granted { format!("GL-{}", job.serial_base) } else { String::new() };
+    fn opening(&self) -> anyhow::Result<Vec<Said>> {
+        let (demo, method) = (self.demo, self.method()?);
+        let equipment = demo.units(self.models);
+        let rules = RuleSet::of(rule_set::Place::Uk);
+        let following = Following { equipment: Some(&equipment), rules: &rules, asked: &method.method.design };
+        let entered: Vec<(String, i64)> =
+            demo.entered()?.values().map(|(key, micro)| (key.to_owned(), micro)).collect();
+        let values = following.completed(&entered);
+        let name = demo.householder.rsplit(' ').next().unwrap_or_default().to_lowercase();
+        let consent_reference = match demo.consent {
+            ConsentState::Granted | ConsentState::Refused => format!("GL-{}", demo.serial_base),
+            ConsentState::Waiting | ConsentState::NotNeeded => String::new(),
+        };
         let mut bodies = vec![
             Body::JobPlanned(JobPlanned {
                 purpose: Purpose::Install,
                 site: SiteId::of(self.state.clock.new_id()),
                 method: method.method.reference(),
-                rule_set: "neutral 1".to_owned(),
+                rule_set: RULES.to_owned(),
             }),
             Body::SiteDetails(SiteDetails {
-                householder: job.householder.to_owned(),
-                street: job.street.to_owned(),
-                town: job.town.to_owned(),
-                phone: "+00 555 0100".to_owned(),
-                email: "householder@mossbridge.example".to_owned(),
-                grid_point: format!("MB-{}", job.serial_base),
+                householder: demo.householder.to_owned(),
+                street: demo.street.to_owned(),
+                town: demo.town.to_owned(),
+                phone: format!("+44 1632 960{}", demo.phone),
+                email: format!("{name}@householder.example"),
+                grid_point: format!("MB-{}", demo.serial_base),
                 access: "Side gate; the dog is friendly.".to_owned(),
-                zone: "Europe/London".to_owned(),
+                zone: ZONE.to_owned(),
             }),
-            Body::Equipment(Equipment { models, slots }),
-            Body::DesignInputs(DesignInputs {
-                values: DESIGN.iter().map(|(key, micro)| ((*key).to_owned(), *micro)).collect(),
-            }),
-            Body::Consent(Consent { state: job.consent, reference: consent_reference }),
+            Body::Equipment(equipment),
+            Body::DesignInputs(DesignInputs { values }),
+            Body::Consent(Consent { state: demo.consent, reference: consent_reference }),
         ];
-        if !job.crew.is_empty() {
-            let crew = job.crew.iter().map(|person| Assigned {
-                person: *person,
-                role: if *person == ids::QUILL { CrewRole::Lead } else { CrewRole::Technician },
-                tickets: vec![Ticket { kind: "battery-systems".to_owned(), expires: String::new() }],
+        if !demo.crew.is_empty() {
+            let tickets = |person: PersonId| super::tickets_of(person, self.now_us);
+            let crew = demo.crew.iter().map(|person| {
+                let role = if *person == ids::QUILL { CrewRole::Lead } else { CrewRole::Technician };
+                anyhow::Ok(Assigned { person: *person, role, tickets: tickets(*person)? })
             });
-            bodies.push(Body::Assignment(Assignment { crew: crew.collect() }));
-            let day = day_after(self.state.clock.now_us(), job.day)?;
-            bodies.push(Body::Schedule(Schedule { day, start: "08:30".to_owned() }));
+            bodies.push(Body::Assignment(Assignment { crew: crew.collect::<anyhow::Result<_>>()? }));
+            let day = super::day_after(self.now_us, demo.day)?;
+            bodies.push(Body::Schedule(Schedule { day, start: demo.start.to_owned() }));
         }
         Ok(bodies.into_iter().map(|body| self.said(body)).collect())
     }
 
     /// Works step after step until a step is reached (and left open) or the job is done.
-    async fn rehearse(&mut self, job: &DemoJob, until: Option<&str>) -> anyhow::Result<()> {
+    async fn rehearse(&mut self, tx: &mut FirmTx, until: Option<&str>) -> anyhow::Result<()> {
         let method = self.method()?;
         let plan = Plan::of(&method.method);
         loop {
@@ -334,20 +514,20 @@ impl<'w> Writer<'w> {
             if until == Some(plan.step(at.step).id.as_str()) {
                 return Ok(());
             }
-            let (said, pictures) = self.answers(job, &plan, at);
+            let (said, pictures) = self.answers(&plan, at);
             anyhow::ensure!(!said.is_empty(), "step {} is not closed by good work", plan.step(at.step).id);
             for jpeg in pictures {
                 self.keep(jpeg).await?;
             }
-            self.write(job.crew[0], said).await?;
+            self.write(tx, self.demo.crew[0], said).await?;
         }
     }
 
-    fn answers(&mut self, job: &DemoJob, plan: &Plan<'_>, at: StepRef) -> (Vec<Said>, Vec<Vec<u8>>) {
+    fn answers(&mut self, plan: &Plan<'_>, at: StepRef) -> (Vec<Said>, Vec<Vec<u8>>) {
         let mut state = fold(&self.file, plan);
         let clock = &self.state.clock;
-        let instruments = &self.instruments;
-        let today = day_after(clock.now_us(), 0).unwrap_or_default();
+        let instruments = self.instruments;
+        let today = super::day_after(self.now_us, 0).unwrap_or_default();
         let mut pictures = Vec::new();
         let number = &mut self.pictures;
         let mut cast = Cast {
@@ -357,20 +537,20 @@ impl<'w> Writer<'w> {
             },
             photo: &mut |_: &Place| {
                 *number += 1;
-                let jpeg = picture::draw(*number);
-                let file = photo_file(&jpeg);
-                pictures.push(jpeg);
-                (file, None, CaptureId::of(clock.new_id()))
+                let (jpeg, small) = picture::draw(*number);
+                let (file, preview) = (photo_file(&jpeg, picture::SIZE), photo_file(&small, picture::SMALL));
+                pictures.extend([jpeg, small]);
+                (file, Some(preview), CaptureId::of(clock.new_id()))
             },
-            second_person: job.crew[1],
-            householder: job.householder,
-            serial_base: job.serial_base,
+            second_person: self.demo.crew[1],
+            householder: self.demo.householder,
+            serial_base: self.demo.serial_base,
         };
         let said = answers(&mut state.gate, at, &mut cast);
         (said, pictures)
     }
 
-    async fn ask_for_a_deviation(&mut self, job: &DemoJob) -> anyhow::Result<()> {
+    async fn ask_for_a_deviation(&mut self, tx: &mut FirmTx) -> anyhow::Result<()> {
         let method = self.method()?;
         let plan = Plan::of(&method.method);
         let mut state = fold(&self.file, &plan);
@@ -381,15 +561,16 @@ impl<'w> Writer<'w> {
             may_deviate.then(|| step.requirements.first().map(|need| Place::of(&step.id, at.slot, need.id()))).flatten()
         });
         let Some(at) = place else { return Ok(()) };
-        let id = self.entry_id();
-        let words = "The fixture hides this side; it can only be seen once the shelf is down next week.".to_owned();
-        let remark = Said { id, body: Body::Remark(Remark { at: Some(at.clone()), text: words }) };
+        let words = "The fixture hides this side; it can only be seen once the shelf is down next week.";
+        let remark = self.remark(Some(at.clone()), words);
         self.pictures += 1;
-        let jpeg = picture::draw(self.pictures);
-        let photo = photo_file(&jpeg);
+        let (jpeg, small) = picture::draw(self.pictures);
+        let (photo, preview) = (photo_file(&jpeg, picture::SIZE), photo_file(&small, picture::SMALL));
         self.keep(jpeg).await?;
-        let asked = self.said(Body::DeviationAsked(DeviationAsked { at, remark: id, photo, preview: None }));
-        self.write(job.crew[0], vec![remark, asked]).await
+        self.keep(small).await?;
+        let asked =
+            self.said(Body::DeviationAsked(DeviationAsked { at, remark: remark.id, photo, preview: Some(preview) }));
+        self.write(tx, self.demo.crew[0], vec![remark, asked]).await
     }
 
     /// Puts a picture into the store, as a finished upload.
@@ -406,14 +587,13 @@ impl<'w> Writer<'w> {
     }
 
     /// Writes entries at the end of a person's chain and takes their stamps.
-    async fn write(&mut self, person: PersonId, said: Vec<Said>) -> anyhow::Result<()> {
+    async fn write(&mut self, tx: &mut FirmTx, person: PersonId, said: Vec<Said>) -> anyhow::Result<()> {
         let device = *self.devices.get(&person).context("this person has no device")?;
         let mut head = self.file.chain_head(device);
         let (seen, mut latest) = (self.file.head(), self.file.latest_at());
         let mut entries = Vec::with_capacity(said.len());
         for one in said {
-            // Half a minute an entry: about a working day for a whole job.
-            self.clock_us += 30_000_000;
+            self.clock_us += self.step_us;
             let draft = Draft {
                 id: one.id,
                 firm: ids::FIRM,
@@ -428,8 +608,8 @@ impl<'w> Writer<'w> {
             latest = entry.header.hlc;
             entries.push(entry);
         }
-        let mut lock = FirmLock::take(self.tx).await?;
-        let outcomes = append(self.tx, &mut lock, self.state.clock.now_us(), &entries).await?;
+        let mut lock = FirmLock::take(tx).await?;
+        let outcomes = append(tx, &mut lock, crate::job_files::cut(self.clock_us), &entries).await?;
         for (entry, outcome) in entries.into_iter().zip(outcomes) {
             match outcome {
                 Appended::Stored(stamp) | Appended::Had(stamp) => self.file.absorb(entry, Some(stamp)),
@@ -446,6 +626,60 @@ fn next_open(file: &JobFile, plan: &Plan<'_>) -> Option<StepRef> {
     open.into_iter().find(|at| state.gate.obstacles(*at).is_empty())
 }
 
-fn photo_file(jpeg: &[u8]) -> PhotoFile {
-    PhotoFile { hash: Hash32::sha256(jpeg), bytes: jpeg.len() as u64, width: 800, height: 600, media: MediaType::Jpeg }
+fn photo_file(jpeg: &[u8], (width, height): (u32, u32)) -> PhotoFile {
+    PhotoFile { hash: Hash32::sha256(jpeg), bytes: jpeg.len() as u64, width, height, media: MediaType::Jpeg }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+mod tests {
+    use super::*;
+    use domain::design::{sheet, with_equipment};
+    use domain::electrical::Verdict;
+
+    #[test]
+    fn designs_fit_their_units_and_leave_nothing_open() {
+        for job in JOBS {
+            let equipment = job.units(&super::super::catalogue::snapshots());
+            let design = with_equipment(&job.entered().unwrap(), &equipment);
+            assert_eq!(design.get("modules"), Some(i64::from(job.modules) * MICRO));
+            let sheet = sheet(&design, &RuleSet::of(rule_set::Place::Uk));
+            assert_eq!(sheet.missing, Vec::<&str>::new(), "{}", job.street);
+            let lacks_consent = matches!(job.consent, ConsentState::Waiting | ConsentState::Refused);
+            let may_fail = |key: &str| lacks_consent && key == "grid_route";
+            let open: Vec<String> = sheet
+                .lines
+                .iter()
+                .filter(|line| line.verdict() != Verdict::Pass && !may_fail(line.key))
+                .map(|line| format!("{}: {:?}", line.key, line.verdict()))
+                .collect();
+            assert_eq!(open, Vec::<String>::new(), "{}", job.street);
+        }
+    }
+
+    #[test]
+    fn nobody_is_at_two_places_and_no_telephone_rings() {
+        let mut seen = std::collections::BTreeSet::new();
+        let mut phones = std::collections::BTreeSet::new();
+        for job in JOBS {
+            for person in job.crew {
+                assert!(seen.insert((job.day, job.start, *person)), "{person:?} is at two places on day {}", job.day);
+            }
+            assert!(phones.insert(job.phone), "{} is used twice", job.phone);
+            // 01632 960000 to 960999 are kept for stories by the regulator.
+            assert_eq!(job.phone.len(), 3);
+        }
+    }
+
+    #[test]
+    fn a_day_is_that_of_the_site() {
+        // 23:30 UTC in summer is half past midnight there.
+        let now = jiff::civil::date(2026, 7, 1).at(23, 30, 0, 0).to_zoned(jiff::tz::TimeZone::UTC).unwrap().timestamp();
+        let expected =
+            jiff::civil::date(2026, 7, 2).at(7, 30, 0, 0).to_zoned(jiff::tz::TimeZone::UTC).unwrap().timestamp();
+        assert_eq!(
+            moment(now.as_microsecond(), 0, "08:30").unwrap(),
+            u64::try_from(expected.as_microsecond()).unwrap()
+        );
+    }
 }

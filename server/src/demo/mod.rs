@@ -10,6 +10,7 @@ mod picture;
 mod queries;
 
 use domain::ids::PersonId;
+use domain::job_file::body::Ticket;
 use domain::people::{Action, Ownership, Permit, Role, may};
 
 use crate::db::FirmTx;
@@ -113,17 +114,14 @@ pub async fn seed_people_and_catalogue(tx: &mut FirmTx, state: &AppState) -> Res
     let hash = state.passwords.hash(PASSWORD).await?;
     let pin_hash = state.passwords.hash_any(PIN).await?;
     for person in PEOPLE {
-        let ticket = |(kind, in_days): &(&str, Option<i32>)| {
-            let expires = in_days.map_or(Ok(String::new()), |days| day_after(now, days))?;
-            Ok(TicketJson { kind: (*kind).to_owned(), expires })
-        };
+        let tickets = tickets_of(person.id, now)?.into_iter();
         let new = NewPerson {
             id: person.id,
             email: person.email.to_owned(),
             display_name: person.name.to_owned(),
             roles: person.roles.to_vec(),
             language: person.language.to_owned(),
-            tickets: person.tickets.iter().map(ticket).collect::<Result<_, ApiError>>()?,
+            tickets: tickets.map(|Ticket { kind, expires }| TicketJson { kind, expires }).collect(),
             password_hash: Some(hash.clone()),
             created_us: now,
         };
@@ -149,6 +147,16 @@ pub async fn sign_ins(state: &AppState) -> Result<Option<SignIns>, ApiError> {
         })
         .collect();
     Ok((!lines.is_empty()).then_some(SignIns { password: PASSWORD, pin: PIN, people: lines }))
+}
+
+/// A person's tickets as of this moment.
+fn tickets_of(person: PersonId, now_us: i64) -> Result<Vec<Ticket>, ApiError> {
+    let tickets = PEOPLE.iter().filter(|demo| demo.id == person).flat_map(|demo| demo.tickets);
+    let ticket = |(kind, in_days): &(&str, Option<i32>)| {
+        let expires = in_days.map_or(Ok(String::new()), |days| day_after(now_us, days))?;
+        Ok(Ticket { kind: (*kind).to_owned(), expires })
+    };
+    tickets.map(ticket).collect()
 }
 
 /// `YYYY-MM-DD`, so many days after the day of this moment (in UTC).

@@ -556,18 +556,18 @@ fn a_draft_from_before_meets_what_changed_since() {
     let first = read(&filled(), setup.around(None, 0), POINT).bodies;
     let here = desk_of(&setup, &first);
     let mut draft = untouched(&here, &reference(), POINT);
-    draft.site.phone = "+1 555 0199".into();
+    draft.site.phone = "+1 202-555-0199".into();
     let draft: PlanDraft = serde_json::from_slice(&serde_json::to_vec(&draft).unwrap()).unwrap();
-    let site = SiteDetails { phone: "+1 555 0123".into(), ..here.view.site.clone() };
+    let site = SiteDetails { phone: "+1 202-555-0123".into(), ..here.view.site.clone() };
     let newest = desk_of(&setup, &[first, vec![Body::SiteDetails(site)]].concat());
     Owner::new().with(|| {
         let form = Form::of(draft);
         let meanwhile = Meanwhile::of(form, Some(Arc::clone(&newest)), POINT);
         meanwhile.move_on(form, Newest { here: newest, by: BTreeMap::new() }, &reference(), POINT);
         assert_eq!(meanwhile.clashes.get_untracked()[0].field, PlanField::Phone);
-        assert_eq!(form.phone.get_untracked(), "+1 555 0199");
+        assert_eq!(form.phone.get_untracked(), "+1 202-555-0199");
         // Whoever types what the other one wrote agrees with them.
-        form.phone.set("+1 555 0123 ".into());
+        form.phone.set("+1 202-555-0123 ".into());
         assert!(meanwhile.clashes.get_untracked().is_empty());
     });
 }
