@@ -13,5 +13,6 @@ mod pin;
 pub mod settings;
 pub mod sign_in;
 pub mod sign_out;
+mod still_on;
 mod tickets;
 mod view_model;

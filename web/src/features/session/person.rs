@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::devices::{DeviceList, DeviceView};
 use super::people::{OneTimeLink, RoleRows, RoleTicks};
+use super::still_on::{StillOn, StillOnSheet, jobs_of};
 use super::tickets::{TicketForm, Tickets};
 use crate::adapters::browser;
 use crate::adapters::fetch::{Call, use_api};
@@ -107,7 +108,9 @@ fn PersonForm(person: Person) -> impl IntoView {
     });
     let (tried, busy) = (RwSignal::new(false), RwSignal::new(false));
     let refused = RwSignal::new(None::<Refusal>);
-    let save = move || {
+    let still_on = RwSignal::new(Vec::<StillOn>::new());
+    let may_sign_in = StoredValue::new(person.active);
+    let save = move |asked: bool| {
         tried.set(true);
         let no_ticket_left = tickets.add_typed(w, today());
         let body = Change {
@@ -124,11 +127,23 @@ fn PersonForm(person: Person) -> impl IntoView {
         busy.set(true);
         refused.set(None);
         spawn_local(async move {
+            if may_sign_in.get_value() && !body.active && !asked {
+                let jobs = jobs_of(api, id).await;
+                if !matches!(&jobs, Ok(jobs) if jobs.is_empty()) {
+                    let _ = busy.try_set(false);
+                    match jobs {
+                        Ok(jobs) => _ = still_on.try_set(jobs),
+                        Err(refusal) => _ = refused.try_set(Some(refusal)),
+                    }
+                    return;
+                }
+            }
             let outcome = api.send(Call::new("PATCH", format!("/api/people/{id}")).json(&body)).await;
             let _ = busy.try_set(false);
             match outcome {
                 Ok(_) => {
                     let _ = as_saved.try_set_value((body.display_name.clone(), body.tickets.clone()));
+                    let _ = may_sign_in.try_set_value(body.active);
                     let _ = kept_before.try_set(false);
                     forget();
                     toasts.say(t!(w, "people.saved"));
@@ -152,7 +167,7 @@ fn PersonForm(person: Person) -> impl IntoView {
             title=person.display_name.clone()
             lead=person.email.clone().unwrap_or_default()
             back=Screen::People
-            bottom=move || view! { <Button label=t!(w, "people.save") look=Look::Main busy on_press=save /> }
+            bottom=move || view! { <Button label=t!(w, "people.save") look=Look::Main busy on_press=move || save(false) /> }
         >
             {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}
             {move || kept_before.get().then(|| view! { <Banner title=t!(w, "plan.kept_title")><p>{t!(w, "plan.kept")}</p></Banner> })}
@@ -160,6 +175,7 @@ fn PersonForm(person: Person) -> impl IntoView {
             <RoleRows ticks=roles tried />
             <Tickets form=tickets />
             <CheckRow label=t!(w, "people.active") hint=t!(w, "people.deactivate_warning") checked=active />
+            <StillOnSheet jobs=still_on name go=Callback::new(move |()| save(true)) />
             <ResetLink id name=person.display_name />
             <Section title=t!(w, "device.title")>{shown(devices, fetch, list)}</Section>
         </Page>
