@@ -115,7 +115,7 @@ async fn a_job_is_found_by_what_a_caller_says_withdrawn_ones_too() -> Result<()>
     lists(&office, &["Alma Ferrow"]).await?;
     office.choose("State", "Withdrawn").await?;
     lists(&office, &["Cem Pascoe"]).await?;
-    office.choose("State", "All, finished and withdrawn too").await?;
+    office.choose("State", "All jobs").await?;
     office.fill(search, &JobId::short(first)).await?;
     lists(&office, &["Alma Ferrow"]).await?;
     office.fill(search, "nobody of this name").await?;

@@ -384,7 +384,7 @@ impl Device {
     /// Follows every job on the device.
     pub fn follow_all(self) -> RwSignal<Option<Result<Vec<JobHere>, StoreError>>> {
         let lang = use_words().lang;
-        let into = RwSignal::new(None);
+        let into = RwSignal::new(None::<Result<Vec<JobHere>, StoreError>>);
         let turn = Rc::new(Cell::new(0_u64));
         Effect::new(move |_| {
             let Some(store) = self.store() else {
@@ -394,6 +394,10 @@ impl Device {
                 return;
             };
             store.revision().track();
+            // What is being read is not empty: the first jobs may just have come.
+            if into.with_untracked(|own| matches!(own, Some(Ok(jobs)) if jobs.is_empty())) {
+                into.set(None);
+            }
             turn.set(turn.get() + 1);
             let (mine, turn) = (turn.get(), Rc::clone(&turn));
             spawn_local(async move {

@@ -203,7 +203,7 @@ fn needs_of(view: &JobView) -> Vec<(NeedWhy, u64)> {
         needs.push((NeedWhy::Breaches(breaches.len()), *first));
     }
     if view.phase == Phase::ForReview {
-        needs.push((NeedWhy::ForReview, view.latest_us));
+        needs.push((NeedWhy::ForReview, view.moved_us));
     }
     needs
 }

@@ -84,8 +84,8 @@ pub struct JobView {
     pub entries: usize,
     /// Of them, those that the server has not stamped.
     pub unstamped: usize,
-    /// Time of the last entry, microseconds since 1970 UTC.
-    pub latest_us: u64,
+    /// When somebody last moved the job on (left, handed in, passed …), microseconds since 1970 UTC; 0 when nobody has.
+    pub moved_us: u64,
 }
 
 /// One place of the drawing.
@@ -448,7 +448,7 @@ pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &
         after_seal: after_seal_of(&state, file),
         entries: file.len(),
         unstamped: file.iter().filter(|held| held.stamp.is_none()).count(),
-        latest_us: state.keys.values().map(|key| key.at).max().unwrap_or(0),
+        moved_us: record.phases.last_key_value().map_or(0, |(key, _)| key.at),
     }
 }
 
