@@ -1,4 +1,4 @@
-//! Real Chromium on the real server and a real Postgres, one browser test at a time; the network is really cut.
+//! Real Chromium on the real server and a real Postgres, two browser tests at a time; the network is really cut.
 
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
@@ -7,6 +7,7 @@ mod built_in;
 #[path = "../../domain/tests/rehearsal/mod.rs"]
 mod domain_rehearsal;
 
+mod all_of_a_job;
 mod answers;
 mod at_risk;
 mod countersign;
@@ -28,6 +29,7 @@ mod old_store;
 mod parts;
 mod people;
 mod photos;
+mod pictures;
 mod previews;
 mod rehearsal;
 mod rescue;
@@ -47,5 +49,5 @@ mod two_leads;
 mod two_methods;
 mod update;
 mod voice;
-mod whole_job;
+
 mod wifi;

@@ -1,16 +1,16 @@
-//! What each test stands on: one at a time, a server of its own, and failures with their traces.
+//! What each test stands on: two at a time, a server of its own, and failures with their traces.
 
-use anyhow::Result;
+use anyhow::{Context as _, Result};
 use tests::server_process::{Content, ServerProcess};
-use tokio::sync::{Mutex, MutexGuard};
+use tokio::sync::{Semaphore, SemaphorePermit};
 
-/// Two cores carry one browser at a time.
-static TURN: Mutex<()> = Mutex::const_new(());
+/// So many tests at once: much of a test is waiting, and two cores carry two of them.
+static TURNS: Semaphore = Semaphore::const_new(2);
 
-/// A server of this test's own; the next test waits until it is dropped.
+/// A server of this test's own; others wait until it is dropped.
 pub struct Rig {
     pub server: ServerProcess,
-    _turn: MutexGuard<'static, ()>,
+    _turn: SemaphorePermit<'static>,
 }
 
 impl Rig {
@@ -30,7 +30,7 @@ impl Rig {
     }
 
     async fn start(content: Content) -> Result<Self> {
-        let turn = TURN.lock().await;
+        let turn = TURNS.acquire().await.context("the turns are never closed")?;
         Ok(Self { server: ServerProcess::start(content).await?, _turn: turn })
     }
 }

@@ -33,7 +33,7 @@ fn server_faults_are_seen() {
     is_found(Planted::PositionBySequence, 1..=3);
     is_found(Planted::StampOutsideLock, 1..=3);
     is_found(Planted::NoIdempotency, 1..=3);
-    is_found(Planted::LastWriterWins, 1..=4);
+    is_found(Planted::LastWriterWins, 5..=8);
     is_found(Planted::DropUnknownKinds, 1..=4);
     is_found(Planted::PullSkipsOwn, 1..=3);
     is_found(Planted::PhotoNotHashed, 1..=4);
