@@ -12,7 +12,9 @@ mod code_reader;
 mod kills;
 mod methods;
 mod packed;
+mod pictures;
 mod postgres;
+mod programs;
 mod sim;
 mod sqlx;
 mod test;
@@ -46,6 +48,7 @@ cargo xtask <command>
   verify FILE [--key FINGERPRINT]
                        what a sealed pack proves, without a server; --sample FILE writes a made-up pack,
                        --mutations N [--seed S] changes it N times and counts the changes that are seen
+  pictures             take the pictures of the README anew, from the demo firm
   methods [--json]     the built-in methods: steps, hold points, complaints of the checker
 ";
 
@@ -78,6 +81,7 @@ fn run() -> Result<()> {
         "sim" => sim::command(rest),
         "kills" => kills::command(rest),
         "verify" => verify::command(rest),
+        "pictures" => pictures::command(rest),
         "methods" => methods::command(rest),
         "help" | "--help" | "-h" => {
             print!("{HELP}");

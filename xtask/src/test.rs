@@ -1,4 +1,6 @@
 //! `cargo xtask test [PART…]`: all tests, the browser's too, with a private Postgres, and the minutes of each part.
+//!
+//! All that is tested on this machine is compiled by one call of cargo ([`crate::programs`]); a part runs its programs.
 
 use std::cell::{Cell, OnceCell};
 use std::fs;
@@ -10,12 +12,18 @@ use std::time::{Duration, Instant};
 use anyhow::{Context, Result, bail};
 
 use crate::postgres::{Cluster, DATABASE};
+use crate::programs::{self, Programs};
 use crate::web::{self, Profile};
-use crate::{check, sim, tools, up};
+use crate::{check, sim, tools};
 
 /// Suites of the package `tests` that are there whatever is written beside them, in the order in which they run; others follow.
 const SUITES_FIRST: [&str; 3] = ["api", "simulation", BROWSER];
 
+/// Parts that run no program of the package `server`, with what they compile when nothing else is asked for.
+const LIGHT: [(&str, &[&str]); 4] =
+    [("xtask", &["xtask"]), ("domain", &["domain"]), ("sim", &["sim"]), ("web", &["web", "reader", "verifier"])];
+/// Parts for which nothing is compiled beforehand.
+const UNBUILT: [&str; 3] = [ALONE, "web-build", "docs"];
 /// Parts that need the web app as it ships.
 const NEED_THE_APP: [&str; 3] = ["web-build", "api", BROWSER];
 /// The suite that needs a browser, and the digest of designs.
@@ -38,20 +46,15 @@ struct Bed {
     dist: OnceCell<PathBuf>,
     /// The web app, being built beside other parts: its last minutes use one core only, and its folder has a lock of its own.
     dist_ahead: Cell<Option<JoinHandle<Result<PathBuf>>>>,
-    server: OnceCell<PathBuf>,
+    /// What is compiled: these packages.
+    packages: Vec<&'static str>,
+    programs: OnceCell<Programs>,
 }
 
 /// Runs the parts that are named, or all; a failing part does not keep the next from running.
 pub(crate) fn command(args: &[String]) -> Result<()> {
     let parts = chosen(parts()?, args)?;
-    remove_left_over()?;
-    let bed = Bed {
-        cluster_name: format!("test-{}", std::process::id()),
-        cluster: OnceCell::new(),
-        dist: OnceCell::new(),
-        dist_ahead: Cell::new(None),
-        server: OnceCell::new(),
-    };
+    let bed = Bed::of(packages_of(&parts))?;
     let needs_the_app = parts.iter().any(|part| NEED_THE_APP.contains(&part.name.as_str()));
     let needs_the_digest = parts.iter().any(|part| part.name == BROWSER);
     let mut to_begin = needs_the_app;
@@ -74,6 +77,22 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
                 Ok(dist)
             })));
         }
+        if !UNBUILT.contains(&part.name.as_str()) && bed.programs.get().is_none() {
+            tools::say(format!("compiling {}", bed.packages.join(", ")));
+            let built = Programs::build(&bed.packages);
+            let word = if built.is_ok() { "ok" } else { "FAILED" };
+            lines.push(format!("{:<16} {:>6} min  {word}", "compiling", minutes(part_began.elapsed())));
+            match built {
+                Ok(built) => _ = bed.programs.set(built),
+                Err(error) => {
+                    // What stands on it would only say the same again.
+                    tools::say(format!("compiling failed: {error:#}"));
+                    failed.push("compiling");
+                    break;
+                }
+            }
+        }
+        let part_began = Instant::now();
         let result = (part.run)(&bed);
         let word = if result.is_ok() { "ok" } else { "FAILED" };
         lines.push(format!("{:<16} {:>6} min  {word}", part.name, minutes(part_began.elapsed())));
@@ -97,37 +116,31 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
     Ok(())
 }
 
+/// Runs one test of the suite `browser`.
+pub(crate) fn one_of_the_browser(name: &str) -> Result<()> {
+    let bed = Bed::of(programs::ALL.to_vec())?;
+    let _ = bed.programs.set(Programs::build(&bed.packages)?);
+    let outcome = bed.suite(BROWSER, &["--exact", name]);
+    bed.close()?;
+    outcome
+}
+
 fn parts() -> Result<Vec<Part>> {
     let part =
         |name: &str, about, run: fn(&Bed) -> Result<()>| Part { name: name.to_owned(), about, run: Box::new(run) };
     let mut parts = vec![
         part("check", "format, lints, tidy, query data", |bed| check::all(bed.cluster()?)),
-        part("xtask", "the project's own commands", |_| {
-            tools::run(&mut tools::cargo(["test", "--package", "xtask", "--features", "rules"]))
+        part("xtask", "the project's own commands", |bed| bed.test(&["xtask"])),
+        part("domain", "the rules", |bed| {
+            bed.test(&["domain"])?;
+            tools::run(&mut programs::examples_in_docs(&bed.packages))
         }),
-        part("domain", "the rules", |_| {
-            tools::run(&mut tools::cargo(["test", "--package", "domain", "--all-features"]))
+        part("sim", "the simulation: fixed seeds and planted faults", |bed| {
+            bed.test(&["sim"])?;
+            tools::run(bed.programs()?.command("sim", "sim")?.args(sim::FIXED))
         }),
-        part("sim", "the simulation: fixed seeds and planted faults", |_| {
-            tools::run(&mut tools::cargo(["test", "--package", "sim"]))?;
-            sim::run(sim::FIXED)
-        }),
-        part("server", "the server's own tests, and what the suites stand on", |bed| {
-            // Together, for the reason that `up::build_server` gives.
-            tools::run(&mut bed.cargo(&["test", "--package", "server", "--package", "tests", "--lib", "--bins"])?)
-        }),
-        part("web", "the web app's logic, on this machine", |_| {
-            tools::run(&mut tools::cargo([
-                "test",
-                "--package",
-                "web",
-                "--package",
-                "reader",
-                "--package",
-                "verifier",
-                "--lib",
-            ]))
-        }),
+        part("server", "the server's own tests, and what the suites stand on", |bed| bed.test(&["server", "tests"])),
+        part("web", "the web app's logic, on this machine", |bed| bed.test(&["web", "reader", "verifier"])),
         part("web-build", "the web app as it ships", |bed| {
             for line in web::sizes(bed.dist()?)? {
                 println!("{line}");
@@ -138,7 +151,7 @@ fn parts() -> Result<Vec<Part>> {
     parts.extend(suites()?.into_iter().map(|suite| Part {
         name: suite.clone(),
         about: "a suite of the package `tests`",
-        run: Box::new(move |bed| bed.suite(&suite)),
+        run: Box::new(move |bed| bed.suite(&suite, &[])),
     }));
     parts.push(part("docs", "documentation builds without a warning", |_| {
         // The packages and features of the lints: what those have looked at is not looked at again.
@@ -147,6 +160,14 @@ fn parts() -> Result<Vec<Part>> {
         tools::run(doc.env("RUSTDOCFLAGS", "--deny warnings"))
     }));
     Ok(parts)
+}
+
+/// Everything, so that each part finds its libraries compiled with the same features; or only what the light parts need.
+fn packages_of(parts: &[Part]) -> Vec<&'static str> {
+    let light = |part: &Part| LIGHT.iter().find(|(name, _)| *name == part.name).map(|(_, packages)| *packages);
+    let to_build = parts.iter().filter(|part| !UNBUILT.contains(&part.name.as_str()));
+    let needed: Option<Vec<&[&str]>> = to_build.map(light).collect();
+    needed.map_or_else(|| programs::ALL.to_vec(), |needed| needed.concat())
 }
 
 fn chosen(parts: Vec<Part>, names: &[String]) -> Result<Vec<Part>> {
@@ -175,6 +196,18 @@ fn suites() -> Result<Vec<String>> {
 }
 
 impl Bed {
+    fn of(packages: Vec<&'static str>) -> Result<Self> {
+        remove_left_over()?;
+        Ok(Self {
+            cluster_name: format!("test-{}", std::process::id()),
+            cluster: OnceCell::new(),
+            dist: OnceCell::new(),
+            dist_ahead: Cell::new(None),
+            packages,
+            programs: OnceCell::new(),
+        })
+    }
+
     fn cluster(&self) -> Result<&Cluster> {
         if self.cluster.get().is_none() {
             let cluster = Cluster::start(&self.cluster_name)?;
@@ -195,16 +228,28 @@ impl Bed {
         self.dist.get().map(PathBuf::as_path).context("the folder was just set")
     }
 
-    fn server(&self) -> Result<&Path> {
-        if self.server.get().is_none() {
-            let _ = self.server.set(up::build_server()?);
-        }
-        self.server.get().map(PathBuf::as_path).context("the program was just set")
+    fn programs(&self) -> Result<&Programs> {
+        self.programs.get().context("nothing is compiled")
     }
 
-    /// Cargo with the database's address and without anything that points at a real service.
-    fn cargo(&self, args: &[&str]) -> Result<Command> {
-        let mut command = tools::cargo(args);
+    /// Runs the unit and integration tests of packages; a suite of the package `tests` is a part of its own.
+    fn test(&self, packages: &[&str]) -> Result<()> {
+        let mut failed = Vec::new();
+        for test in self.programs()?.tests(packages) {
+            if test.package == "tests" && test.is_suite {
+                continue;
+            }
+            tools::say(format!("{}: {}", test.package, test.name));
+            if let Err(error) = tools::run(&mut self.beside_a_database(test.command())?) {
+                tools::say(format!("{error:#}"));
+                failed.push(test.name.as_str());
+            }
+        }
+        if failed.is_empty() { Ok(()) } else { bail!("failed: {}", failed.join(", ")) }
+    }
+
+    /// With the database's address and without anything that points at a real service.
+    fn beside_a_database(&self, mut command: Command) -> Result<Command> {
         for name in ["DATABASE_URL", "DATABASE_OWNER_URL", "PHOTO_STORE", "DEMO", "LISTEN", "PUBLIC_URL"] {
             command.env_remove(name);
         }
@@ -212,16 +257,20 @@ impl Bed {
         Ok(command)
     }
 
-    fn suite(&self, name: &str) -> Result<()> {
-        let mut command = self.cargo(&["test", "--package", "tests", "--test", name])?;
-        command.env("WITNESSMARK_WEB_DIST", self.dist()?).env("WITNESSMARK_SERVER_BIN", self.server()?);
+    fn suite(&self, name: &str, args: &[&str]) -> Result<()> {
+        let programs = self.programs()?;
+        let test = programs.tests(&["tests"]).find(|test| test.is_suite && test.name == name);
+        let mut command = self.beside_a_database(test.context("cargo did not compile this suite")?.command())?;
+        command
+            .env("WITNESSMARK_WEB_DIST", self.dist()?)
+            .env("WITNESSMARK_SERVER_BIN", programs.path("server", "server")?);
         command.env("WITNESSMARK_POSTGRES_BIN", self.cluster()?.bin());
         if name == BROWSER {
             let browser = Browser::find_or_install()?;
             command.env("WITNESSMARK_CHROMIUM", browser.chromium).env("WITNESSMARK_CHROMEDRIVER", browser.driver);
             command.env("WITNESSMARK_DESIGN_DIGEST", web::build_digest(Profile::Ship)?);
         }
-        tools::run(&mut command)
+        tools::run(command.args(args))
     }
 
     fn close(mut self) -> Result<()> {
@@ -293,9 +342,12 @@ fn minutes(span: Duration) -> String {
 mod tests {
     use super::*;
 
+    fn names(names: &[&str]) -> Vec<String> {
+        names.iter().map(|name| (*name).to_owned()).collect()
+    }
+
     #[test]
     fn a_part_is_chosen_by_name_and_a_wrong_name_lists_all() {
-        let names = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>();
         let chosen_names = |wish: &[&str]| {
             chosen(parts().unwrap(), &names(wish))
                 .map(|parts| parts.into_iter().map(|part| part.name).collect::<Vec<_>>())
@@ -303,6 +355,15 @@ mod tests {
         assert_eq!(chosen_names(&["docs", "check"]).unwrap(), ["check", "docs"]);
         assert_eq!(chosen_names(&[]).unwrap().len(), parts().unwrap().len());
         assert!(chosen_names(&["chekc"]).unwrap_err().to_string().contains("domain"));
+    }
+
+    #[test]
+    fn a_light_part_compiles_only_its_own() {
+        let packages = |wish: &[&str]| packages_of(&chosen(parts().unwrap(), &names(wish)).unwrap());
+        assert_eq!(packages(&["domain", "docs"]), ["domain"]);
+        assert_eq!(packages(&["check", "web"]), ["web", "reader", "verifier"]);
+        assert_eq!(packages(&["domain", "api"]), programs::ALL);
+        assert_eq!(packages(&[]), programs::ALL);
     }
 
     #[test]
