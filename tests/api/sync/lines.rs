@@ -122,15 +122,21 @@ async fn over_a_flapping_link_bytes_go_about_once() {
         ground.road.line(line).await;
         let until = ground.road.sent() + BETWEEN_FLAPS;
         while ground.device.tray().counts().waiting() > 0 {
+            let turn = ground.device.turn();
+            tokio::pin!(turn);
             tokio::select! {
-                () = ground.road.until_sent(until) => break,
-                turn = ground.device.turn() => if turn == Turn::Idle {
+                // What was under way fails, and the device hears of it.
+                () = ground.road.until_sent(until) => {
+                    ground.road.cut().await;
+                    turn.await;
+                    break;
+                }
+                turn = &mut turn => if turn == Turn::Idle {
                     tokio::time::sleep(Duration::from_millis(5)).await;
                 },
             }
         }
         ground.road.cut().await;
-        ground.device.turn().await;
     }
     let (needed, sent) = (8 * 640_000, ground.road.sent() - before);
     assert!(flaps > 4, "the link flapped {flaps} times");
