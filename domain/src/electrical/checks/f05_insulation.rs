@@ -29,6 +29,8 @@ const INPUTS: [InputInfo; 7] = [
 ];
 
 const VOLTS: i64 = MICRO;
+/// Extra-low voltage ends here for direct current; above it the row of SELV and PELV holds for nothing.
+const EXTRA_LOW_MAX: i64 = 120 * VOLTS;
 const MEGOHM: i64 = MICRO * MICRO;
 const HALF_MEGOHM: i64 = MEGOHM / 2;
 /// Sheathed heating elements, 0.01 MΩ.
@@ -72,7 +74,7 @@ fn rule_for(kind: i64, voltage: i64, reduced: bool) -> Rule {
 
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let kind = gather.whole("circuit_kind", 1, 5)?;
-    let nominal = gather.need("nominal_voltage", 1, 1500 * VOLTS)?;
+    let nominal = gather.need("nominal_voltage", 1, if kind == 2 { EXTRA_LOW_MAX } else { 1500 * VOLTS })?;
     let sensitive = gather.maybe_whole("sensitive_connected", 0, 1)? == Some(1);
     let allowed = gather.maybe_whole("maker_allows", 0, 1)? == Some(1);
     let maker_minimum = gather.maybe("maker_minimum", 0, i64::MAX)?;

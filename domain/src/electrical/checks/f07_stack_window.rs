@@ -2,8 +2,8 @@
 //! U_min = N·n·u_min, U_max = N·n·u_max.
 //!
 //! N modules of n cells, cell voltages in V at the maker's cut-off points. Pass when U_min is not below the window and
-//! U_max is neither above it nor above any isolator, fuse, cable or surge protector. Arithmetic only; window and
-//! ratings are the makers'. Valid up to 1000 modules of 1000 cells.
+//! U_max is neither above it nor above any isolator, fuse, cable or surge protector; without a rating of those nothing
+//! passes. Arithmetic only; window and ratings are the makers'. Valid up to 1000 modules of 1000 cells.
 
 use super::{CheckInfo, Gather, InputFault, InputInfo, plain, quotient};
 use crate::electrical::check::{Check, CheckNote, Mark, Source};
@@ -66,6 +66,8 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         Verdict::Fail(Why::AboveDeviceRating)
     } else if window_min.is_none() || window_max.is_none() {
         Verdict::NotDetermined(Why::NoMakerLimit)
+    } else if rating.is_none() {
+        Verdict::NotDetermined(Why::RatingMissing)
     } else {
         Verdict::Pass
     };
@@ -103,7 +105,8 @@ mod tests {
             ("1", "16", ("40", "60"), ("44.8", "57.6"), Verdict::Pass),
             ("3", "15", ("126", "162"), ("126", "162"), Verdict::Pass),
         ] {
-            let check = stack(modules, cells, &[("window_min", window.0), ("window_max", window.1)]);
+            let within = [("window_min", window.0), ("window_max", window.1)];
+            let check = stack(modules, cells, &[&within[..], &[("device_voltage_rating", "1000")]].concat());
             assert_eq!(range(&check), (expected.0.to_string(), expected.1.to_string()));
             assert_eq!(check.verdict, verdict, "{modules}");
         }

@@ -2,7 +2,8 @@
 //!
 //! NEC 705.12(B), load side, I_inv the inverter's continuous output (edition 2023; 2026 to be checked):
 //! (1) I_main + 1.25·I_inv ≤ busbar; or (2) ≤ 1.20·busbar with the source breaker at the far end and marked so;
-//! or (3) the sum of all breakers but the main ≤ busbar. A power control system (705.13) may cap I_inv.
+//! or (3) the sum of all breakers but the main ≤ busbar: those of the loads are given, those of the sources are added here, each
+//! at its rating and never below 1.25·I_inv. A power control system (705.13) may cap I_inv.
 //! BS 7671, 551.7.2 (renumbered in A4, to be checked) and IEC: I_nA ≥ I_n + I_g(s), with the rating of the source's
 //! protective device, never below its output. All in A.
 
@@ -22,7 +23,7 @@ const INPUTS: [InputInfo; 8] = [
     // Continuous output of each inverter.
     InputInfo::list("inverter_current", Unit::Ampere, true),
     InputInfo::list("source_breaker", Unit::Ampere, false),
-    // NEC (3): all breakers of the panel, load and source, without the main.
+    // NEC (3): the breakers of the loads; main and sources are not among them.
     InputInfo::list("panel_breaker", Unit::Ampere, false),
     // 1: the source breaker is at the far end from the main.
     InputInfo::optional("far_end", Unit::Count),
@@ -53,8 +54,8 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let total = sum("main_rating", &[main, continuous])?;
     let stretched = quotient("busbar_rating", i128::from(busbar) * 120, 100)?;
     let largest = quotient("busbar_rating", i128::from((stretched - main).max(0)) * 100, 125)?;
-    let all = sum("panel_breaker", &panel)?;
-    let numbers = format!(
+    let all = sum("panel_breaker", &[sum("panel_breaker", &panel)?, protected.max(continuous)])?;
+    let mut numbers = format!(
         "{} + 1.25 · {} = {} A; busbar {} A; 1.20 · {} = {} A",
         plain(main),
         plain(output),
@@ -63,6 +64,10 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         plain(busbar),
         plain(stretched)
     );
+    if !panel.is_empty() {
+        let sources = plain(protected.max(continuous));
+        numbers += &format!("; {} + {sources} = {} A", joined(&panel, " + "), plain(all));
+    }
     let source = Source { standard: "NEC", edition: "2023", clause: "705.12(B)", mark: Mark::Sure };
     let mut check = gather
         .check(
@@ -179,9 +184,18 @@ mod tests {
         assert_eq!(panel("200", "200", "32.000001", &far).verdict, Verdict::Fail(Why::BusbarOverloaded));
         assert_eq!(panel("200", "160", "32", &[]).verdict, Verdict::Pass);
         assert_eq!(panel("200", "160", "32.000001", &[]).verdict, Verdict::NotDetermined(Why::PositionUnknown));
+        // 1.25 · 40 A of the source come on top, whether its breaker is known or not.
         let summed = |breakers| panel("200", "200", "40", &[("panel_breaker", breakers)]).verdict;
-        assert_eq!(summed("50 60 90"), Verdict::Pass);
-        assert_eq!(summed("50 60 91"), Verdict::Fail(Why::BusbarOverloaded));
+        assert_eq!(summed("60 90"), Verdict::Pass);
+        assert_eq!(summed("60 91"), Verdict::Fail(Why::BusbarOverloaded));
+        let with_its_own = |loads| panel("200", "200", "40", &[("panel_breaker", loads), ("source_breaker", "60")]);
+        assert_eq!(with_its_own("140").verdict, Verdict::Pass);
+        assert_eq!(with_its_own("190").verdict, Verdict::Fail(Why::BusbarOverloaded), "250 A on 200 A");
+        assert!(
+            with_its_own("190").with_numbers.ends_with("; 190 + 60 = 250 A"),
+            "{}",
+            with_its_own("190").with_numbers
+        );
         let breaker = |amperes| panel("200", "150", "32", &[("source_breaker", amperes)]).verdict;
         assert_eq!(breaker("40"), Verdict::Pass);
         assert_eq!(breaker("39.999999"), Verdict::Fail(Why::FuseTooSmall));

@@ -2,7 +2,7 @@
 //!
 //! Energy in Wh, powers in W, shares in %, time in s. The guaranteed figure takes the backup reserve as the start. All
 //! loads together must stay within the inverter's continuous power and the greatest start within its peak, else it
-//! trips and the time is 0. Arithmetic; ageing and temperature are stated by whoever gives SoH.
+//! trips and the time is 0. A start at or below the floor leaves nothing, which is no pass. Arithmetic; ageing and temperature are stated by whoever gives SoH.
 
 use super::{CheckInfo, Gather, InputFault, InputInfo, joined, plain, quotient, sum};
 use crate::electrical::check::{Check, Mark, Source};
@@ -95,7 +95,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     if let Some(wanted) = wanted {
         check = check.with_limit(Unit::Second, Limit::at_least(wanted));
     }
-    check.verdict = verdict(overloaded, continuous, lasting, wanted);
+    check.verdict = verdict(overloaded, usable == 0, continuous, lasting, wanted);
     Ok(check)
 }
 
@@ -110,9 +110,16 @@ fn average(loads: &[i64], duties: &[i64]) -> Result<i64, InputFault> {
 }
 
 /// A certain failure comes before anything missing.
-fn verdict(overloaded: bool, continuous: Option<i64>, lasting: Option<i64>, wanted: Option<i64>) -> Verdict {
+fn verdict(
+    overloaded: bool,
+    nothing: bool,
+    continuous: Option<i64>,
+    lasting: Option<i64>,
+    wanted: Option<i64>,
+) -> Verdict {
     match (continuous, lasting, wanted) {
         _ if overloaded => Verdict::Fail(Why::Overloaded),
+        _ if nothing => Verdict::Fail(Why::RuntimeTooShort),
         (_, Some(lasting), Some(wanted)) if lasting < wanted => Verdict::Fail(Why::RuntimeTooShort),
         (None, ..) => Verdict::NotDetermined(Why::RatingMissing),
         (Some(_), ..) => Verdict::Pass,
@@ -162,6 +169,17 @@ mod tests {
             &[("load_duty", "35 25 20"), ("inverter_power", "5000")],
         );
         near(duty.result("average_power"), "83.5");
+    }
+
+    #[test]
+    fn a_reserve_at_or_below_the_floor_leaves_nothing() {
+        let kept = |start, floor| {
+            let check = house(("10240", "100", start, floor, "95", "630", "0"), &STRONG);
+            (check.result("usable_energy").map(|energy| energy.micro), check.verdict)
+        };
+        assert_eq!(kept("20", "20"), (Some(0), Verdict::Fail(Why::RuntimeTooShort)));
+        assert_eq!(kept("10", "20"), (Some(0), Verdict::Fail(Why::RuntimeTooShort)));
+        assert_eq!(kept("20.000001", "20").1, Verdict::Pass);
     }
 
     #[test]

@@ -29,7 +29,8 @@ const KWH: i64 = 1_000 * MICRO;
 
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     const ENERGY_MAX: i64 = 10_000 * KWH;
-    let units = gather.list("unit_energy", 0, ENERGY_MAX)?;
+    // A nameplate of nothing is a figure that nobody read.
+    let units = gather.list("unit_energy", 1, ENERGY_MAX)?;
     let largest = units.iter().copied().max().ok_or(InputFault::Missing { key: "unit_energy" })?;
     let unit_limit = gather.maybe("unit_limit", 0, ENERGY_MAX)?;
     let location_limit = gather.maybe("location_limit", 0, ENERGY_MAX)?;

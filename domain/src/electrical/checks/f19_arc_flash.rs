@@ -2,7 +2,7 @@
 //!
 //! NFPA 70E:2024, Annex D.5, also used with AS/NZS 5139: U in V (the stack's greatest), I_arc half of the bolted fault
 //! current in A, t in s (2 s when unknown), D in cm; three times as much inside an enclosure. From 1.2 cal/cm² on,
-//! arc-rated protection and controls are asked for; below it nothing is said to be harmless.
+//! arc-rated protection and controls are asked for; below it nothing is said to be harmless. The method is stated up to 1000 V.
 
 use super::{CheckInfo, Gather, InputFault, InputInfo, plain, quotient};
 use crate::electrical::check::{Check, CheckNote, Mark, Source};
@@ -26,7 +26,7 @@ const INPUTS: [InputInfo; 5] = [
 const LEVEL: i64 = 1_200_000;
 
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
-    let voltage = gather.need("stack_voltage_max", MICRO, 1_500 * MICRO)?;
+    let voltage = gather.need("stack_voltage_max", MICRO, 1_000 * MICRO)?;
     let fault = gather.need("fault_current", 1, 1_000_000 * MICRO)?;
     let given = gather.maybe("clearing_time", 1, 60 * MICRO)?;
     let distance = gather.maybe("working_distance", 100_000, 10 * MICRO)?.unwrap_or(450_000);
