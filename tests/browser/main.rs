@@ -7,6 +7,7 @@ mod built_in;
 #[path = "../../domain/tests/rehearsal/mod.rs"]
 mod domain_rehearsal;
 
+mod access;
 mod all_of_a_job;
 mod answers;
 mod at_risk;

@@ -61,8 +61,10 @@ pub(crate) fn say(line: impl AsRef<str>) {
 pub(crate) fn cargo<S: AsRef<OsStr>>(args: impl IntoIterator<Item = S>) -> Command {
     let mut command = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
     command.args(args).current_dir(root());
-    // What cargo told *us* must not be taken for what the person told cargo.
-    for name in ["CARGO_MANIFEST_DIR", "CARGO_PKG_NAME", "CARGO_PKG_VERSION", "CARGO_MANIFEST_PATH"] {
+    // What cargo told *us* must not be taken for what the person told cargo: a build script that looks at it would run anew whenever
+    // somebody calls cargo without us.
+    let told = |name: &str| name.starts_with("CARGO_PKG_") || name.starts_with("CARGO_MANIFEST_");
+    for (name, _) in std::env::vars_os().filter(|(name, _)| name.to_str().is_some_and(told)) {
         command.env_remove(name);
     }
     command
