@@ -1,4 +1,8 @@
 //! The smallest standard sizes that pass, and which check decides.
+//!
+//! What a cable may carry is known for the planned size only, and nobody can look up another one's here. So a size is proposed only
+//! above a planned one whose rating bears what the device before it lets through; never a smaller one, never where the resistance was
+//! stated for the planned cable, and never square millimetres where cables are sold by gauge.
 
 use super::inputs::Design;
 use super::sheet::{Bench, Line};
@@ -17,6 +21,8 @@ pub struct Suggestion {
     pub decided_by: &'static str,
     /// Of a cable: the current that it must bear by whatever source its rating has; no table of ratings ships with us.
     pub rating_least: Option<Quantity>,
+    /// Fields that say something about the planned cable only: to be emptied when the proposal is taken.
+    pub clears: &'static [&'static str],
 }
 
 /// Modules beyond this are not tried; a taller string does not exist in a house.
@@ -26,7 +32,7 @@ pub(super) fn suggestions(design: &Design, rules: &RuleSet, lines: &[Line]) -> V
     let bench = Bench { design, rules, lines: Vec::new() };
     let taken = |field, key, result, decided_by| {
         let check = lines.iter().find(|line| line.key == key)?.check()?;
-        check.result(result).map(|value| Suggestion { field, value, decided_by, rating_least: None })
+        check.result(result).map(|value| Suggestion { field, value, decided_by, rating_least: None, clears: &[] })
     };
     let found = [
         modules(design, lines),
@@ -40,11 +46,50 @@ pub(super) fn suggestions(design: &Design, rules: &RuleSet, lines: &[Line]) -> V
     found.into_iter().flatten().collect()
 }
 
+/// A cable of the sheet, by the keys of its fields.
+struct Cable {
+    size: &'static str,
+    /// The device before it.
+    device: &'static str,
+    rating: &'static str,
+    /// Its own resistance, where somebody stated it.
+    ohm_per_km: Option<&'static str>,
+    /// What is true of the planned one only.
+    clears: &'static [&'static str],
+}
+
+const DC: Cable = Cable {
+    size: "dc_cable_size_mm2",
+    device: "dc_fuse_a",
+    rating: "dc_cable_rating_a",
+    ohm_per_km: Some("dc_cable_ohm_per_km"),
+    clears: &["dc_cable_rating_a"],
+};
+const AC: Cable = Cable {
+    size: "ac_cable_size_mm2",
+    device: "ac_breaker_a",
+    rating: "ac_cable_rating_a",
+    ohm_per_km: None,
+    clears: &["ac_cable_rating_a"],
+};
+
 /// A cable's size; it must bear what the device before it lets through.
-fn size(bench: &Bench<'_>, field: &'static str, micro: i64, decided_by: &'static str) -> Suggestion {
-    let device = if field == "dc_cable_size_mm2" { "dc_fuse_a" } else { "ac_breaker_a" };
-    let rating_least = bench.design.get(device).map(|rating| Quantity::of(Unit::Ampere, rating));
-    Suggestion { field, value: Quantity::of(Unit::SquareMillimetre, micro), decided_by, rating_least }
+fn size(bench: &Bench<'_>, cable: &Cable, micro: i64, decided_by: &'static str) -> Option<Suggestion> {
+    let design = bench.design;
+    let stated = cable.ohm_per_km.is_some_and(|key| design.get(key).is_some());
+    if bench.is_american() || stated {
+        return None;
+    }
+    let device = design.get(cable.device)?;
+    let is_larger = micro > design.get(cable.size)?;
+    let bears = design.get(cable.rating)? >= device;
+    (is_larger && bears).then(|| Suggestion {
+        field: cable.size,
+        value: Quantity::of(Unit::SquareMillimetre, micro),
+        decided_by,
+        rating_least: Some(Quantity::of(Unit::Ampere, device)),
+        clears: cable.clears,
+    })
 }
 
 /// The fewest modules that reach the window without leaving it, when those planned do not fit.
@@ -64,7 +109,7 @@ fn modules(design: &Design, lines: &[Line]) -> Option<Suggestion> {
     };
     let number = (1..=MODULES_TRIED).find(fits)?;
     let value = Quantity::whole(Unit::Count, number * strings);
-    Some(Suggestion { field: "modules", value, decided_by: check.id, rating_least: None })
+    Some(Suggestion { field: "modules", value, decided_by: check.id, rating_least: None, clears: &[] })
 }
 
 /// By voltage drop; what the cable must bear is the fuse's, and its rating stays an input.
@@ -72,7 +117,7 @@ fn dc_cable(bench: &Bench<'_>, lines: &[Line]) -> Option<Suggestion> {
     let check = lines.iter().find(|line| line.key == "dc_drop")?.check()?;
     check.limit?;
     let found = smallest_by(check.id, &check.inputs, "conductor_size")?;
-    Some(size(bench, "dc_cable_size_mm2", found, "F02"))
+    size(bench, &DC, found, "F02")
 }
 
 /// Tries the standard sizes in the same check with all else equal.
@@ -90,9 +135,9 @@ fn ac_cable(bench: &Bench<'_>) -> Option<Suggestion> {
     let by_drop = ac_cable_by_drop(bench);
     let by_loop = ac_cable_by_loop(bench);
     match (by_drop, by_loop) {
-        (Some(drop), Some(fault)) if fault > drop => Some(size(bench, "ac_cable_size_mm2", fault, "F10")),
-        (Some(drop), _) => Some(size(bench, "ac_cable_size_mm2", drop, "F02")),
-        (None, Some(fault)) => Some(size(bench, "ac_cable_size_mm2", fault, "F10")),
+        (Some(drop), Some(fault)) if fault > drop => size(bench, &AC, fault, "F10"),
+        (Some(drop), _) => size(bench, &AC, drop, "F02"),
+        (None, Some(fault)) => size(bench, &AC, fault, "F10"),
         (None, None) => None,
     }
 }
@@ -130,4 +175,42 @@ fn ac_cable_by_loop(bench: &Bench<'_>) -> Option<i64> {
     let sizes = SIZES.iter().map(|thousandths| thousandths * 1_000);
     let fits = |size: &i64| bench.planned_loop(Some(*size)).is_some_and(|planned| planned <= most);
     sizes.into_iter().find(fits).and_then(next_conductor_size)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sheet::sheet;
+    use super::*;
+    use crate::electrical::rule_set::Place;
+
+    /// What is proposed for the cable of the alternating side, 60 m long, on top of more figures.
+    fn proposed(place: Place, more: &str) -> Option<Suggestion> {
+        let text = format!(
+            "phases = 1\nac_nominal_v = 230\ninverter_w = 3680\nac_cable_length_m = 60\nac_breaker_type = b\nac_breaker_a = 20\n{more}"
+        );
+        let design = Design::parse(&text).expect("well formed");
+        let found = sheet(&design, &RuleSet::of(place)).suggestions;
+        found.into_iter().find(|one| one.field == AC.size)
+    }
+
+    #[test]
+    fn a_cable_is_proposed_only_above_one_that_bears_its_device() {
+        let planned = "ac_cable_size_mm2 = 2.5\nac_cable_rating_a = 24";
+        let larger = proposed(Place::Uk, planned).expect("2.5 mm² drops too much over 60 m");
+        assert!(larger.value.micro > 2_500_000 && larger.clears == ["ac_cable_rating_a"], "{larger:?}");
+        assert_eq!(larger.rating_least.map(|least| least.micro), Some(20_000_000));
+        for (place, planned, why) in [
+            (Place::Uk, "ac_cable_size_mm2 = 2.5", "its rating is not known"),
+            (Place::Uk, "ac_cable_size_mm2 = 2.5\nac_cable_rating_a = 19", "it does not bear its own device"),
+            (
+                Place::Uk,
+                "ac_cable_size_mm2 = 50\nac_cable_rating_a = 150",
+                "a smaller one would do, and nobody knows its rating",
+            ),
+            (Place::Uk, "ac_cable_rating_a = 24", "nothing is planned"),
+            (Place::Us, planned, "cables are sold by gauge there"),
+        ] {
+            assert_eq!(proposed(place, planned), None, "{why}");
+        }
+    }
 }

@@ -235,7 +235,7 @@ fn suggestion(ground: Ground, one: &Suggestion) -> Option<AnyView> {
         let words = t!(w, "design.suggest_bearing", value = quantity(w, least, Prefix::One));
         view! { <p class="soft">{words}</p> }
     });
-    let micro = one.value.micro;
+    let (micro, clears) = (one.value.micro, one.clears);
     let label = t!(w, "design.take_of", field = name, value = shown);
     let act = move || {
         let stands = form.field(at).is_some_and(|own| own.read.get() == Ok(Some(micro)));
@@ -245,7 +245,7 @@ fn suggestion(ground: Ground, one: &Suggestion) -> Option<AnyView> {
         if shut.get() {
             return ().into_any();
         }
-        let take = move |_| take(w, form, at, micro);
+        let take = move |_| take(w, form, at, micro, clears);
         view! { <button type="button" class="act no-print" aria-label=label.clone() on:click=take>{t!(w, "design.take")}</button> }
             .into_any()
     };
@@ -263,7 +263,11 @@ fn suggestion(ground: Ground, one: &Suggestion) -> Option<AnyView> {
     )
 }
 
-fn take(w: Words, form: Form, at: usize, micro: i64) {
+fn take(w: Words, form: Form, at: usize, micro: i64, clears: &[&str]) {
+    // Whatever was known of the cable before is not known of this one.
+    for own in clears.iter().filter_map(|key| form.field(field_at(key)?.0)) {
+        own.text.set(String::new());
+    }
     if let (Some(own), Some(field)) = (form.field(at), domain::design::FIELDS.get(at)) {
         own.text.set(text_of(field, micro, w));
     }
