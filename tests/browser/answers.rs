@@ -27,7 +27,7 @@ pub const DESIGN: &[(&str, &str)] = &[
     ("pe_length_m", "12"),
     ("loop_max_ohm", "1.5"),
     ("export_limit_w", "5000"),
-    ("opening_distance_m", "1"),
+    ("opening_limit_m", "1"),
     ("stack_mass_kg", "120"),
     ("stack_gravity_height_m", "0.6"),
     ("bracket_height_m", "1"),

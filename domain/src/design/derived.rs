@@ -10,7 +10,7 @@ use super::equipment::with_equipment;
 use super::inputs::Design;
 use super::place::energy_rule;
 use super::sheet::{Line, Sheet, sheet};
-use crate::electrical::rule_set::{RuleSet, Topic};
+use crate::electrical::rule_set::{Rule, RuleSet, Topic};
 use crate::job_file::body::Equipment;
 use crate::method::plan::DesignField;
 
@@ -24,13 +24,17 @@ pub fn derived(design: &Design, rules: &RuleSet, sheet: &Sheet) -> Vec<(&'static
 }
 
 /// All that may follow, whether it was entered or not.
-fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Option<i64>); 14] {
+fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Option<i64>); 15] {
     let energy_limit = design.location().and_then(|location| energy_rule(rules, location)?.value);
     let cap = rules.find(Topic::EarthCap, "main_earth").and_then(|rule| rule.value);
     let reconnect = rules.find(Topic::Protection, "reconnect delay").and_then(|rule| rule.value);
     let check = |line: &str| sheet.line(line).and_then(Line::check);
     let result = |line: &str, key: &str| check(line)?.result(key).map(|value| value.micro);
     let most = |line: &str| check(line)?.limit?.limit.at_most;
+    // The strictest of the place; what was planned is another figure, which the sheet holds against the same rules.
+    let holds = |rule: &&Rule| design.location().is_some_and(|location| rule.holds_at(location));
+    let openings = rules.about(Topic::Distance).filter(|rule| rule.about == "opening_distance_m").filter(holds);
+    let opening = openings.filter_map(|rule| Some(rule.value?.micro)).max();
     let stack = result("stack_window", "stack_voltage_max");
     [
         ("backup_limit_w", design.get("inverter_w")),
@@ -43,6 +47,7 @@ fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Opt
         ("fuse_voltage_v", stack),
         // Where the electrode is the return path, the loop is bound by what the residual-current device asks of it.
         ("loop_max_ohm", most("loop_measured").or_else(|| most("electrode"))),
+        ("opening_limit_m", opening),
         ("pe_cap_ohm", cap.map(|cap| cap.micro)),
         ("rcd_kind", rules.figure(Topic::RcdKind)),
         ("reconnect_min_s", reconnect.map(|delay| delay.micro)),
@@ -135,6 +140,12 @@ mod tests {
         assert_eq!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1")[0], ("electrode_max_ohm", 500_000_000));
         assert!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1").contains(&("loop_max_ohm", 500_000_000)));
         assert_eq!(of(Place::Neutral, ""), [("rcd_kind", 1_000_000)]);
+        // What is planned is no limit: 3 m planned do not make 2.5 m wrong, nor 0.4 m planned 0.4 m right.
+        for planned in ["0.4", "3"] {
+            let wall = format!("location_kind = outdoor_wall\nopening_distance_m = {planned}");
+            assert!(of(Place::Uk, &wall).contains(&("opening_limit_m", 1_000_000)), "{planned}");
+            assert!(of(Place::Au, &wall).contains(&("opening_limit_m", 600_000)), "{planned}");
+        }
     }
 
     fn ask(key: &str) -> DesignField {

@@ -159,7 +159,7 @@ const DESIGN: [(&str, i64); 30] = [
     ("loop_max_ohm", 1_093_000),
     ("rcd_kind", 1_000_000),
     ("export_limit_w", 3_680_000_000),
-    ("opening_distance_m", 1_000_000),
+    ("opening_limit_m", 1_000_000),
     ("stack_mass_kg", 180_000_000),
     ("stack_gravity_height_m", 600_000),
     ("bracket_height_m", 1_100_000),

@@ -138,7 +138,7 @@ fn numbers_for(
 
 #[cfg(test)]
 mod tests {
-    use super::super::support::good;
+    use super::super::support::{good, run};
     use super::*;
     use crate::electrical::judge::Verdict;
     use crate::electrical::reading::{FieldSpec, NumberLocale, parse_reading};
@@ -222,5 +222,13 @@ mod tests {
         assert_eq!(least(&low_figure), Some(40_960 * MICRO));
         let forbidden = circuit("4", "51.2", &[("maker_minimum", "1000000"), reading]);
         assert_eq!(forbidden.verdict, Verdict::NotDetermined(Why::MakerMustAllow));
+    }
+
+    #[test]
+    fn the_row_of_extra_low_voltage_ends_at_120_v() {
+        let at = |volts| run("F05", &[("circuit_kind", "2"), ("nominal_voltage", volts)]).map(|_| ());
+        assert_eq!(at("120"), Ok(()));
+        assert_eq!(at("120.000001"), Err(InputFault::OutOfRange { key: "nominal_voltage" }));
+        assert_eq!(at("230"), Err(InputFault::OutOfRange { key: "nominal_voltage" }));
     }
 }

@@ -77,7 +77,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::support::good;
+    use super::super::support::{good, run};
     use super::*;
     use crate::electrical::check::Inputs;
     use crate::electrical::rule_set::{Place, RuleSet, Topic};
@@ -148,5 +148,13 @@ mod tests {
     fn units_are_added_and_shown() {
         let check = good("F14", &[("unit_energy", "13700 13700 13700"), ("location_limit", "80000")]);
         assert_eq!(check.with_numbers, "E = 13700 + 13700 + 13700 = 41100 Wh; E_unit = 13700 Wh");
+    }
+
+    #[test]
+    fn an_energy_of_nothing_is_a_figure_that_nobody_read() {
+        let of = |energy| run("F14", &[("unit_energy", energy), ("location_limit", "20000")]).map(|_| ());
+        assert_eq!(of("0"), Err(InputFault::OutOfRange { key: "unit_energy" }));
+        assert_eq!(of("5120 0"), Err(InputFault::OutOfRange { key: "unit_energy" }));
+        assert_eq!(of("5120"), Ok(()));
     }
 }

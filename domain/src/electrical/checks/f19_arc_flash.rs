@@ -59,7 +59,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::support::{good, near};
+    use super::super::support::{good, near, run};
     use super::*;
 
     fn arc(volts: &str, amperes: &str, seconds: &str, enclosed: &str) -> Check {
@@ -94,5 +94,12 @@ mod tests {
         let unknown = good("F19", &[("stack_voltage_max", "400"), ("fault_current", "2000")]);
         assert_eq!(unknown.notes, [CheckNote::ClearingTimeAssumed]);
         near(unknown.result("arc_heat"), "3.95");
+    }
+
+    #[test]
+    fn nothing_is_computed_above_a_thousand_volts() {
+        let at = |volts| run("F19", &[("stack_voltage_max", volts), ("fault_current", "2000")]).map(|_| ());
+        assert_eq!(at("1000"), Ok(()));
+        assert_eq!(at("1000.000001"), Err(InputFault::OutOfRange { key: "stack_voltage_max" }));
     }
 }
