@@ -70,6 +70,33 @@ fn mended_designs_pass() {
     assert!(mend(2, &[("inverter_w", 7_680_000_000)]).is_empty());
 }
 
+/// By hand: W = 9.81 · 200 = 1962 N, T = 1962 · 0.12 / 0.6 = 392.4 N; N = 1.35 · T / 4 = 132.435 N, V = 1.35 · W / 8 = 331.0875 N;
+/// 132.435 / 500 + 331.0875 / 700 = 0.738. With four: 264.87 / 500 + 662.175 / 700 = 1.476.
+#[test]
+fn a_unit_on_the_wall_counts_all_its_anchors_and_asks_how_they_stand() {
+    let wall = |more: &str| {
+        let text = format!(
+            "wall_mass_kg = 200\nwall_gravity_m = 0.12\nwall_lever_m = 0.6\nwall_tension_n = 500\nwall_shear_n = 700\n\
+             wall_anchor_tested = yes\n{more}"
+        );
+        let sheet = sheet(&Design::parse(&text).unwrap(), &RuleSet::of(Place::Neutral));
+        let line = sheet.line("wall").unwrap();
+        (line.verdict(), line.check().map(|check| check.with_numbers.clone()).unwrap_or_default())
+    };
+    let stands = "wall_embedment_m = 0.06\nwall_edge_m = 0.09\nwall_spacing_m = 0.18";
+    let (verdict, numbers) = wall(&format!("wall_fixings = 8\n{stands}"));
+    assert_eq!(verdict, Verdict::Pass);
+    assert!(numbers.contains("/ 4 = 132.435 N") && numbers.contains("/ 8 = 331.0875 N"), "{numbers}");
+    assert_eq!(
+        wall(&format!("wall_fixings = 4\n{stands}")).0,
+        Verdict::Fail(Why::AboveMaximum),
+        "half of them do not do"
+    );
+    assert!(matches!(wall("wall_fixings = 8").0, Verdict::NotDetermined(_)), "nobody said how near the edge is");
+    let near = stands.replace("0.09", "0.089999");
+    assert_eq!(wall(&format!("wall_fixings = 8\n{near}")).0, Verdict::NotDetermined(Why::AnchorSpacing));
+}
+
 #[test]
 fn the_limits_judge_what_is_measured() {
     let (_, sheet) = checked(0);

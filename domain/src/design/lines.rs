@@ -350,6 +350,10 @@ pub(super) fn mechanical(bench: &mut Bench<'_>) {
             ("tension_resistance", Field("wall_tension_n")),
             ("shear_resistance", Field("wall_shear_n")),
             ("anchor_tested", Field("wall_anchor_tested")),
+            // The resistances hold only that far from an edge and from each other.
+            ("embedment", Field("wall_embedment_m")),
+            ("edge_distance", Field("wall_edge_m")),
+            ("spacing", Field("wall_spacing_m")),
         ],
     );
 }

@@ -61,6 +61,7 @@ pub fn hint(key: &str) -> Option<Key> {
         }
         "stack_mass_kg" | "stack_gravity_height_m" => key!("design.hint.added_up"),
         "push_factor" => key!("design.hint.push_factor"),
+        "wall_fixings" => key!("design.hint.wall_fixings"),
         "wall_mass_kg" => key!("design.hint.wall_mass_kg"),
         "wall_tension_n" | "wall_shear_n" => key!("design.hint.wall_resistance"),
         "health_percent" => key!("design.hint.health_percent"),
