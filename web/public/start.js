@@ -51,6 +51,11 @@ async function startApp() {
   // Left before it began: it must not make its database now, for it may fall asleep over it.
   if (isLeft) await new Promise((resolve) => addEventListener("pageshow", resolve, { once: true }));
   if (!glue.start(lang, words)) throw new Error(`words-${lang}: the words of another build`);
+  // No first screen needs it, and nobody should wait for it on a bad connection.
+  const later = document.createElement("link");
+  later.rel = "stylesheet";
+  later.href = root.dataset.cssLater;
+  document.head.append(later);
 }
 
 function tellUpdate() {

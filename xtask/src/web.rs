@@ -3,7 +3,7 @@
 //! Everything that is named by its content goes to `assets/`; the rest keeps its name. The page, the service worker and every other
 //! text file of `web/public/` are templates with these placeholders:
 //!
-//! - `{{js}}`, `{{wasm}}`, `{{words-en}}` and its likes, `{{css}}`, `{{reader}}`: addresses of the assets that the page names,
+//! - `{{js}}`, `{{wasm}}`, `{{words-en}}` and its likes, `{{css}}`, `{{css-later}}`, `{{reader}}`: addresses of the assets that the page names,
 //! - `{{build}}`: 16 hexadecimal digits that change whenever anything of the shell changes,
 //! - `{{manifest}}` (in `sw.js` only): `{"build": …, "files": [{"url": …, "sha256": …, "optional": true}, …]}`, every file of the
 //!   shell except `sw.js` itself, so that the service worker can install all of it or nothing and can tell a damaged answer.
@@ -42,6 +42,9 @@ pub(crate) const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 const LOADERS: &str = "parts.js";
 /// How the names of parts begin, so that they can be told from what is loaded first.
 pub(crate) const PART: &str = "part-";
+/// What screens of the office and the design sheet look like: loaded once the first screen stands. They come last, so that every rule
+/// keeps its place.
+const STYLE_LATER: [&str; 2] = ["60-lead-office.css", "70-design-sheet.css"];
 /// What the app opens without: pictures, and what a browser reads when it installs.
 const OPTIONAL: [&str; 2] = ["/icons/", "/manifest.webmanifest"];
 
@@ -164,11 +167,14 @@ pub(crate) fn ensure_target() -> Result<()> {
 }
 
 /// Erased view types, and a standard library that was compiled for size. The latter needs its sources; where they are not to be
-/// had the app is larger and the same.
+/// had the app is larger and the same. No file names of sources for a panic: they are thousands of paths of the machine that
+/// compiled it, and the message itself stays.
 fn make_small(cargo: &mut Command) {
-    cargo.env("CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_RUSTFLAGS", "--cfg erase_components");
+    let mut flags = "--cfg erase_components".to_owned();
     if has_std_sources() {
-        // The compiler keeps `-Z` for its nightly releases; this one option is only about how the standard library is built.
+        // The compiler keeps `-Z` for its nightly releases; these options are only about how the standard library is built and what
+        // a panic says.
+        flags.push_str(" -Zlocation-detail=none");
         cargo.env("RUSTC_BOOTSTRAP", "1");
         cargo.args(["-Zbuild-std=std,panic_abort", "-Zbuild-std-features=optimize_for_size"]);
     } else {
@@ -176,6 +182,7 @@ fn make_small(cargo: &mut Command) {
             "without the sources of the standard library the app becomes larger (`rustup component add rust-src`)",
         );
     }
+    cargo.env("CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_RUSTFLAGS", flags);
 }
 
 fn has_std_sources() -> bool {
@@ -332,7 +339,11 @@ fn lay_out(bound: &Path, reader: &Path, web: &Path, dist: &Path) -> Result<()> {
         let name = write_named(&assets, &format!("words-{language}"), "txt", file.as_bytes())?;
         words.push((format!("{{{{words-{language}}}}}"), name));
     }
-    let css = write_named(&assets, "style", "css", style_sheet(&web.join("style"))?.as_bytes())?;
+    let style = web.join("style");
+    let css =
+        write_named(&assets, "style", "css", style_sheet(&style, |name| !STYLE_LATER.contains(&name))?.as_bytes())?;
+    let later = style_sheet(&style, |name| STYLE_LATER.contains(&name))?;
+    let css_later = write_named(&assets, "style-later", "css", later.as_bytes())?;
     let reader = code_reader::lay_out(reader, web, &assets)?;
 
     let public = web.join("public");
@@ -346,6 +357,7 @@ fn lay_out(bound: &Path, reader: &Path, web: &Path, dist: &Path) -> Result<()> {
         ("{{js}}", address(&js)),
         ("{{wasm}}", address(&wasm)),
         ("{{css}}", address(&css)),
+        ("{{css-later}}", address(&css_later)),
         ("{{reader}}", address(&reader)),
         ("{{build}}", build.clone()),
     ];
@@ -391,11 +403,12 @@ fn bare_style(sheet: &str) -> String {
     bare.lines().map(str::trim).filter(|line| !line.is_empty()).flat_map(|line| [line, "\n"]).collect()
 }
 
-/// All style sheets as one, in the order of their names: one request on a bad connection.
-fn style_sheet(folder: &Path) -> Result<String> {
+/// The style sheets of these names as one, in their order: one request on a bad connection.
+fn style_sheet(folder: &Path, is_wanted: impl Fn(&str) -> bool) -> Result<String> {
     let mut sheet = String::new();
     for file in tools::files_below(folder)? {
-        if file.extension().is_some_and(|ext| ext == "css") {
+        let name = file.file_name().unwrap_or_default().to_string_lossy();
+        if file.extension().is_some_and(|ext| ext == "css") && is_wanted(&name) {
             sheet.push_str(&fs::read_to_string(&file)?);
             sheet.push('\n');
         }
@@ -523,9 +536,10 @@ mod tests {
             ("web/locales/es.json", r#"{ "a": "uno", "b": "dos" }"#),
             ("web/style/b.css", "b{}"),
             ("web/style/a.css", "a{}"),
+            ("web/style/60-lead-office.css", "later{}"),
             (
                 "web/public/index.html",
-                "<link href={{css}}><script src={{js}} data-wasm={{wasm}} data-words-de={{words-de}} data-reader={{reader}} data-build={{build}}>",
+                "<link href={{css}} later={{css-later}}><script src={{js}} data-wasm={{wasm}} data-words-de={{words-de}} data-reader={{reader}} data-build={{build}}>",
             ),
             ("web/public/sw.js", "const SHELL = {{manifest}}; // {{build}}"),
             ("web/public/icons/one.svg", "<svg/>"),
@@ -565,6 +579,11 @@ mod tests {
         let page = fs::read_to_string(dist.join("index.html")).unwrap();
         assert!(!page.contains("{{"), "{page}");
         assert!(page.contains(manifest["build"].as_str().unwrap()));
+        let style = |name: &str| {
+            let address = page.split_once(name).unwrap().1.split([' ', '>']).next().unwrap();
+            fs::read_to_string(dist.join(address)).unwrap()
+        };
+        assert_eq!((style("href=/"), style("later=/")), ("a{}\nb{}\n".to_owned(), "later{}\n".to_owned()));
         let reader = page.split_once("data-reader=/").unwrap().1.split(' ').next().unwrap();
         let script = fs::read_to_string(dist.join(reader)).unwrap();
         let wasm = script.split_once("wasm_bindgen('").unwrap().1.split('\'').next().unwrap();
