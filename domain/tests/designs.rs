@@ -89,7 +89,7 @@ fn a_unit_on_the_wall_counts_all_its_anchors_and_asks_how_they_stand() {
     assert!(numbers.contains("/ 4 = 132.435 N") && numbers.contains("/ 8 = 331.0875 N"), "{numbers}");
     assert_eq!(
         wall(&format!("wall_fixings = 4\n{stands}")).0,
-        Verdict::Fail(Why::AboveMaximum),
+        Verdict::Fail(Why::Overloaded),
         "half of them do not do"
     );
     assert!(matches!(wall("wall_fixings = 8").0, Verdict::NotDetermined(_)), "nobody said how near the edge is");

@@ -39,6 +39,14 @@ async function wordsOfTheApp() {
   return response.text();
 }
 
+// Screens of the office and the design sheet: no first screen needs it, and nobody should wait for it on a bad connection.
+addEventListener("witnessmark:alive", () => {
+  const later = document.createElement("link");
+  later.rel = "stylesheet";
+  later.href = root.dataset.cssLater;
+  document.head.append(later);
+}, { once: true });
+
 async function startApp() {
   const lang = root.lang;
   const [glue, words] = await Promise.all([import(root.dataset.js), wordsOfTheApp()]);
@@ -51,11 +59,6 @@ async function startApp() {
   // Left before it began: it must not make its database now, for it may fall asleep over it.
   if (isLeft) await new Promise((resolve) => addEventListener("pageshow", resolve, { once: true }));
   if (!glue.start(lang, words)) throw new Error(`words-${lang}: the words of another build`);
-  // No first screen needs it, and nobody should wait for it on a bad connection.
-  const later = document.createElement("link");
-  later.rel = "stylesheet";
-  later.href = root.dataset.cssLater;
-  document.head.append(later);
 }
 
 function tellUpdate() {

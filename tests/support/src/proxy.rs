@@ -31,6 +31,8 @@ use tokio::time::Instant;
 const PORTAL: &str = "<!doctype html><title>Guest network</title><h1>Welcome</h1><p>Accept the terms to go on.</p>";
 /// Browsers wait between attempts; the port is back long before they try again.
 const REBIND_EVERY: Duration = Duration::from_millis(50);
+/// Between two looks whether what was open has broken.
+const LOOK_EVERY: Duration = Duration::from_millis(1);
 const QUEUE: u32 = 256;
 /// Below this the moved files are found.
 const MOVED: &str = "/moved";
@@ -72,6 +74,8 @@ enum Road {
 #[derive(Debug, Default)]
 struct Shared {
     taken: AtomicUsize,
+    /// Connections that are carried now.
+    open: AtomicUsize,
     sent: AtomicU64,
     /// Rings whenever more was sent.
     moved: Notify,
@@ -113,10 +117,13 @@ impl Proxy {
         format!("http://127.0.0.1:{}", self.port)
     }
 
-    /// Breaks every connection and refuses new ones. Returns once nobody listens.
+    /// Breaks every connection and refuses new ones. Returns once nobody listens and nothing is open.
     pub async fn cut(&self) {
         self.road.send_replace(Road::Cut);
         self.until(false).await;
+        while self.shared.open.load(Ordering::Acquire) > 0 {
+            tokio::time::sleep(LOOK_EVERY).await;
+        }
     }
 
     /// Lets everything through again.
@@ -223,27 +230,40 @@ async fn serve(
                 changed = road.changed() => if changed.is_err() { return },
                 accepted = open.accept() => if let Ok((client, _)) = accepted {
                     shared.taken.fetch_add(1, Ordering::Relaxed);
-                    tokio::spawn(carry(client, server, now, road.clone(), Arc::clone(&shared)));
+                    let carried = Carried::of(&shared);
+                    tokio::spawn(carry(client, server, now, road.clone(), carried));
                 },
             },
         }
     }
 }
 
+/// A connection that counts as open until this is dropped.
+struct Carried(Arc<Shared>);
+
+impl Carried {
+    fn of(shared: &Arc<Shared>) -> Self {
+        shared.open.fetch_add(1, Ordering::AcqRel);
+        Self(Arc::clone(shared))
+    }
+}
+
+impl Drop for Carried {
+    fn drop(&mut self) {
+        self.0.open.fetch_sub(1, Ordering::AcqRel);
+    }
+}
+
 /// One connection, until an end closes it or the road changes.
-async fn carry(
-    mut client: TcpStream,
-    server: SocketAddr,
-    began: Road,
-    mut road: watch::Receiver<Road>,
-    shared: Arc<Shared>,
-) {
+async fn carry(client: TcpStream, server: SocketAddr, began: Road, mut road: watch::Receiver<Road>, carried: Carried) {
+    let shared = &carried.0;
+    let mut client = client;
     let work = async {
         match began {
             Road::Open(line) => {
                 if let Ok(upstream) = TcpStream::connect(server).await {
                     let _ = (client.set_nodelay(true), upstream.set_nodelay(true));
-                    over(line, client, upstream, &shared).await;
+                    over(line, client, upstream, shared).await;
                 }
             }
             Road::Stranger(status) => answer_as_stranger(&mut client, status).await,
