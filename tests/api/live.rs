@@ -138,7 +138,8 @@ async fn news_reach_those_whose_job_it_is_through_either_process() {
     // A server that stops ends its streams by itself and does not wait for them.
     beside.stop.send(()).expect("it still serves");
     timeout(WITHIN / 2, beside.serving).await.expect("it stops soon").expect("no panic").expect("served");
-    assert!(!theirs.hears().await, "the stream has ended");
+    // What was still on its way may come first; a stream that does not end is not waited for.
+    while theirs.hears().await {}
 }
 
 #[tokio::test(flavor = "multi_thread")]
