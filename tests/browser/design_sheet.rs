@@ -76,11 +76,15 @@ async fn a_design_is_filled_offline_survives_a_kill_and_is_sent() -> Result<()> 
     desk.fill("AC cable: length one way", "12").await?;
     verdict(&desk, "ac_drop", "pass").await?;
 
-    // The sheet proposes the smallest size that passes, and takes it over.
+    // The sheet proposes the smallest size that passes, above one that bears its device, and takes it over; what was known of that
+    // one goes.
     desk.fill("AC cable: length one way", "80").await?;
     verdict(&desk, "ac_drop", "fail").await?;
+    desk.fill("AC breaker: rating", "20").await?;
+    desk.fill("AC cable: current rating", "32").await?;
     desk.press_css("[data-testid=suggestion][data-field=ac_cable_size_mm2] button").await?;
     verdict(&desk, "ac_drop", "pass").await?;
+    holds(&desk, "AC cable: current rating", "").await?;
 
     desk.fill("Number of modules", "plenty").await?;
     desk.see("This cannot be read as a number.").await?;

@@ -3,7 +3,7 @@
 use anyhow::{Result, ensure};
 use tests::browser::{Browser, Screen, WITHIN, target_folder};
 
-use crate::people::{LEAD, OFFICE, TECHNICIAN, browser_of, sign_in};
+use crate::people::{LEAD, OFFICE, TECHNICIAN, browser_of};
 use crate::rig::Rig;
 
 /// One pixel a point: a picture on a page needs no more.
@@ -23,38 +23,20 @@ async fn follow(browser: &Browser, starts: &str) -> Result<()> {
     browser.open(href.as_str().unwrap_or_default()).await
 }
 
-/// Comes in on a new device. Until the jobs can be read it may say that it waits, never that there are none.
-async fn first_look(rig: &Rig, email: &str, screen: Screen, never: &str, at_last: &str) -> Result<Browser> {
-    let browser = Browser::start(email.split('@').next().unwrap_or(email), &rig.server.address(), screen).await?;
-    browser.open("/sign-in").await?;
-    let watch = r#"
-      const [never, at_last] = arguments;
-      window.firstLook = null;
-      const look = () => {
-        const text = document.querySelector("main")?.innerText ?? "";
-        window.firstLook ??= [never, at_last].find((one) => text.includes(one)) ?? null;
-      };
-      new MutationObserver(look).observe(document, { subtree: true, childList: true, characterData: true });
-      return true"#;
-    browser.js(watch, &[never.into(), at_last.into()]).await?;
-    sign_in(&browser, email, server::demo::PASSWORD).await?;
-    let seen = browser.until("the first look", WITHIN, "return window.firstLook", &[]).await?;
-    ensure!(seen == at_last, "the first look said: {seen}");
-    Ok(browser)
-}
-
 #[tokio::test(flavor = "multi_thread")]
 async fn of_the_demo_firm() -> Result<()> {
     let rig = Rig::demo_with_jobs().await?;
 
-    let phone = first_look(&rig, TECHNICIAN, PHONE, "There is no job for you yet", "19 Quarry Rise").await?;
+    let phone = browser_of(&rig, TECHNICIAN, PHONE).await?;
+    phone.open("/day").await?;
+    phone.see("19 Quarry Rise").await?;
     follow(&phone, "/jobs/").await?;
     let job = phone.path().await?;
     follow(&phone, &format!("{job}/steps/")).await?;
     take(&phone, "technician").await?;
     drop(phone);
 
-    let lead = first_look(&rig, LEAD, DESK, "No job is here yet", "Needs you").await?;
+    let lead = browser_of(&rig, LEAD, DESK).await?;
     for (who, state) in [
         ("Amberley", "Sealed"),
         ("Tarrington", "Returned"),

@@ -394,13 +394,15 @@ impl Device {
                 return;
             };
             store.revision().track();
-            // What is being read is not empty: the first jobs may just have come.
-            if into.with_untracked(|own| matches!(own, Some(Ok(jobs)) if jobs.is_empty())) {
-                into.set(None);
-            }
             turn.set(turn.get() + 1);
             let (mine, turn) = (turn.get(), Rc::clone(&turn));
             spawn_local(async move {
+                // What is being read is not empty: the first jobs have just come.
+                let looks_empty =
+                    into.try_with_untracked(|own| matches!(own, Some(Ok(jobs)) if jobs.is_empty())).unwrap_or(false);
+                if looks_empty && store.list_jobs().await.is_ok_and(|rows| !rows.is_empty()) && turn.get() == mine {
+                    let _ = into.try_set(None);
+                }
                 let all = Some(self.load_all(&store, lang).await);
                 if turn.get() == mine && into.try_with_untracked(|own| *own != all).unwrap_or(false) {
                     let _ = into.try_set(all);
