@@ -233,13 +233,9 @@ async fn answer(phone: &Browser, hands: &mut Hands<'_>, seen: &StepView, id: &st
     let now = after.need(id).context("the requirement is still there")?;
     let good = now.state == "met" || (now.kind == "photo" && now.photos == before.photos + 1);
     phone.check(good, &format!("{}/{id} does with a good answer: {now:?}", seen.name())).await?;
-    let saved = phone.js("return document.querySelector('[data-saved=yes]') ? words(document.querySelector('[data-saved=yes]')) : ''", &[]).await?;
-    phone
-        .check(
-            saved.as_str().is_some_and(|saved| saved.contains("Saved on this device at")),
-            &format!("the screen says that {}/{id} is saved: {saved}", seen.name()),
-        )
-        .await?;
+    // The word comes with the write's end, the state of the requirement with the reading of the job: either may be first.
+    let saved = "const word = document.querySelector('[data-saved=yes]'); return !!word && words(word).includes('Saved on this device at')";
+    phone.until(&format!("the screen to say that {}/{id} is saved", seen.name()), WITHIN, saved, &[]).await?;
     Ok(after)
 }
 

@@ -188,9 +188,11 @@ pub fn Area(
         <div class="field" class:wrong=move || fault.get().is_some()>
             <label for=id.clone()>{move || label.get()}</label>
             {hint.map(|hint| view! { <p class="hint" id=hint_id.clone()>{move || hint.get()}</p> })}
+            // Without this a browser keeps what is typed for restoring its windows, in the clear and outside of what is sealed.
             <textarea
                 id=id
                 rows="4"
+                autocomplete="off"
                 dir="auto"
                 aria-describedby=format!("{hint_id} {fault_id}")
                 aria-invalid=move || fault.get().is_some().then_some("true")
