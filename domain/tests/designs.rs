@@ -92,6 +92,7 @@ fn a_unit_on_the_wall_counts_all_its_anchors_and_how_they_stand() {
         Verdict::Fail(Why::Overloaded),
         "half of them do not do"
     );
+    assert!(matches!(wall("wall_fixings = 8").0, Verdict::NotDetermined(_)), "nobody said how near the edge is");
     let near = stands.replace("0.09", "0.089999");
     assert_eq!(wall(&format!("wall_fixings = 8\n{near}")).0, Verdict::NotDetermined(Why::AnchorSpacing));
 }

@@ -332,6 +332,7 @@ proptest! {
         let pairs = [
             ("mass", mass), ("gravity_distance", out), ("lever", lever), ("fixings", f64::from(2 * rows)),
             ("load_factor", 1.0), ("tension_resistance", 900.0), ("shear_resistance", 1_100.0),
+            ("embedment", 0.05), ("edge_distance", 0.075), ("spacing", 0.15),
         ];
         let check = computed("F15-WALL", &pairs);
         same(figure(&check, "shear") * f64::from(2 * rows), mass * 9.81, 1e-5);

@@ -21,14 +21,14 @@ async fn ending_the_access_of_somebody_with_open_jobs_is_asked_first() -> Result
     owner.press("Wren Ashdown").await?;
     owner.tick("May sign in").await?;
     owner.press("Save").await?;
-    owner.see("Wren Ashdown is on 6 jobs that are not finished").await?;
+    owner.see("Wren Ashdown still has 6 open jobs").await?;
     owner.see("Thistlewood, Mossbridge").await?;
     owner.see("and 2 more").await?;
     owner.press("Cancel").await?;
     ensure!(may_sign_in(&rig).await?, "nobody said yes");
 
     owner.press("Save").await?;
-    owner.press("End the access now").await?;
+    owner.press("End access now").await?;
     owner.see("Saved").await?;
     ensure!(!may_sign_in(&rig).await?, "somebody said yes");
 

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use domain::identification::check_digit::gs1_check_digit;
 use domain::ids::{InstrumentId, ModelId};
-use domain::job_file::body::UnitKind;
+use domain::job_file::body::{ModelSnapshot, UnitKind};
 use domain::people::Action;
 
 use super::{day_after, ids, permit_of_owner};
@@ -282,10 +282,9 @@ fn model_of(demo: &DemoModel) -> Model {
     }
 }
 
-/// The models as a job takes them.
-#[cfg(test)]
-pub(super) fn snapshots() -> Vec<domain::job_file::body::ModelSnapshot> {
-    let snapshot = |model: Model| domain::job_file::body::ModelSnapshot {
+/// A model as a job takes it.
+pub(super) fn snapshot(model: Model) -> ModelSnapshot {
+    ModelSnapshot {
         model: model.id,
         version: model.version,
         kind: model.kind,
@@ -295,7 +294,12 @@ pub(super) fn snapshots() -> Vec<domain::job_file::body::ModelSnapshot> {
         serial_prefix: model.serial_prefix,
         serial_length: model.serial_length,
         values: model.values.into_iter().collect(),
-    };
+    }
+}
+
+/// All of them.
+#[cfg(test)]
+pub(super) fn snapshots() -> Vec<ModelSnapshot> {
     MODELS.iter().map(model_of).map(snapshot).collect()
 }
 

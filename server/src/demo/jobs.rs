@@ -22,7 +22,7 @@ use domain::people::Role;
 use domain::rehearsal::{Cast, Said, answers};
 use uuid::Uuid;
 
-use super::{ids, picture, queries};
+use super::{catalogue, ids, picture, queries};
 use crate::auth::Caller;
 use crate::db::FirmTx;
 use crate::features::reference::{load_instruments, load_models};
@@ -295,18 +295,7 @@ pub(super) async fn seed(state: &AppState) -> anyhow::Result<()> {
 }
 
 async fn models(tx: &mut FirmTx) -> anyhow::Result<Vec<ModelSnapshot>> {
-    let models = load_models(tx).await?.into_iter().map(|model| ModelSnapshot {
-        model: model.id,
-        version: model.version,
-        kind: model.kind,
-        maker: model.maker,
-        name: model.name,
-        gtin: model.gtin,
-        serial_prefix: model.serial_prefix,
-        serial_length: model.serial_length,
-        values: model.values.into_iter().collect(),
-    });
-    Ok(models.collect())
+    Ok(load_models(tx).await?.into_iter().map(catalogue::snapshot).collect())
 }
 
 async fn instruments(tx: &mut FirmTx) -> anyhow::Result<Vec<InstrumentSnapshot>> {
@@ -640,7 +629,7 @@ mod tests {
     #[test]
     fn designs_fit_their_units_and_leave_nothing_open() {
         for job in JOBS {
-            let equipment = job.units(&super::super::catalogue::snapshots());
+            let equipment = job.units(&catalogue::snapshots());
             let design = with_equipment(&job.entered().unwrap(), &equipment);
             assert_eq!(design.get("modules"), Some(i64::from(job.modules) * MICRO));
             let sheet = sheet(&design, &RuleSet::of(rule_set::Place::Uk));

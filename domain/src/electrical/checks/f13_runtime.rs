@@ -2,7 +2,8 @@
 //!
 //! Energy in Wh, powers in W, shares in %, time in s. The guaranteed figure takes the backup reserve as the start. All
 //! loads together must stay within the inverter's continuous power and the greatest start within its peak, else it
-//! trips and the time is 0. A start at or below the floor leaves nothing, which is no pass. Arithmetic; ageing and temperature are stated by whoever gives SoH.
+//! trips and the time is 0. A start at or below the floor leaves nothing, which is no pass. Arithmetic; ageing and
+//! temperature are stated by whoever gives SoH.
 
 use super::{CheckInfo, Gather, InputFault, InputInfo, joined, plain, quotient, sum};
 use crate::electrical::check::{Check, Mark, Source};

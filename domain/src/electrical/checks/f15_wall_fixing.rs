@@ -25,9 +25,10 @@ const INPUTS: [InputInfo; 11] = [
     InputInfo::optional("shear_resistance", Unit::Newton),
     // 1: the anchor's approval names this kind of wall.
     InputInfo::optional("anchor_tested", Unit::Count),
-    InputInfo::optional("embedment", Unit::Metre),
-    InputInfo::optional("edge_distance", Unit::Metre),
-    InputInfo::optional("spacing", Unit::Metre),
+    // Without them nobody knows whether the resistances hold.
+    InputInfo::needed("embedment", Unit::Metre),
+    InputInfo::needed("edge_distance", Unit::Metre),
+    InputInfo::needed("spacing", Unit::Metre),
 ];
 
 /// Hundredths of a newton per kilogram.
@@ -45,12 +46,12 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let tension_resistance = gather.maybe("tension_resistance", MICRO, NEWTONS_MAX)?;
     let shear_resistance = gather.maybe("shear_resistance", MICRO, NEWTONS_MAX)?;
     let tested = gather.maybe_whole("anchor_tested", 0, 1)?;
-    let embedment = gather.maybe("embedment", 1_000, METRES_MAX)?;
-    let edge = gather.maybe("edge_distance", 0, METRES_MAX)?;
-    let spacing = gather.maybe("spacing", 0, METRES_MAX)?;
     if fixings % 2 != 0 {
         return Err(InputFault::OutOfRange { key: "fixings" });
     }
+    let embedment = gather.need("embedment", 1_000, METRES_MAX)?;
+    let edge = gather.need("edge_distance", 0, METRES_MAX)?;
+    let spacing = gather.need("spacing", 0, METRES_MAX)?;
     let weight = quotient("mass", i128::from(mass) * GRAVITY, 100)?;
     let top = quotient("lever", i128::from(weight) * i128::from(distance), i128::from(lever))?;
     let designed = |force: i64, anchors: i64| {
@@ -89,9 +90,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         check.verdict = Verdict::NotDetermined(Why::NoMakerLimit);
         return Ok(check);
     };
-    let near = |value: Option<i64>, tenths: i64| {
-        embedment.zip(value).is_some_and(|(depth, value)| value < depth * tenths / 10)
-    };
+    let near = |value: i64, tenths: i64| value < embedment * tenths / 10;
     let doubt = if tested != Some(1) {
         Some(Why::AnchorNotTested)
     } else if near(edge, 15) || near(spacing, 30) {
@@ -133,9 +132,15 @@ mod tests {
 
     type Unit4<'a> = (&'a str, &'a str, &'a str, &'a str);
 
+    /// Far from every edge and every other anchor.
+    const STANDS: [(&str, &str); 3] = [("embedment", "0.05"), ("edge_distance", "0.075"), ("spacing", "0.15")];
+
+    fn figures<'a>(unit: Unit4<'a>) -> [(&'a str, &'a str); 4] {
+        [("mass", unit.0), ("gravity_distance", unit.1), ("lever", unit.2), ("fixings", unit.3)]
+    }
+
     fn wall(unit: Unit4<'_>, more: &[(&str, &str)]) -> Check {
-        let pairs = [("mass", unit.0), ("gravity_distance", unit.1), ("lever", unit.2), ("fixings", unit.3)];
-        good("F15-WALL", &[&pairs[..], more].concat())
+        good("F15-WALL", &[&figures(unit)[..], &STANDS, more].concat())
     }
 
     const SIXTY: Unit4<'static> = ("60", "0.12", "0.8", "4");
@@ -184,17 +189,26 @@ mod tests {
         assert_eq!(held("59.5957", "1000000").verdict, Verdict::Fail(Why::Overloaded));
         let placed = |edge, spacing| {
             let anchor = [("tension_resistance", "2000"), ("shear_resistance", "3000"), ("anchor_tested", "1")];
-            wall(
-                SIXTY,
-                &[&anchor[..], &[("embedment", "0.05"), ("edge_distance", edge), ("spacing", spacing)]].concat(),
-            )
-            .verdict
+            let stands = [("embedment", "0.05"), ("edge_distance", edge), ("spacing", spacing)];
+            good("F15-WALL", &[&figures(SIXTY)[..], &anchor, &stands].concat()).verdict
         };
         assert_eq!(placed("0.075", "0.15"), Verdict::Pass);
         assert_eq!(placed("0.074999", "0.15"), Verdict::NotDetermined(Why::AnchorSpacing));
         assert_eq!(placed("0.075", "0.149999"), Verdict::NotDetermined(Why::AnchorSpacing));
         let odd = [("mass", "60"), ("gravity_distance", "0.1"), ("lever", "1"), ("fixings", "3")];
         assert_eq!(run("F15-WALL", &odd).err(), Some(InputFault::OutOfRange { key: "fixings" }));
+    }
+
+    #[test]
+    fn where_the_anchors_stand_must_be_said() {
+        for left_out in 0..STANDS.len() {
+            let mut pairs = [&figures(SIXTY)[..], &STANDS].concat();
+            let (key, _) = pairs.remove(4 + left_out);
+            assert!(
+                matches!(run("F15-WALL", &pairs), Err(InputFault::Missing { key: missing }) if missing == key),
+                "{key}"
+            );
+        }
     }
 
     #[test]

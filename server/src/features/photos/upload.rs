@@ -109,7 +109,8 @@ pub async fn go_on_with_upload(
 
 /// Takes the lock, or says why not.
 async fn accept(caller: &Caller, state: AppState, id: Uuid, headers: &HeaderMap) -> Result<Receiving, Response> {
-    let (row, lock, offset, announced) = begin(caller, &state, id, headers).await.map_err(ApiError::into_response)?;
+    let begun = begin(caller, &state, id, headers).await.map_err(ApiError::into_response)?;
+    let Begun { row, lock, transfer, offset, announced } = begun;
     if wire(row.received) != offset {
         let mut response = ApiError::Conflict("offset").into_response();
         mark_tus(&mut response, &[(UPLOAD_OFFSET, HeaderValue::from(row.received))]);
@@ -120,16 +121,20 @@ async fn accept(caller: &Caller, state: AppState, id: Uuid, headers: &HeaderMap)
         return Err(ApiError::TooLarge.into_response());
     }
     let most = left.min(PART_BYTES_MAX);
-    let transfer = state.transfers.begin(id, caller.person);
     Ok(Receiving { state, firm: caller.firm, id, lock, received: row.received, most, transfer })
 }
 
-async fn begin(
-    caller: &Caller,
-    state: &AppState,
-    id: Uuid,
-    headers: &HeaderMap,
-) -> Result<(queries::UploadRow, Uuid, u64, u64), ApiError> {
+/// An upload whose lock this request has.
+struct Begun {
+    row: queries::UploadRow,
+    lock: Uuid,
+    transfer: Transfer,
+    /// As the request says.
+    offset: u64,
+    announced: u64,
+}
+
+async fn begin(caller: &Caller, state: &AppState, id: Uuid, headers: &HeaderMap) -> Result<Begun, ApiError> {
     require_tus(headers)?;
     if headers.get(header::CONTENT_TYPE).is_none_or(|value| value != OFFSET_OCTET_STREAM) {
         return Err(ApiError::MediaType);
@@ -143,6 +148,8 @@ async fn begin(
         return Err(ApiError::TooLarge);
     }
     state.transfers.end(id, caller.person).await;
+    // Before the lock: whoever sees that can reach this.
+    let transfer = state.transfers.begin(id, caller.person);
     let lock = state.clock.new_id();
     let mut tx = state.db.begin_for(caller).await?;
     caller.may(Action::SendPhoto, Ownership::Own)?;
@@ -150,7 +157,7 @@ async fn begin(
     let row = row.ok_or(ApiError::NotFound)?;
     tx.commit().await?;
     require_unexpired(state, row.expires_us)?;
-    Ok((row, lock, offset, announced))
+    Ok(Begun { row, lock, transfer, offset, announced })
 }
 
 fn require_unexpired(state: &AppState, expires_us: i64) -> Result<(), ApiError> {

@@ -131,6 +131,9 @@ pub fn is_expired(ticket: &Ticket, today: Day) -> bool {
 pub const STATES: [&str; 9] =
     ["planned", "with_crew", "on_site", "paused", "for_review", "returned", "passed", "sealed", "withdrawn"];
 
+/// Jobs in one answer of the server's list.
+pub const PAGE_ROWS: usize = 200;
+
 /// States of a job that is not over, as the API takes them.
 pub fn open_states() -> String {
     // Those before the review has passed.

@@ -8,10 +8,10 @@ use leptos_router::NavigateOptions;
 use leptos_router::components::A;
 use leptos_router::hooks::{use_navigate, use_query_map};
 
-use super::view_model::{Asked, Found, JobRow, OPEN, PAGE_ROWS};
+use super::view_model::{Asked, Found, JobRow, OPEN};
 use crate::adapters::fetch::use_api;
 use crate::device::use_device;
-use crate::features::desk::shared::{STATES, phase_of_word};
+use crate::features::desk::shared::{PAGE_ROWS, STATES, phase_of_word};
 use crate::i18n::format::Day;
 use crate::i18n::{Words, use_words};
 use crate::load::Load;

@@ -3,10 +3,7 @@
 use domain::ids::{JobId, PersonId};
 use serde::Deserialize;
 
-use crate::features::desk::shared::{STATES, open_states};
-
-/// Rows of a page, as the server gives them.
-pub const PAGE_ROWS: usize = 200;
+use crate::features::desk::shared::{PAGE_ROWS, STATES, open_states};
 
 /// Jobs that somebody still works on.
 pub const OPEN: &str = "open";

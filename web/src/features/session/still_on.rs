@@ -7,15 +7,13 @@ use leptos_router::components::A;
 use serde::Deserialize;
 
 use crate::adapters::fetch::Api;
-use crate::features::desk::shared::open_states;
+use crate::features::desk::shared::{PAGE_ROWS, open_states};
 use crate::i18n::use_words;
 use crate::refusal::Refusal;
 use crate::routes::Screen;
 use crate::ui::{Button, Look, Sheet};
 use crate::{t, tn};
 
-/// Rows of a page, as the server gives them.
-const PAGE_ROWS: usize = 200;
 /// A sheet on a phone shows so many before its buttons.
 const SHOWN_MOST: usize = 4;
 
@@ -83,7 +81,7 @@ pub(super) fn StillOnSheet(
     };
     view! {
         <Sheet open title acts=move || view! { <Button label=t!(w, "people.end_access") look=Look::Danger on_press=end /> }>
-            <p>{t!(w, "people.still_on_text")}</p>
+            <p>{move || t!(w, "people.still_on_text", name = name.get())}</p>
             <ul>{rows}</ul>
             {more}
         </Sheet>
