@@ -6,8 +6,8 @@
 //!
 //! Start with [`Fault`].
 
-use crate::electrical::Unit;
-use crate::electrical::units::MICRO;
+pub use crate::electrical::units::possible;
+use crate::electrical::{FieldSpec, Unit};
 use crate::identification::dates::Date;
 pub use crate::wire::limits::REMARK_CHARS_MAX;
 
@@ -156,38 +156,16 @@ pub fn day(text: &str, today: Date) -> Result<Date, Fault> {
     if day.year().abs_diff(today.year()) > DAY_YEARS_MAX { Err(Fault::FarDay(DAY_YEARS_MAX)) } else { Ok(day) }
 }
 
-/// What a planned figure or a maker's can be at all, in millionths of the unit; beyond it, it is a slip of the hand and no tick makes it
-/// true.
-pub fn possible(unit: Unit) -> (i64, i64) {
-    let most = |units: i64| (0, units * MICRO);
-    match unit {
-        // Colder than any winter, hotter than any part that somebody installs.
-        Unit::Celsius => (-100 * MICRO, 500 * MICRO),
-        Unit::Kelvin => most(1_000),
-        Unit::Volt => most(100_000),
-        Unit::Ampere => most(1_000_000),
-        Unit::Percent => most(1_000),
-        Unit::Kilogram => most(100_000),
-        Unit::Metre => most(100_000),
-        Unit::MetrePerMetre => most(100),
-        Unit::Hertz | Unit::SquareMillimetre => most(100_000),
-        Unit::Farad => most(1_000),
-        Unit::Second | Unit::Newton | Unit::NewtonMetre => most(1_000_000_000),
-        Unit::Count
-        | Unit::Ohm
-        | Unit::Watt
-        | Unit::WattHour
-        | Unit::Joule
-        | Unit::AmpereSquaredSecond
-        | Unit::Pascal
-        | Unit::CaloriePerSquareCentimetre => most(1_000_000_000_000),
-    }
-}
-
 /// Can this planned figure be at all?
 pub fn is_possible(unit: Unit, micro: i64) -> bool {
     let (least, most) = possible(unit);
     (least..=most).contains(&micro)
+}
+
+/// What a planned figure that is typed into this field can be at all: a share that the field bounds stays within its bounds.
+pub fn possible_in(field: &FieldSpec) -> (i64, i64) {
+    let ((least, most), (lowest, highest)) = (possible(field.unit), field.possible());
+    (least.max(lowest), most.min(highest))
 }
 
 /// Can a maker's figure of this key be at all? The key's ending names the unit; a figure without one is at least no less than nothing.
@@ -207,6 +185,7 @@ pub fn is_possible_of_maker(key: &str, micro: i64) -> bool {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "tests")]
     use super::*;
+    use crate::electrical::units::MICRO;
 
     #[test]
     fn a_name_has_one_to_120_characters() {

@@ -340,6 +340,59 @@ impl Decimal {
     }
 }
 
+/// What a planned figure or a maker's can be at all, in millionths of the unit; beyond it, it is a slip of the hand and no tick makes it
+/// true.
+pub fn possible(unit: Unit) -> (i64, i64) {
+    let most = |units: i64| (0, units * MICRO);
+    match unit {
+        // Colder than any winter, hotter than any part that somebody installs.
+        Unit::Celsius => (-100 * MICRO, 500 * MICRO),
+        Unit::Kelvin => most(1_000),
+        Unit::Volt => most(100_000),
+        Unit::Ampere => most(1_000_000),
+        Unit::Percent => most(1_000),
+        Unit::Kilogram => most(100_000),
+        Unit::Metre => most(100_000),
+        Unit::MetrePerMetre => most(100),
+        Unit::Hertz | Unit::SquareMillimetre => most(100_000),
+        Unit::Farad => most(1_000),
+        Unit::Second | Unit::Newton | Unit::NewtonMetre => most(1_000_000_000),
+        Unit::Count
+        | Unit::Ohm
+        | Unit::Watt
+        | Unit::WattHour
+        | Unit::Joule
+        | Unit::AmpereSquaredSecond
+        | Unit::Pascal
+        | Unit::CaloriePerSquareCentimetre => most(1_000_000_000_000),
+    }
+}
+
+/// What an instrument can show of a unit at all, in millionths: as [`possible`], and the other way round for what has a sign or a
+/// direction.
+pub fn possible_to_read(unit: Unit) -> (i64, i64) {
+    let (least, most) = possible(unit);
+    match unit {
+        Unit::Volt | Unit::Ampere | Unit::Watt | Unit::WattHour | Unit::Kelvin | Unit::Percent => (-most, most),
+        Unit::Celsius
+        | Unit::Kilogram
+        | Unit::Metre
+        | Unit::MetrePerMetre
+        | Unit::Hertz
+        | Unit::SquareMillimetre
+        | Unit::Farad
+        | Unit::Second
+        | Unit::Newton
+        | Unit::NewtonMetre
+        | Unit::Count
+        | Unit::Ohm
+        | Unit::Joule
+        | Unit::AmpereSquaredSecond
+        | Unit::Pascal
+        | Unit::CaloriePerSquareCentimetre => (least, most),
+    }
+}
+
 /// Division rounded half away from zero, the way a pocket calculator's user rounds. `den` is positive.
 pub fn round_div(num: i128, den: i128) -> i128 {
     let (quotient, rest) = (num / den, num % den);

@@ -17,7 +17,7 @@ mod suffix;
 #[cfg(test)]
 mod tests;
 
-use super::units::{Prefix, Quantity, Unit};
+use super::units::{Prefix, Quantity, Unit, possible_to_read};
 
 /// What the number is about; some texts mean different things in different boxes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -102,6 +102,14 @@ impl FieldSpec {
             | Unit::CaloriePerSquareCentimetre => QuantityKind::Other,
         };
         FieldSpec { unit, kind, entry, sanity_min, sanity_max, range_top: None }
+    }
+
+    /// What can be read here at all, in millionths, inclusive. Beyond it stands a slip of the hand that nobody can confirm.
+    pub fn possible(&self) -> (i64, i64) {
+        match self.kind {
+            QuantityKind::StateOfCharge => (self.sanity_min, self.sanity_max),
+            _ => possible_to_read(self.unit),
+        }
     }
 }
 
@@ -337,7 +345,8 @@ fn check_plausible(reading: &mut ParsedReading, field: &FieldSpec) {
     if (field.sanity_min..=field.sanity_max).contains(&value.micro) {
         return;
     }
-    if field.kind == QuantityKind::StateOfCharge {
+    let (least, most) = field.possible();
+    if !(least..=most).contains(&value.micro) {
         *reading = ParsedReading::invalid().note(Note::Impossible);
     } else {
         reading.quality = Quality::OutsideSanity;

@@ -354,6 +354,19 @@ fn row_57_more_than_full_is_invalid() {
 }
 
 #[test]
+fn nobody_can_confirm_what_physics_refuses() {
+    for (text, field) in
+        [("-0.2 Ω", other(Unit::Ohm)), ("9999 °C", other(Unit::Celsius)), ("-3 Hz", other(Unit::Hertz))]
+    {
+        let reading = parse(text, &FieldSpec { sanity_min: 0, sanity_max: ONE, ..field });
+        assert_eq!(reading.quality, Quality::Invalid { suggestion: None }, "{text}");
+        assert!(reading.has(Note::Impossible) && reading.value.is_none(), "{text}");
+    }
+    let against = parse("-48 V", &FieldSpec { sanity_min: 0, sanity_max: ONE, ..other(Unit::Volt) });
+    assert_eq!(against.quality, Quality::OutsideSanity, "leads the wrong way round are asked about");
+}
+
+#[test]
 fn row_58_bus_of_two_terminators() {
     let reading = value("59", &field("M17"), 59 * ONE);
     assert_eq!(judge(&reading, &Limit::between(54 * ONE, 66 * ONE)), Verdict::Pass);

@@ -46,7 +46,8 @@ fn figures_are_read_with_signs_prefixes_and_units_of_the_trade() {
 fn what_cannot_be_read_is_told_apart() {
     assert_eq!(read("inverter_w", "plenty", POINT), Err(Fault::Unreadable));
     assert_eq!(read("modules", "7.5", POINT), Err(Fault::NotWhole));
-    assert_eq!(read("ac_cable_length_m", "-1", POINT), Err(Fault::Negative));
+    assert!(matches!(read("ac_cable_length_m", "-1", POINT), Err(Fault::Impossible(least, _)) if least.micro == 0));
+    assert!(matches!(read("inverter_dc_max_v", "-1", POINT), Err(Fault::Impossible(least, _)) if least.micro == 0));
     assert_eq!(read("ac_cable_length_m", "0", POINT), Ok(Some(0)));
     assert!(matches!(read("ambient_c", "9999", POINT), Err(Fault::Impossible(_, _))), "no tick helps either");
     assert_eq!(read("ambient_c", "-20", POINT), Ok(Some(-20_000_000)));

@@ -6,7 +6,9 @@ use domain::bounds;
 use domain::design::{Design, FIELDS, Field, Line, Sheet, sheet, single_line, stack_drawing, with_equipment};
 pub use domain::design::{RULES_FIRM, RULES_PLACE, RULES_VERSION, load_of, rules_of_job};
 use domain::electrical::rule_set::{FirmRules, Place, RuleSet, RulesName, Topic, newest};
-use domain::electrical::{Cmp, FieldSpec, Mark, NumberLocale, Prefix, Quality, Quantity, Unit, Verdict, parse_reading};
+use domain::electrical::{
+    Cmp, FieldSpec, Mark, Note, NumberLocale, Prefix, Quality, Quantity, Unit, Verdict, parse_reading,
+};
 use domain::job_file::body::{Equipment, UnitKind};
 use serde::{Deserialize, Serialize};
 
@@ -78,8 +80,6 @@ pub enum Fault {
     OtherUnit(Option<Quantity>),
     /// One exact value is needed, not a bound.
     NotExact,
-    /// Less than nothing.
-    Negative,
     /// No such thing can be: least and greatest of the unit.
     Impossible(Quantity, Quantity),
     /// A count with a fraction.
@@ -117,9 +117,12 @@ pub fn number(unit: Unit, text: &str, w: Words) -> Result<i64, Fault> {
     let least = if unit == Unit::Celsius { i64::MIN } else { 0 };
     let spec = FieldSpec::plain(unit, Prefix::One, least, i64::MAX);
     let parsed = parse_reading(text, &spec, NumberLocale::from_decimal(w.decimal.sign()));
+    let (least, most) = bounds::possible_in(&spec);
+    let impossible = Err(Fault::Impossible(Quantity::of(unit, least), Quantity::of(unit, most)));
     match parsed.quality {
         Quality::Ok => {}
-        Quality::OutsideSanity => return Err(Fault::Negative),
+        Quality::Invalid { .. } if parsed.has(Note::Impossible) => return impossible,
+        Quality::OutsideSanity => return impossible,
         Quality::Ambiguous { candidates } => return Err(Fault::Ambiguous(candidates)),
         Quality::UnitMismatch { suggestion, .. } => return Err(Fault::OtherUnit(suggestion)),
         Quality::Invalid { .. } | Quality::NotTested | Quality::OverRange => return Err(Fault::Unreadable),
@@ -127,10 +130,7 @@ pub fn number(unit: Unit, text: &str, w: Words) -> Result<i64, Fault> {
     match (parsed.value, parsed.cmp) {
         (None, _) => Err(Fault::Unreadable),
         (Some(_), Cmp::Less | Cmp::Greater) => Err(Fault::NotExact),
-        (Some(value), Cmp::Equal) if !bounds::is_possible(unit, value.micro) => {
-            let (least, most) = bounds::possible(unit);
-            Err(Fault::Impossible(Quantity::of(unit, least), Quantity::of(unit, most)))
-        }
+        (Some(value), Cmp::Equal) if !(least..=most).contains(&value.micro) => impossible,
         (Some(value), Cmp::Equal) => Ok(value.micro),
     }
 }

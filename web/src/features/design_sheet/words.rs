@@ -191,7 +191,6 @@ pub fn fault(w: Words, fault: &Fault) -> String {
         Fault::OtherUnit(Some(meant)) => t!(w, "plan.fault.other_unit_meant", value = show(meant)),
         Fault::OtherUnit(None) => t!(w, "plan.fault.other_unit").to_owned(),
         Fault::NotExact => t!(w, "plan.fault.not_exact").to_owned(),
-        Fault::Negative => t!(w, "design.fault.negative").to_owned(),
         Fault::Impossible(least, most) => {
             t!(w, "plan.fault.impossible", least = show(least), most = show(most))
         }

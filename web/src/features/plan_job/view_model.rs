@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use domain::bounds;
 use domain::design::{Figures, Following};
 use domain::electrical::rule_set::RuleSet;
-use domain::electrical::{Check, Cmp, FieldSpec, NumberLocale, Prefix, Quality, Quantity, parse_reading};
+use domain::electrical::{Check, Cmp, FieldSpec, Note, NumberLocale, Prefix, Quality, Quantity, parse_reading};
 use domain::identification::Date;
 use domain::ids::{JobId, PersonId, SiteId, uuid_v7};
 use domain::job_file::JobFile;
@@ -365,8 +365,11 @@ pub fn figure(field: &DesignField, text: &str, checked: bool, w: Words) -> Resul
     if text.trim().is_empty() {
         return Ok(None);
     }
-    let parsed = parse_reading(text, &spec(field), NumberLocale::from_decimal(w.decimal.sign()));
+    let spec = spec(field);
+    let parsed = parse_reading(text, &spec, NumberLocale::from_decimal(w.decimal.sign()));
+    let (least, most) = bounds::possible_in(&spec);
     let outside = match parsed.quality {
+        Quality::Invalid { .. } if parsed.has(Note::Impossible) => return Err(Fault::Impossible { least, most }),
         Quality::Ok => false,
         Quality::OutsideSanity => true,
         Quality::Ambiguous { candidates } => return Err(Fault::Ambiguous(candidates)),
@@ -376,10 +379,7 @@ pub fn figure(field: &DesignField, text: &str, checked: bool, w: Words) -> Resul
     match (parsed.value, parsed.cmp) {
         (None, _) => Err(Fault::Unreadable),
         (Some(_), Cmp::Less | Cmp::Greater) => Err(Fault::NotExact),
-        (Some(value), Cmp::Equal) if !bounds::is_possible(field.unit, value.micro) => {
-            let (least, most) = bounds::possible(field.unit);
-            Err(Fault::Impossible { least, most })
-        }
+        (Some(value), Cmp::Equal) if !(least..=most).contains(&value.micro) => Err(Fault::Impossible { least, most }),
         (Some(_), Cmp::Equal) if outside && !checked => {
             Err(Fault::OutsidePlausible { least: field.sanity.0.0, most: field.sanity.1.0 })
         }

@@ -113,6 +113,17 @@ fn an_implausible_value_is_asked_for_again_and_kept_if_confirmed() {
 }
 
 #[test]
+fn no_tick_keeps_what_cannot_be() {
+    let need = ohms("", None);
+    for keep in [false, true] {
+        let typed = ReadingDraft { keep, ..typed("-3") };
+        let seen = see(Words::default(), &need, &at_most(500_000), &typed, None);
+        assert!(seen.value.is_none() && seen.question.is_none(), "{seen:?}");
+        assert!(seen.fault.as_ref().is_some_and(|fault| fault.contains("cannot be")), "{seen:?}");
+    }
+}
+
+#[test]
 fn an_instrument_is_needed_and_its_calibration_counts() {
     let (need, limit) = (ohms("", Some("low-ohm")), at_most(500_000));
     let without = see(Words::default(), &need, &limit, &typed("0.3"), None);

@@ -246,6 +246,11 @@ pub fn preview(
                 return out;
             }
         },
+        Quality::Invalid { .. } if parsed.has(Note::Impossible) => {
+            out.notes.clear();
+            out.fault = Some(impossible(w, need));
+            return out;
+        }
         Quality::Invalid { suggestion } => {
             out.fault = Some(t!(w, "step.reading.unreadable", example = example(w, need)));
             out.question = suggestion.map(|value| ReadingQuestion::Meant(short(&plain(value), w)));
@@ -290,6 +295,19 @@ pub fn preview(
         out.value = Some(value);
     }
     out
+}
+
+/// What can be measured here at all. The upper end is said where a person would ever meet it.
+fn impossible(w: Words, need: &ReadingNeed) -> String {
+    const TOLD_TO_MICRO: i64 = 1_000_000_000_000;
+    let field = need.field();
+    let (least, most) = field.possible();
+    let show = |micro| words::quantity(w, Quantity::of(need.unit, micro), field.entry);
+    if most > TOLD_TO_MICRO {
+        t!(w, "step.reading.impossible", least = show(least))
+    } else {
+        t!(w, "plan.fault.impossible", least = show(least), most = show(most))
+    }
 }
 
 /// Volts as typed: a bare number or one with its unit.
