@@ -39,7 +39,7 @@ pub struct Photos {
     pub arrived: usize,
 }
 
-/// The head of the page.
+/// The head of the page. What the server says later stands below what can be pressed: else that moves away under the finger.
 #[component]
 pub fn Head(
     here: Signal<Option<Arc<DeskJob>>>,
@@ -55,7 +55,6 @@ pub fn Head(
         let names = names.get();
         let Far { done, total, holds_done, holds_total, failed, .. } = view.progress;
         let label = t!(w, "desk.progress", done = done, total = total, holds = holds_done, all_holds = holds_total);
-        let count = |n: usize| Signal::stored(u32::try_from(n).unwrap_or(u32::MAX));
         let unsent = (view.unstamped > 0).then(|| {
             let words = crate::tn!(w, "desk.unsent", view.unstamped);
             view! { <Banner tone=Tone::Wait><p>{words}</p></Banner> }
@@ -68,25 +67,11 @@ pub fn Head(
                 {(view.late > 0).then(|| view! { <Chip label=crate::tn!(w, "desk.late", view.late) tone=Tone::Caution /> })}
             </div>
         };
-        let photos = move || {
-            let row = server.get();
-            (row.photos.named > 0).then(|| {
-                let label = t!(w, "desk.photos_arrived", arrived = row.photos.arrived, named = row.photos.named);
-                view! { <Progress label done=count(row.photos.arrived) total=count(row.photos.named) /> }
-            })
-        };
-        let held = move || {
-            let held = server.get().held;
-            (held > 0).then(|| view! { <Banner tone=Tone::Caution><p>{crate::tn!(w, "desk.held", held)}</p></Banner> })
-        };
         let short = job.short();
         Some(view! {
             <div class="card job-head">
                 {state}
                 <Progress label done=count(done) total=count(total) />
-                {photos}
-                {unsent}
-                {held}
                 <dl class="facts">{facts(w, view, &names)}</dl>
                 <div class="row">
                     <DownloadButton label=t!(w, "desk.report") path=format!("/api/jobs/{job}/report.pdf?language={}", w.lang.code()) file=format!("report-{short}.pdf") />
@@ -95,9 +80,26 @@ pub fn Head(
                     <LinkButton label=t!(w, "design.title") href=Screen::DesignSheet(job).href() icon=Icon::List />
                     {move || may_plan.get().then(|| view! { <LinkButton label=t!(w, "desk.change_plan") href=Screen::PlanJob(job).href() icon=Icon::Edit /> })}
                 </div>
+                {unsent}
+                {move || at_server(w, server.get())}
             </div>
         })
     }
+}
+
+/// What the server says of the job.
+fn at_server(w: Words, row: ServerRow) -> AnyView {
+    let photos = (row.photos.named > 0).then(|| {
+        let label = t!(w, "desk.photos_arrived", arrived = row.photos.arrived, named = row.photos.named);
+        view! { <Progress label done=count(row.photos.arrived) total=count(row.photos.named) /> }
+    });
+    let held = (row.held > 0)
+        .then(|| view! { <Banner tone=Tone::Caution><p>{crate::tn!(w, "desk.held", row.held)}</p></Banner> });
+    view! { {photos} {held} }.into_any()
+}
+
+fn count(n: usize) -> Signal<u32> {
+    Signal::stored(u32::try_from(n).unwrap_or(u32::MAX))
 }
 
 fn paused(w: Words, view: &JobView) -> Option<AnyView> {
