@@ -232,7 +232,9 @@ fn replace<'a, T>(latest: &mut Option<Latest<'a, T>>, key: OrderKey, value: &'a 
 }
 
 fn phase(gate: &mut Gate<'_, '_>, key: OrderKey, event: PhaseEvent, author: PersonId) {
-    gate.record_mut(Touched::Nothing).phases.insert(key, (event, author));
+    // Leaving the site ends proofs of dead.
+    let touched = if matches!(event, PhaseEvent::Paused(_)) { Touched::Everything } else { Touched::Nothing };
+    gate.record_mut(touched).phases.insert(key, (event, author));
 }
 
 fn attach_decisions(gate: &mut Gate<'_, '_>, asked: EntryId) {

@@ -275,7 +275,12 @@ impl<'a> Record<'a> {
 
     /// Evidence at a place that counts: not replaced and not older than a return of its place or step.
     pub fn counting(&self, place: &Place) -> Vec<Evidence<'a>> {
-        let since = self.returned_since(place);
+        self.counting_since(place, None)
+    }
+
+    /// The same, and not older than what ended it.
+    pub fn counting_since(&self, place: &Place, ended: Option<OrderKey>) -> Vec<Evidence<'a>> {
+        let since = self.returned_since(place).max(ended);
         self.evidence.get(place).map_or_else(Vec::new, |all| {
             all.iter()
                 .filter(|evidence| !self.replaced.contains_key(&evidence.key.id))

@@ -137,6 +137,12 @@ pub enum BoardPart {
     /// Works inside: stays shut until all three records are there and pass.
     #[n(3)]
     Inside,
+    /// Switches off, locks or waits: made again once power could reach the board.
+    #[n(4)]
+    Isolates,
+    /// Takes locks off or switches on: from its first record on power can reach the board.
+    #[n(5)]
+    Ends,
 }
 
 /// A step's part at one board.

@@ -15,7 +15,9 @@ use domain::job_file::body::{
 };
 use domain::job_file::record::CountersignState;
 use domain::job_file::{BreachWhy, Phase};
-use domain::method::gate::{Answer, FailWhy, LimitInfo, LimitSource, Obstacle, OpenWhy, StepState, stored_reading};
+use domain::method::gate::{
+    Answer, Ending, FailWhy, LimitInfo, LimitSource, Obstacle, OpenWhy, StepState, stored_reading,
+};
 use domain::method::plan::{HOUSE_RULE, ReadingNeed, Requirement};
 use domain::tray::AsideWhy;
 use domain::wire::sync::{HeldWhy, RefusedWhy};
@@ -562,8 +564,18 @@ pub const fn standing(standing: EvidenceStanding) -> Key {
         EvidenceStanding::Corrected => key!("step.evidence.corrected"),
         EvidenceStanding::TakenBack => key!("step.evidence.taken_back"),
         EvidenceStanding::BeforeReturn => key!("step.evidence.before_return"),
+        EvidenceStanding::Ended => key!("step.evidence.ended"),
         EvidenceStanding::Breach => key!("step.evidence.breach"),
         EvidenceStanding::Late => key!("step.evidence.late"),
+    }
+}
+
+/// Why something that was done is asked for anew.
+pub const fn ending(ending: Ending) -> Key {
+    match ending {
+        Ending::Left => key!("step.ended.left"),
+        Ending::Power => key!("step.ended.power"),
+        Ending::ProvedAgain => key!("step.ended.proved_again"),
     }
 }
 

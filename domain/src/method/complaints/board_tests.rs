@@ -35,11 +35,18 @@ option = [
   { id = "burnt", fails = true, stops = "damage", label = { en = "a", de = "a", es = "a" } },
 ]
 [[step]]
+id = "off"
+stage = "work"
+needs = ["ask"]
+boards = [{ id = "box", part = "isolates" }]
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[[step]]
 id = "before"
 stage = "work"
 hold = true
 stop_work = true
-needs = ["ask"]
+needs = ["off"]
 boards = [{ id = "box", part = "tester-before" }]
 title = { en = "a", de = "a", es = "a" }
 act = { en = "a", de = "a", es = "a" }
@@ -116,6 +123,13 @@ needs = ["after"]
 boards = [{ id = "box", part = "inside" }]
 title = { en = "a", de = "a", es = "a" }
 act = { en = "a", de = "a", es = "a" }
+[[step]]
+id = "on"
+stage = "work"
+needs = ["work"]
+boards = [{ id = "box", part = "ends" }]
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
 "#;
 
 fn faults(text: &str) -> Vec<String> {
@@ -135,13 +149,21 @@ fn each_part_of_proving_dead_is_demanded_with_its_line() {
         ("part = \"tester-after\"", "part = \"inside\"", "board.toml:15:6: board box: no step is its tester-after"),
         ("pair = [\"L\", \"N\"]", "", "board.toml:15:6: board box: no reading between L and N"),
         ("pair = [\"X\", \"N\"]", "", "board.toml:15:6: board box: no reading between N and X"),
-        ("pair = [\"X\", \"N\"]", "pair = [\"X\", \"Y\"]", "board.toml:87:6: test-x.n-x: its pair is no pair"),
+        ("pair = [\"X\", \"N\"]", "pair = [\"X\", \"Y\"]", "board.toml:94:6: test-x.n-x: its pair is no pair"),
         // Switched off where the conductor is still there.
         ("is = [\"three\"]\n[[step.require]]", "is = [\"one\"]\n[[step.require]]", "no reading between L and X"),
-        ("needs = [\"after\"]", "needs = [\"test\"]", "board.toml:108:6: work: works inside a board without after"),
+        ("needs = [\"after\"]", "needs = [\"test\"]", "board.toml:115:6: work: works inside a board without after"),
         ("needs = [\"after\"]", "needs = [\"before\"]", "work: works inside a board without test"),
         ("needs = [\"test\", \"test-x\"]", "needs = [\"test\"]", "after: proves dead without test-x before it"),
         ("needs = [\"before\"]", "needs = [\"ask\"]", "test: proves dead without before before it"),
+        ("needs = [\"off\"]", "needs = [\"ask\"]", "before: proves dead without off before it"),
+        ("part = \"isolates\"", "part = \"inside\"", "board box: no step is its isolates"),
+        ("part = \"ends\"", "part = \"inside\"", "board box: no step is its ends"),
+        (
+            "needs = [\"work\"]",
+            "needs = [\"after\"]",
+            "on: ends a proof of dead without work before it, which works inside",
+        ),
         (
             "stop_work = true\nneeds = [\"before\"]",
             "needs = [\"before\"]",

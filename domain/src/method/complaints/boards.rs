@@ -18,6 +18,9 @@ const DETECTOR: &str = "two-pole-detector";
 const PROOFS: [(BoardPart, &str); 3] =
     [(BoardPart::TesterBefore, "tester-before"), (BoardPart::Dead, "dead"), (BoardPart::TesterAfter, "tester-after")];
 
+/// What a proof begins with and what ends it.
+const LIFETIME: [(BoardPart, &str); 2] = [(BoardPart::Isolates, "isolates"), (BoardPart::Ends, "ends")];
+
 pub(super) fn complain(method: &Method, found: &mut BTreeSet<Complaint>) {
     for step in &method.steps {
         of_step(method, step, found);
@@ -32,7 +35,8 @@ fn of_step(method: &Method, step: &Step, found: &mut BTreeSet<Complaint>) {
         if method.board(&duty.id).is_none() {
             found.insert(Complaint::UnknownBoard { step: step.id.clone(), board: duty.id.clone() });
         }
-        if duty.part != BoardPart::Inside && !(step.hold && step.stop_work) {
+        let proves = PROOFS.iter().any(|(part, _)| *part == duty.part);
+        if proves && !(step.hold && step.stop_work) {
             found.insert(Complaint::ProofCanBeTalkedPast { step: step.id.clone() });
         }
     }
@@ -71,7 +75,7 @@ fn proves_dead(need: &ReadingNeed) -> bool {
 fn of_board(method: &Method, board: &Board, found: &mut BTreeSet<Complaint>) {
     let id = || board.id.clone();
     let doing = |part| method.steps.iter().filter(move |step| step.is_part(&board.id, part));
-    for (part, word) in PROOFS {
+    for (part, word) in PROOFS.into_iter().chain(LIFETIME) {
         if doing(part).next().is_none() {
             found.insert(Complaint::BoardWithoutPart { board: id(), part: word });
         }
@@ -90,23 +94,27 @@ fn of_board(method: &Method, board: &Board, found: &mut BTreeSet<Complaint>) {
             }
         }
     }
-    // Whoever works inside, however late, waits for all three records; the records wait for each other.
-    for (step, waits_for, out_of_order) in [
-        (BoardPart::Dead, &PROOFS[..1], true),
-        (BoardPart::TesterAfter, &PROOFS[..2], true),
-        (BoardPart::Inside, &PROOFS[..], false),
+    // Whoever works inside, however late, waits for all three records; the records wait for each other and for the locks. Locks come off
+    // once nobody has work left inside.
+    use BoardPart::{Dead, Ends, Inside, Isolates, TesterAfter, TesterBefore};
+    for (step, waits_for) in [
+        (TesterBefore, &[Isolates][..]),
+        (Dead, &[TesterBefore]),
+        (TesterAfter, &[TesterBefore, Dead]),
+        (Inside, &[TesterBefore, Dead, TesterAfter]),
+        (Ends, &[Inside]),
     ] {
-        for step in doing(step) {
-            let before = order::all_before(method, &step.id);
-            for (part, _) in waits_for {
-                for proof in doing(*part).filter(|proof| !before.iter().any(|at| method.steps[*at].id == proof.id)) {
-                    let (step, without) = (step.id.clone(), proof.id.clone());
-                    found.insert(if out_of_order {
-                        Complaint::ProofOutOfOrder { step, without }
-                    } else {
-                        Complaint::InsideBeforeDead { step, without }
-                    });
-                }
+        for (one, part) in doing(step).flat_map(|one| waits_for.iter().map(move |part| (one, *part))) {
+            let before = order::all_before(method, &one.id);
+            for other in doing(part).filter(|other| !before.iter().any(|at| method.steps[*at].id == other.id)) {
+                let (step_id, without) = (one.id.clone(), other.id.clone());
+                found.insert(match step {
+                    Inside => Complaint::InsideBeforeDead { step: step_id, without },
+                    Ends => Complaint::PowerBeforeInside { step: step_id, without },
+                    TesterBefore | Dead | TesterAfter | Isolates => {
+                        Complaint::ProofOutOfOrder { step: step_id, without }
+                    }
+                });
             }
         }
     }

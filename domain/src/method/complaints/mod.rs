@@ -196,7 +196,12 @@ pub enum Complaint {
         step: String,
         without: String,
     },
-    /// The tester is not proved before, or not again after, the test of a board.
+    /// Locks come off, or something is switched on, while work inside a board may be left.
+    PowerBeforeInside {
+        step: String,
+        without: String,
+    },
+    /// The tester is not proved before, or not again after, the test of a board; or something is not switched off and locked before.
     ProofOutOfOrder {
         step: String,
         without: String,
@@ -286,6 +291,9 @@ impl fmt::Display for Complaint {
             Self::BoardOfOneConductor { board } => write!(f, "board {board}: fewer than two conductors"),
             Self::NobodyInside { board } => write!(f, "board {board}: proved dead, and no step works inside"),
             Self::InsideBeforeDead { step, without } => write!(f, "{step}: works inside a board without {without}"),
+            Self::PowerBeforeInside { step, without } => {
+                write!(f, "{step}: ends a proof of dead without {without} before it, which works inside")
+            }
             Self::ProofOutOfOrder { step, without } => write!(f, "{step}: proves dead without {without} before it"),
             Self::ProofCanBeTalkedPast { step } => write!(f, "{step}: proves dead without being a stop-work hold"),
             Self::UnknownPair { step, requirement } => {
@@ -334,6 +342,7 @@ impl Complaint {
             | Self::InOrderWithoutRepeat { step }
             | Self::UnknownBoard { step, .. }
             | Self::InsideBeforeDead { step, .. }
+            | Self::PowerBeforeInside { step, .. }
             | Self::ProofOutOfOrder { step, .. }
             | Self::ProofCanBeTalkedPast { step } => of_step(step),
             Self::LimitWithoutSource { step, requirement }

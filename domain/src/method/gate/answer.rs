@@ -8,6 +8,7 @@ use crate::identification::Serial;
 use crate::identification::dates::Date;
 use crate::ids::{EntryId, Hash32};
 use crate::job_file::body::{self, Body, Place, ReadingQuality, Sign};
+use crate::job_file::file::OrderKey;
 use crate::job_file::record::{Evidence, Record};
 use crate::method::plan::{Confirmer, ReadingNeed, Requirement, Step};
 
@@ -121,29 +122,37 @@ impl Answer {
     }
 }
 
-/// Judges one requirement of a step.
+/// Judges one requirement of a step; evidence older than what ended it counts for nothing.
 pub(super) fn answer(
     record: &Record<'_>,
     plan: &Plan<'_>,
     step: &Step,
     slot: u16,
     requirement: &Requirement,
+    ended: Option<OrderKey>,
 ) -> Answer {
     let place = Place::of(&step.id, slot, requirement.id());
-    let plain = of_evidence(record, plan, &place, requirement);
+    let plain = of_evidence(record, plan, &place, requirement, ended);
     // Nothing but its evidence opens a stop-work step, whatever a lead has said.
     if plain.lets_through() || step.stop_work {
         return plain;
     }
-    match record.deviation_at(&place).map(|(asked, deviation)| (asked, deviation.allowed())) {
+    let deviation = record.deviation_at(&place).filter(|(_, own)| ended.is_none_or(|ended| own.key > ended));
+    match deviation.map(|(asked, deviation)| (asked, deviation.allowed())) {
         Some((asked, Some(true))) => Answer::DeviationAllowed { asked },
         Some((asked, None)) => Answer::DeviationAsked { asked },
         Some((_, Some(false))) | None => plain,
     }
 }
 
-fn of_evidence(record: &Record<'_>, plan: &Plan<'_>, place: &Place, requirement: &Requirement) -> Answer {
-    let counting = record.counting(place);
+fn of_evidence(
+    record: &Record<'_>,
+    plan: &Plan<'_>,
+    place: &Place,
+    requirement: &Requirement,
+    ended: Option<OrderKey>,
+) -> Answer {
+    let counting = record.counting_since(place, ended);
     let missing = Answer::Missing { have: 0, want: 1 };
     match requirement {
         Requirement::Photo(need) => photos(record, place, &counting, u64::from(need.count)),

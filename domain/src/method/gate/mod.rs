@@ -8,6 +8,7 @@
 
 mod answer;
 mod before;
+mod lifetime;
 mod limit;
 mod plan;
 mod serial;
@@ -16,13 +17,14 @@ mod wait;
 mod why;
 
 pub use answer::{Answer, FailWhy, OpenWhy, stored_reading};
+pub use lifetime::{Ended, Ending};
 pub use limit::{LimitInfo, LimitSource};
 pub use plan::{Need, Plan, Reach};
 pub use serial::SlotSerial;
 pub use why::{Lack, Missing, Why};
 
 use self::before::Before;
-use super::plan::Step;
+use super::plan::{BoardPart, Step};
 use crate::ids::EntryId;
 use crate::job_file::body::{ConsentState, Place};
 use crate::job_file::record::{PhaseEvent, Record};
@@ -93,6 +95,8 @@ pub struct StepView<'m> {
     pub cautions_unread: Vec<String>,
     /// The lead wants it done again, with which remark.
     pub returned: Option<EntryId>,
+    /// What ended evidence that is there.
+    pub ended: Option<Ended>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -107,6 +111,7 @@ struct Standing {
     applies: Applies,
     answers: Vec<Answer>,
     cautions_unread: Vec<String>,
+    ended: Option<Ended>,
 }
 
 impl Standing {
@@ -250,7 +255,16 @@ impl<'p, 'a> Gate<'p, 'a> {
             Applies::Yes if standing.answers.iter().any(Answer::is_bad) => StepState::Failed,
             Applies::Yes => StepState::Open,
         };
-        StepView { at, step, state, answers: standing.answers, cautions_unread: standing.cautions_unread, returned }
+        let ended = self.has_ended(at, &standing);
+        StepView {
+            at,
+            step,
+            state,
+            answers: standing.answers,
+            cautions_unread: standing.cautions_unread,
+            returned,
+            ended,
+        }
     }
 
     /// Steps that are not done, in the method's order.
@@ -311,10 +325,12 @@ impl<'p, 'a> Gate<'p, 'a> {
     fn work_out(&mut self, at: StepRef) -> Standing {
         let step = self.plan.step(at.step);
         let applies = self.applies(at);
+        let ended = self.ended(at.step);
+        let since = ended.map(|ended| ended.at);
         let answers = step
             .requirements
             .iter()
-            .map(|requirement| answer::answer(&self.record, self.plan, step, at.slot, requirement))
+            .map(|requirement| answer::answer(&self.record, self.plan, step, at.slot, requirement, since))
             .collect();
         let cautions_unread = step
             .cautions
@@ -323,14 +339,42 @@ impl<'p, 'a> Gate<'p, 'a> {
             .filter(|id| !self.record.cautions_read.contains_key(&(step.id.clone(), at.slot, (*id).clone())))
             .cloned()
             .collect();
-        Standing { applies, answers, cautions_unread }
+        Standing { applies, answers, cautions_unread, ended }
     }
 
-    fn applies(&mut self, at: StepRef) -> Applies {
+    /// What ended the evidence of a step of isolating and proving, as long as work inside one of its boards is left.
+    fn ended(&mut self, step: usize) -> Option<Ended> {
+        let bound: Vec<_> = lifetime::bound_to(self.plan, step).collect();
+        let mut latest = None;
+        for (board, part) in bound {
+            let ended = lifetime::ended(self.plan, &self.record, board, part);
+            if ended > latest && (part == BoardPart::Ends || self.is_left_inside(board)) {
+                latest = ended;
+            }
+        }
+        latest
+    }
+
+    fn is_left_inside(&mut self, board: &str) -> bool {
+        // What proves one board and works inside another is never asked here: that question would have no end.
+        let plan = self.plan;
+        let asked = |at: &StepRef| lifetime::bound_to(plan, at.step).next().is_none();
+        lifetime::inside(plan, &self.record, board).into_iter().filter(asked).any(|at| !self.is_done(at))
+    }
+
+    /// What ended the evidence of a step, where there is any.
+    fn has_ended(&self, at: StepRef, standing: &Standing) -> Option<Ended> {
+        let ended = standing.ended?;
+        let id = &self.plan.step(at.step).id;
+        let mut of_step = self.record.evidence.iter().filter(|(place, _)| place.step == *id && place.slot == at.slot);
+        of_step.any(|(_, all)| all.iter().any(|evidence| evidence.key < ended.at)).then_some(ended)
+    }
+
+    fn applies(&self, at: StepRef) -> Applies {
         let Some(when) = &self.plan.step(at.step).when else { return Applies::Yes };
         let Some(step) = self.plan.index_of(&when.step) else { return Applies::NotKnown };
         let slot = if self.plan.repeat_of(step).is_some() { at.slot } else { 0 };
-        if self.standing(StepRef { step, slot }).applies == Applies::No {
+        if self.applies(StepRef { step, slot }) == Applies::No {
             return Applies::No;
         }
         let place = Place::of(&when.step, slot, &when.requirement);

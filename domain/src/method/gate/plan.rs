@@ -165,6 +165,12 @@ impl<'m> Plan<'m> {
                 self.readers[source].insert(reader);
             }
         }
+        // Whether a proof of dead still holds depends on what was done at its board, and on what is left to be done inside.
+        for board in self.method.boards() {
+            let has_part = |step: &usize| self.step(*step).duties().iter().any(|duty| duty.id == board.id);
+            let of_board: Vec<usize> = (0..self.method.steps.len()).filter(has_part).collect();
+            of_board.iter().for_each(|source| self.readers[*source].extend(&of_board));
+        }
         // A step switched by a choice whose own step is switched by another choice follows both.
         for _ in 0..self.method.steps.len() {
             let before = self.readers.clone();

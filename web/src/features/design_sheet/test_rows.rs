@@ -135,7 +135,10 @@ fn points(view: &JobView) -> Vec<(&StepCard, &RequirementCard, Point<'_>)> {
 
 const fn stays(standing: EvidenceStanding) -> bool {
     match standing {
-        EvidenceStanding::Counts | EvidenceStanding::Corrected | EvidenceStanding::BeforeReturn => true,
+        EvidenceStanding::Counts
+        | EvidenceStanding::Corrected
+        | EvidenceStanding::BeforeReturn
+        | EvidenceStanding::Ended => true,
         EvidenceStanding::TakenBack | EvidenceStanding::Breach | EvidenceStanding::Late => false,
     }
 }

@@ -14,7 +14,7 @@ use domain::job_file::body::{
 use domain::job_file::record::{CountersignState, Deviation, Evidence, Record};
 use domain::job_file::{BreachWhy, Content, JobFile, JobState, Phase, fold};
 use domain::method::Method;
-use domain::method::gate::{Answer, Gate, LimitInfo, Obstacle, Plan, SlotSerial, StepRef, StepState};
+use domain::method::gate::{Answer, Ended, Ending, Gate, LimitInfo, Obstacle, Plan, SlotSerial, StepRef, StepState};
 use domain::method::plan::Requirement;
 use domain::people::voice::{Sealed, unused};
 use serde::{Deserialize, Serialize};
@@ -166,6 +166,8 @@ pub struct StepCard {
     pub requirements: Vec<RequirementCard>,
     /// The lead wants it done again, for this reason.
     pub returned: Option<RemarkView>,
+    /// It was done, and is asked for anew because of this.
+    pub ended: Option<Ending>,
 }
 
 /// One requirement of a step, with all that was recorded for it.
@@ -219,6 +221,8 @@ pub enum EvidenceStanding {
     TakenBack,
     /// It is older than the lead's wish to have it done again.
     BeforeReturn,
+    /// Power could reach the board since, or the site was left.
+    Ended,
     /// The gate was shut.
     Breach,
     /// The review had passed.
@@ -493,6 +497,7 @@ fn step_card(
     let method = gate.plan().method();
     let step = view.step;
     let stage = method.stages.iter().position(|stage| stage.id == step.stage).unwrap_or(0);
+    let done = matches!(view.state, StepState::NotApplicable | StepState::Deviating | StepState::Satisfied);
     let reviewed = language == "en" || method.reviewed.iter().any(|reviewed| reviewed.language == language);
     let cautions = step
         .cautions
@@ -517,7 +522,7 @@ fn step_card(
             let mut evidence: Vec<EvidenceItem> = record
                 .evidence
                 .get(&place)
-                .map(|all| all.iter().map(|evidence| evidence_item(record, &place, evidence)).collect())
+                .map(|all| all.iter().map(|evidence| evidence_item(record, &place, evidence, view.ended)).collect())
                 .unwrap_or_default();
             evidence.extend(misplaced.get(&place).into_iter().flatten().cloned());
             evidence.sort_by_key(|item| (item.at_us, item.id));
@@ -551,10 +556,11 @@ fn step_card(
         cautions,
         requirements,
         returned: view.returned.map(|id| remark_view(record, id)),
+        ended: view.ended.filter(|_| !done).map(|ended| ended.by),
     }
 }
 
-fn evidence_item(record: &Record<'_>, place: &Place, evidence: &Evidence<'_>) -> EvidenceItem {
+fn evidence_item(record: &Record<'_>, place: &Place, evidence: &Evidence<'_>, ended: Option<Ended>) -> EvidenceItem {
     let id = evidence.key.id;
     let replaced = record.replaced.get(&id);
     let by_evidence = replaced.is_some_and(|by| record.evidence.values().flatten().any(|other| other.key.id == *by));
@@ -564,6 +570,7 @@ fn evidence_item(record: &Record<'_>, place: &Place, evidence: &Evidence<'_>) ->
         None if record.returned_since(place).is_some_and(|since| evidence.key < since) => {
             EvidenceStanding::BeforeReturn
         }
+        None if ended.is_some_and(|ended| evidence.key < ended.at) => EvidenceStanding::Ended,
         None => EvidenceStanding::Counts,
     };
     EvidenceItem {

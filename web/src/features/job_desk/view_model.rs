@@ -185,6 +185,7 @@ fn is_noteworthy(step: &StepCard) -> bool {
     let odd_answer = step.requirements.iter().any(|card| card.deviation.is_some() || card.answer.is_bad());
     matches!(step.state, StepState::Failed | StepState::Deviating)
         || step.returned.is_some()
+        || step.ended.is_some()
         || odd_answer
         || odd_evidence
 }

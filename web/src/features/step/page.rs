@@ -146,6 +146,7 @@ fn StepBody(
         {marks}
         {move || load.with(|load| stop_line(w, load.view()?, &device.people()))}
         {move || card.get().and_then(|card| returned(w, &card, &device.people()))}
+        {move || card.get().and_then(|card| ended(w, &card))}
         {leave_out}
         <Cautions job card act saving hazardous=first.hazardous stop_work=first.stop_work />
         {gate}
@@ -189,6 +190,12 @@ fn returned(w: Words, card: &StepCard, people: &[(domain::ids::PersonId, String)
         }
         .into_any(),
     )
+}
+
+/// Why something that was done is asked for anew.
+fn ended(w: Words, card: &StepCard) -> Option<AnyView> {
+    let why = w.say(words::ending(card.ended?));
+    Some(view! { <Banner tone=Tone::Stop title=t!(w, "step.ended")><p>{why}</p></Banner> }.into_any())
 }
 
 /// What can hurt somebody, before the act; acknowledged before anything is recorded.

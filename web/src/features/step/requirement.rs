@@ -214,6 +214,7 @@ fn History(ctx: Ctx) -> impl IntoView {
             EvidenceStanding::Corrected
             | EvidenceStanding::TakenBack
             | EvidenceStanding::BeforeReturn
+            | EvidenceStanding::Ended
             | EvidenceStanding::Breach
             | EvidenceStanding::Late => true,
         };

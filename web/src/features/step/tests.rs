@@ -308,6 +308,7 @@ fn step(index: usize, title: &str, state: StepState, requirements: Vec<Requireme
         cautions: Vec::new(),
         requirements,
         returned: None,
+        ended: None,
     }
 }
 

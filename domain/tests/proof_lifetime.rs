@@ -1,0 +1,245 @@
+//! A proof of dead has a lifetime: leaving and power end it, and nobody works inside a board on an old one. Every built-in method with
+//! boards is left and come back to at each of its steps.
+#![cfg(feature = "methods")]
+#![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
+
+mod built_in;
+mod rehearsal;
+
+use domain::ids::EntryId;
+use domain::job_file::body::*;
+use domain::job_file::{Body, BreachWhy, Place, fold};
+use domain::method::gate::{Ending, Obstacle, Plan, StepRef, StepState};
+use domain::method::load::compose;
+use domain::method::plan::{BoardPart, Method};
+use rehearsal::{Log, id, lead, opening, perfect_run, tech, ways, words, work_on};
+use std::collections::BTreeSet;
+
+const PROOFS: [BoardPart; 3] = [BoardPart::TesterBefore, BoardPart::Dead, BoardPart::TesterAfter];
+const LEFT_AS: [LeftAs; 3] = [LeftAs::IsolatedAndLocked, LeftAs::NotConnected, LeftAs::RunningAsBefore];
+
+fn methods() -> impl Iterator<Item = Method> {
+    let all = built_in::METHODS
+        .iter()
+        .map(|name| compose(name, built_in::FILES).unwrap_or_else(|why| panic!("{why}")).method);
+    all.filter(|method| !method.boards().is_empty())
+}
+
+fn with_part(method: &Method, parts: &[BoardPart]) -> BTreeSet<String> {
+    let has = |step: &&domain::method::plan::Step| step.duties().iter().any(|duty| parts.contains(&duty.part));
+    method.steps.iter().filter(has).map(|step| step.id.clone()).collect()
+}
+
+/// The log as far as the first record of each step.
+fn begun(log: &Log, step: &str) -> Log {
+    let mut out = Log::default();
+    let before = |line: &&rehearsal::Line| line.body.evidence_place().is_none_or(|place| place.step != step);
+    for line in log.lines.iter().take_while(before) {
+        out.write(line.who, line.id, line.body.clone());
+    }
+    out
+}
+
+fn leave(log: &mut Log, left_as: LeftAs) {
+    let number = log.lines.len() as u64;
+    log.write(tech(), EntryId::of(id(60, number)), Body::Paused(Paused { left_as, remark: None }));
+    log.write(tech(), EntryId::of(id(61, number)), Body::Resumed(Plain {}));
+}
+
+fn recorded(log: &Log, step: &str) -> usize {
+    log.lines.iter().filter(|line| line.body.evidence_place().is_some_and(|place| place.step == step)).count()
+}
+
+/// Steps of isolating and proving that are asked for anew, with the reason.
+fn ended(log: &Log, plan: &Plan<'_>) -> BTreeSet<(String, Ending)> {
+    let mut state = fold(&log.file, plan);
+    let mut found = BTreeSet::new();
+    for at in state.gate.steps() {
+        let view = state.gate.view(at);
+        if let Some(ended) = view.ended.filter(|_| !matches!(view.state, StepState::Satisfied)) {
+            found.insert((view.step.id.clone(), ended.by));
+        }
+    }
+    found
+}
+
+/// Nobody may work inside a board unless the log says, after everything that ends a proof, that it was proved dead in three records.
+fn nobody_is_let_in_on_an_old_proof(log: &Log, plan: &Plan<'_>, case: &str) -> usize {
+    let method = plan.method();
+    let mut state = fold(&log.file, plan);
+    let at_step = |part: BoardPart, board: &str, line: &rehearsal::Line| {
+        let place = line.body.evidence_place()?;
+        let step = method.step(&place.step)?;
+        Some(step.is_part(board, part))
+    };
+    let last = |which: &dyn Fn(&rehearsal::Line) -> bool| log.lines.iter().rposition(which);
+    let mut open = 0;
+    for at in state.gate.steps() {
+        let step = plan.step(at.step);
+        if state.gate.is_done(at) || !state.gate.obstacles(at).is_empty() {
+            continue;
+        }
+        for duty in step.duties().iter().filter(|duty| duty.part == BoardPart::Inside) {
+            let end = last(&|line| {
+                matches!(line.body, Body::Paused(_)) || at_step(BoardPart::Ends, &duty.id, line) == Some(true)
+            });
+            for part in PROOFS {
+                let proof = last(&|line| at_step(part, &duty.id, line) == Some(true));
+                assert!(proof > end, "{case}: {} is open, and {part:?} of {} is older", words(plan, at), duty.id);
+            }
+            open += 1;
+        }
+    }
+    open
+}
+
+#[test]
+fn left_and_come_back_to_at_every_step_nobody_works_on_an_old_proof() {
+    let (mut cases, mut finished, mut let_in) = (0, 0, 0);
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let way = ways(&method).remove(0);
+        let log = perfect_run(&plan, &way);
+        let_in += nobody_is_let_in_on_an_old_proof(&begun(&log, "connect-dc"), &plan, "never left");
+        for (number, step) in method.steps.iter().enumerate() {
+            for left_as in LEFT_AS {
+                let case = format!("{} left before {} as {left_as:?}", method.id, step.id);
+                let mut own = begun(&log, &step.id);
+                leave(&mut own, left_as);
+                let_in += nobody_is_let_in_on_an_old_proof(&own, &plan, &case);
+                cases += 1;
+                if number % 7 == LEFT_AS.iter().position(|own| *own == left_as).unwrap() {
+                    work_on(&mut own, &plan, &way, &mut 2_000_000).unwrap_or_else(|why| panic!("{case}: {why}"));
+                    finished += 1;
+                }
+            }
+        }
+    }
+    println!(
+        "{cases} times left and come back; {finished} of these jobs worked to their end; {let_in} times somebody was let in"
+    );
+    assert!(cases >= 500 && finished >= 60 && let_in >= 1, "{cases} {finished} {let_in}");
+}
+
+#[test]
+fn locks_that_stayed_on_ask_for_the_proof_alone_and_everything_else_for_the_whole_isolation() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let way = ways(&method).remove(0);
+        let log = perfect_run(&plan, &way);
+        let first_inside =
+            method.steps.iter().find(|step| step.duties().iter().any(|duty| duty.part == BoardPart::Inside));
+        let at = &first_inside.unwrap().id;
+        for left_as in LEFT_AS {
+            let mut own = begun(&log, at);
+            leave(&mut own, left_as);
+            let found = ended(&own, &plan);
+            let (parts, by): (&[BoardPart], _) = match left_as {
+                LeftAs::IsolatedAndLocked => (&PROOFS, Ending::Left),
+                LeftAs::NotConnected | LeftAs::RunningAsBefore => (
+                    &[BoardPart::Isolates, BoardPart::TesterBefore, BoardPart::Dead, BoardPart::TesterAfter],
+                    Ending::Power,
+                ),
+            };
+            let expected = with_part(&method, parts).into_iter().map(|step| (step, by)).collect::<BTreeSet<_>>();
+            assert_eq!(found, expected, "{} {left_as:?}", method.id);
+        }
+    }
+}
+
+#[test]
+fn once_nobody_has_work_left_inside_leaving_asks_for_nothing() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let way = ways(&method).remove(0);
+        let log = perfect_run(&plan, &way);
+        for left_as in LEFT_AS {
+            for step in ["power-briefing", "inverter-on", "briefing"] {
+                let mut own = begun(&log, step);
+                leave(&mut own, left_as);
+                assert_eq!(ended(&own, &plan), BTreeSet::new(), "{} before {step} as {left_as:?}", method.id);
+            }
+        }
+    }
+}
+
+#[test]
+fn work_inside_that_is_asked_for_again_after_the_power_begins_with_the_isolation() {
+    let mut cases = 0;
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let way = ways(&method).remove(0);
+        let log = perfect_run(&plan, &way);
+        for step in &method.steps {
+            if !step.duties().iter().any(|duty| duty.part == BoardPart::Inside) {
+                continue;
+            }
+            let case = format!("{} {}", method.id, step.id);
+            let last = log
+                .lines
+                .iter()
+                .rev()
+                .find(|line| line.body.evidence_place().is_some_and(|place| place.step == step.id));
+            let Some(line) = last else { continue };
+            let at = line.body.evidence_place().unwrap();
+            let mut own = log.clone();
+            let remark = EntryId::of(id(62, 1));
+            let returned = Returned { at: Place::of(&at.step, at.slot, ""), remark };
+            own.write(lead(), EntryId::of(id(63, 1)), Body::Returned(returned));
+            let found = ended(&own, &plan);
+            assert!(found.contains(&("isolate-ac".to_owned(), Ending::Power)), "{case}: {found:?}");
+            assert!(found.contains(&("prove-tester-after".to_owned(), Ending::Power)), "{case}: {found:?}");
+            nobody_is_let_in_on_an_old_proof(&own, &plan, &case);
+
+            // Whoever records it all the same, on the terminal that is live, has recorded a breach.
+            let mut hasty = own.clone();
+            let entry = EntryId::of(id(64, 1));
+            hasty.write(tech(), entry, line.body.clone());
+            let state = fold(&hasty.file, &plan);
+            let why = &state.breaches.get(&entry).unwrap_or_else(|| panic!("{case}: no breach")).why;
+            let names_it = |by: &[Obstacle]| {
+                by.iter().any(|one| matches!(one, Obstacle::Step(at) if plan.step(at.step).id == "isolate-ac"))
+            };
+            assert!(matches!(why, BreachWhy::StepShut(by) if names_it(by)), "{case}: {why:?}");
+
+            // Isolated, proved, done, and then the locks and the power are recorded again.
+            let before = recorded(&own, "remove-locks");
+            work_on(&mut own, &plan, &way, &mut 3_000_000).unwrap_or_else(|why| panic!("{case}: {why}"));
+            for again in ["isolate-ac", "discharge-wait", "prove-tester-before", "prove-tester-after", "battery-on"] {
+                assert!(recorded(&own, again) > recorded(&log, again), "{case}: {again} was not done again");
+            }
+            assert!(recorded(&own, "remove-locks") > before, "{case}");
+            cases += 1;
+        }
+    }
+    assert!(cases >= 20, "{cases}");
+}
+
+#[test]
+fn a_correction_after_the_power_is_no_new_proof() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let log = perfect_run(&plan, &ways(&method)[0]);
+        let proof = log.lines.iter().rfind(|line| match &line.body {
+            Body::Reading(reading) => reading.at.step == "prove-tester-after",
+            _ => false,
+        });
+        let Some(line) = proof else { panic!("{}", method.id) };
+        let Body::Reading(reading) = &line.body else { unreachable!() };
+        let mut own = log.clone();
+        let better = Reading { corrects: Some(line.id), raw: format!("{} ", reading.raw), ..reading.clone() };
+        own.write(tech(), EntryId::of(id(65, 1)), Body::Reading(better));
+        let mut state = fold(&own.file, &plan);
+        assert_eq!(state.gate.unfinished(), Vec::<StepRef>::new(), "{}", method.id);
+    }
+}
+
+#[test]
+fn a_job_that_was_never_isolated_is_asked_for_nothing_more() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let mut log = opening(&method, 1);
+        leave(&mut log, LeftAs::NotConnected);
+        assert_eq!(ended(&log, &plan), BTreeSet::new(), "{}", method.id);
+    }
+}
