@@ -4,6 +4,9 @@
 //! again until there are 2,000 entries: more than any real job.
 #![allow(clippy::unwrap_used, reason = "a bench that panics has failed")]
 
+#[path = "../tests/built_in/mod.rs"]
+mod built_in;
+
 use domain::ids::{CaptureId, DeviceId, EntryId, FirmId, Hash32, JobId, ModelId, PersonId, SiteId, uuid_v7};
 use domain::job_file::body::*;
 use domain::job_file::{Body, Draft, Entry, JobFile, Place, Stamp, fold};
@@ -21,8 +24,7 @@ fn id(kind: u8, number: u64) -> uuid::Uuid {
 }
 
 fn main() {
-    let text = include_str!("../../server/methods/series-stack-floor.toml");
-    let method = domain::method::load::from_toml(text).unwrap();
+    let method = domain::method::load::compose("series-stack-floor.toml", built_in::FILES).unwrap().method;
     let plan = Plan::of(&method);
     let mut file = JobFile::default();
     let lead = (PersonId::of(id(1, 1)), DeviceId::of(id(2, 1)));

@@ -22,7 +22,7 @@ fn every_built_in_method_is_sound_and_survives_its_bytes() {
     }
 }
 
-/// Jobs pin the hash of a version for ever. A method that changes is a new version with a new line, beside the old one.
+/// Jobs pin the hash of a version for ever. A method that changes is a new version with a new line, beside the old one. Until the first installation they may move: decision 0022.
 #[test]
 fn released_methods_do_not_move() {
     const GOLDEN: &str = include_str!("golden/methods.txt");

@@ -369,23 +369,13 @@ fn whole_method(name: &str) {
 }
 
 #[test]
-fn series_stack_floor_first_version() {
+fn series_stack_floor() {
     whole_method("series-stack-floor.toml");
-}
-
-#[test]
-fn series_stack_floor_second_version() {
-    whole_method("series-stack-floor-2.toml");
 }
 
 #[test]
 fn install_with_backup() {
     whole_method("install-with-backup.toml");
-}
-
-#[test]
-fn install_with_backup_second_version() {
-    whole_method("install-with-backup-2.toml");
 }
 
 #[test]
@@ -455,7 +445,7 @@ fn stop_and_go_on(plan: &Plan<'_>, way: &Way, log: &Log, line: &Line, choice: &C
 /// A serial stands where the gate takes it, is on record where it does not, and is nothing where nobody asks.
 #[test]
 fn the_serial_of_a_slot_stands_only_where_its_gate_takes_it() {
-    let method = method("series-stack-floor-2.toml");
+    let method = method("series-stack-floor.toml");
     let plan = Plan::of(&method);
     let log = perfect_run(&plan, &ways(&method)[0]);
     let serial_at = |slot: u16| {

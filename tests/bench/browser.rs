@@ -15,7 +15,7 @@ use domain::job_file::body::{Body, Remark};
 use domain::job_file::fold;
 use domain::method::Method;
 use domain::method::gate::Plan;
-use domain::method::load::from_toml;
+use domain::method::load::compose;
 use domain::rehearsal::{Cast, answers};
 use serde_json::{Value, json};
 use tests::browser::{Browser, PHONE, WITHIN};
@@ -24,6 +24,7 @@ use tests::pictures::Picture;
 use tests::server_process::{Content, ServerProcess};
 use uuid::Uuid;
 
+use crate::built_in::FILES;
 use crate::stats::{median, p95};
 use crate::work::{self, LEAD, TECHNICIAN};
 
@@ -255,9 +256,8 @@ async fn plan_and_begin(server: &ServerProcess) -> Result<JobId> {
 }
 
 pub fn built_in() -> Result<Method> {
-    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../server/methods/series-stack-floor.toml");
-    let text = std::fs::read_to_string(&file).context("the built-in method")?;
-    from_toml(&text).map_err(|error| anyhow::anyhow!("{error}"))
+    let composed = compose("series-stack-floor.toml", FILES);
+    Ok(composed.map_err(|fault| anyhow::anyhow!("{fault}"))?.method)
 }
 
 fn rehearse_first_step(phone: &mut TestPhone, job: JobId, method: &Method, second: PersonId) -> Result<()> {

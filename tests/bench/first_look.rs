@@ -14,7 +14,7 @@ use crate::work::LEAD;
 
 /// Owner of the demo firm, who leads too.
 const OTHER_LEAD: &str = "marlow@larkfield.example";
-const METHOD: (&str, u32) = ("series-stack-floor", 2);
+const METHOD: (&str, u32) = ("series-stack-floor", 1);
 const JOBS: usize = 200;
 /// A plan is five entries, a push takes five hundred.
 const PLANS_A_PUSH: usize = 50;

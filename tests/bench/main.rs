@@ -6,6 +6,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a bench that panics has failed")]
 
+#[path = "../../domain/tests/built_in/mod.rs"]
+mod built_in;
+
 mod browser;
 mod design;
 mod drain;

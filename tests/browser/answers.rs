@@ -12,7 +12,7 @@ pub const MODULES: u16 = 2;
 
 /// The method as its file says it.
 pub fn built_in_method() -> Result<Method> {
-    let composed = compose("series-stack-floor-2.toml", FILES);
+    let composed = compose("series-stack-floor.toml", FILES);
     Ok(composed.map_err(|fault| anyhow::anyhow!("{fault}"))?.method)
 }
 

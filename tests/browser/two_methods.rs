@@ -62,7 +62,7 @@ async fn a_fuse_is_replaced_and_its_wait_cannot_be_shortened() -> Result<()> {
 async fn two_people_install_a_backup_side_by_side_and_nothing_is_lost() -> Result<()> {
     let rig = Rig::demo().await?;
     let folder = tempfile::tempdir()?;
-    let mut job = Rehearsal::plan(&rig, "install-with-backup-2.toml").await?;
+    let mut job = Rehearsal::plan(&rig, "install-with-backup.toml").await?;
     let by_hand = |step: &str| [AT_THE_BOARD, AT_THE_STACK].concat().contains(&step) || ISLAND.contains(&step);
     job.work(|step| !by_hand(step)).await?;
     let method = job.method.clone();

@@ -59,8 +59,8 @@ impl Test {
             "island_neutral_link" => &[("neutral-earth-bond", "open"), ("neutral-earth-bond", "closed")],
             "island_protection" => &[("island-protection", "trip-time"), ("island-protection", "fault")],
             trip if trip.ends_with(RATED_TRIP) => &[("rcd-test", "trip-time")],
-            trip if trip.ends_with(DOUBLE_TRIP) => &[("rcd-multiples", "trip-time-2")],
-            trip if trip.ends_with(FIVEFOLD_TRIP) => &[("rcd-multiples", "trip-time-5")],
+            trip if trip.ends_with(DOUBLE_TRIP) => &[("rcd-twice", "trip-time")],
+            trip if trip.ends_with(FIVEFOLD_TRIP) => &[("rcd-five-times", "trip-time")],
             _ => &[],
         }
     }

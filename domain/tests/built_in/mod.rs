@@ -3,9 +3,7 @@
 /// Every file by the name under which others include it.
 pub const FILES: &[(&str, &str)] = &[
     ("series-stack-floor.toml", include_str!("../../../server/methods/series-stack-floor.toml")),
-    ("series-stack-floor-2.toml", include_str!("../../../server/methods/series-stack-floor-2.toml")),
     ("install-with-backup.toml", include_str!("../../../server/methods/install-with-backup.toml")),
-    ("install-with-backup-2.toml", include_str!("../../../server/methods/install-with-backup-2.toml")),
     ("replace-fuse.toml", include_str!("../../../server/methods/replace-fuse.toml")),
     ("shared/ac-side.toml", include_str!("../../../server/methods/shared/ac-side.toml")),
     ("shared/arrival.toml", include_str!("../../../server/methods/shared/arrival.toml")),
@@ -26,10 +24,4 @@ pub const FILES: &[(&str, &str)] = &[
 
 /// Files that are methods themselves.
 #[allow(dead_code, reason = "not every suite walks all of them")]
-pub const METHODS: [&str; 5] = [
-    "series-stack-floor.toml",
-    "series-stack-floor-2.toml",
-    "install-with-backup.toml",
-    "install-with-backup-2.toml",
-    "replace-fuse.toml",
-];
+pub const METHODS: [&str; 3] = ["series-stack-floor.toml", "install-with-backup.toml", "replace-fuse.toml"];

@@ -96,7 +96,7 @@ const JOBS: &[DemoJob] = &[
         serial_base: 409_100,
     },
     DemoJob {
-        stage: Stage::Returned("close-covers"),
+        stage: Stage::Returned("covers-closed"),
         day: -5,
         start: "08:30",
         crew: &[ids::ASHDOWN, ids::SOLANO],
@@ -374,6 +374,9 @@ impl<'w> Writer<'w> {
 
     async fn work(&mut self, tx: &mut FirmTx) -> anyhow::Result<()> {
         let demo = self.demo;
+        if let Stage::OnSite(step) | Stage::Paused(step) | Stage::Stopped(step) | Stage::Returned(step) = demo.stage {
+            anyhow::ensure!(self.method()?.method.step(step).is_some(), "the method has no step {step}");
+        }
         if !matches!(demo.stage, Stage::Planned | Stage::WithCrew) {
             self.arrive()?;
         }
@@ -498,8 +501,18 @@ impl<'w> Writer<'w> {
     async fn rehearse(&mut self, tx: &mut FirmTx, until: Option<&str>) -> anyhow::Result<()> {
         let method = self.method()?;
         let plan = Plan::of(&method.method);
+        let mut last = None;
         loop {
             let Some(at) = next_open(&self.file, &plan) else { return Ok(()) };
+            // Else a figure that the demo lacks would be worked on for ever.
+            if last.replace(at) == Some(at) {
+                let mut state = fold(&self.file, &plan);
+                anyhow::bail!(
+                    "step {} is not closed by good work: {:?}",
+                    plan.step(at.step).id,
+                    state.gate.view(at).answers
+                );
+            }
             if until == Some(plan.step(at.step).id.as_str()) {
                 return Ok(());
             }

@@ -17,20 +17,12 @@ use crate::db::Db;
 use crate::error::ApiError;
 
 /// The methods that come with the server, by file.
-const BUILT_IN: &[&str] = &[
-    "series-stack-floor.toml",
-    "series-stack-floor-2.toml",
-    "install-with-backup.toml",
-    "install-with-backup-2.toml",
-    "replace-fuse.toml",
-];
+const BUILT_IN: &[&str] = &["series-stack-floor.toml", "install-with-backup.toml", "replace-fuse.toml"];
 
 /// All files that come with the server, by the name under which one includes another.
 const FILES: &[(&str, &str)] = &[
     ("series-stack-floor.toml", include_str!("../../methods/series-stack-floor.toml")),
-    ("series-stack-floor-2.toml", include_str!("../../methods/series-stack-floor-2.toml")),
     ("install-with-backup.toml", include_str!("../../methods/install-with-backup.toml")),
-    ("install-with-backup-2.toml", include_str!("../../methods/install-with-backup-2.toml")),
     ("replace-fuse.toml", include_str!("../../methods/replace-fuse.toml")),
     ("shared/ac-side.toml", include_str!("../../methods/shared/ac-side.toml")),
     ("shared/arrival.toml", include_str!("../../methods/shared/arrival.toml")),
