@@ -12,7 +12,7 @@ use crate::job_file::body::{
     PhotoOrigin, Place, Reading, ReadingQuality, Remark, SerialRead, SerialSource, Sign, Signature, Waited,
 };
 use crate::method::gate::{Answer, Gate, LimitInfo, LimitSource, StepRef};
-use crate::method::plan::{Confirmer, ReadingNeed, Requirement, SignatureNeed};
+use crate::method::plan::{Confirmer, ReadingNeed, Requirement, SignatureNeed, WaitNeed};
 
 /// Those who act and what they hold: everything that a rehearsal must not make up by itself.
 pub struct Cast<'c> {
@@ -141,9 +141,10 @@ fn answer_one(
                 say(said, cast, Body::Choice(Choice { at: place, option: option.id.clone(), corrects: None }));
             }
         }
-        Requirement::Wait(_) => {
+        Requirement::Wait(need) => {
             if let Answer::Missing { want, .. } = answer {
-                say(said, cast, Body::Waited(Waited { at: place, elapsed_ms: *want, corrects: None }));
+                let elapsed_ms = just_read_ms(said, need).max(*want);
+                say(said, cast, Body::Waited(Waited { at: place, elapsed_ms, corrects: None }));
             }
         }
         Requirement::Countersign(need) => {
@@ -164,6 +165,15 @@ fn answer_one(
         // Follows from what was recorded.
         Requirement::Check(_) => {}
     }
+}
+
+/// What was read off a moment ago for this wait, in milliseconds.
+fn just_read_ms(said: &[Said], need: &WaitNeed) -> u64 {
+    let read = said.iter().rev().find_map(|one| match &one.body {
+        Body::Reading(reading) if Some(&reading.at.requirement) == need.reading.as_ref() => reading.micro,
+        _ => None,
+    });
+    u64::try_from(read.unwrap_or(0) / 1_000).unwrap_or(0)
 }
 
 fn sign(place: Place, need: &SignatureNeed, cast: &mut Cast<'_>, said: &mut Vec<Said>) {

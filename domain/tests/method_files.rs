@@ -9,6 +9,7 @@ use domain::design::{Design, sheet, test_sheet};
 use domain::electrical::rule_set::{Place, RuleSet};
 use domain::method::Method;
 use domain::method::load::compose;
+use domain::method::plan::Requirement;
 
 #[test]
 fn every_built_in_method_is_sound_and_survives_its_bytes() {
@@ -20,6 +21,34 @@ fn every_built_in_method_is_sound_and_survives_its_bytes() {
         assert_eq!(Method::from_bytes(&bytes).unwrap(), composed.method);
         println!("{name}: {} steps, {} bytes", composed.method.steps.len(), bytes.len());
     }
+}
+
+/// A unit that is warm, swollen, hissing or smells is left; only one that is cold and quiet is carried or switched. One text never says both
+/// of the same unit.
+#[test]
+fn a_hot_unit_is_left_and_only_a_cold_one_is_carried() {
+    let mut warned = 0;
+    for name in METHODS {
+        let method = compose(name, FILES).unwrap().method;
+        let acts = method.steps.iter().map(|step| &step.act);
+        let options = method.steps.iter().flat_map(|step| &step.requirements).filter_map(|need| match need {
+            Requirement::Choice(need) => Some(need.options.iter().map(|option| &option.label)),
+            _ => None,
+        });
+        for text in method.cautions.iter().map(|own| &own.text).chain(acts).chain(options.flatten()) {
+            let hot = ["hiss", "swell", "swollen", "smoke", "smell or heat"];
+            for sentence in text.en.split(['.', ';']).map(str::to_lowercase) {
+                let is_hot = hot.iter().any(|word| sentence.contains(word));
+                let carries =
+                    ["carry it", "goes outdoors", "put them outdoors"].iter().any(|order| sentence.contains(order));
+                let orders = carries || sentence.contains("switch off");
+                assert!(!(is_hot && orders), "{name}: {sentence}");
+                assert!(!carries || sentence.contains("cold"), "{name}: {sentence}");
+                warned += usize::from(is_hot || carries);
+            }
+        }
+    }
+    assert!(warned >= 9, "{warned}");
 }
 
 /// Jobs pin the hash of a version for ever. A method that changes is a new version with a new line, beside the old one. Until the first installation they may move: decision 0022.

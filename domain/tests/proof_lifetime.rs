@@ -9,7 +9,7 @@ mod rehearsal;
 use domain::ids::EntryId;
 use domain::job_file::body::*;
 use domain::job_file::{Body, BreachWhy, Place, fold};
-use domain::method::gate::{Ending, Obstacle, Plan, StepRef, StepState};
+use domain::method::gate::{Answer, Ending, Obstacle, Plan, StepRef, StepState};
 use domain::method::load::compose;
 use domain::method::plan::{BoardPart, Method};
 use rehearsal::{Log, id, lead, opening, perfect_run, tech, ways, words, work_on};
@@ -231,6 +231,66 @@ fn a_correction_after_the_power_is_no_new_proof() {
         own.write(tech(), EntryId::of(id(65, 1)), Body::Reading(better));
         let mut state = fold(&own.file, &plan);
         assert_eq!(state.gate.unfinished(), Vec::<StepRef>::new(), "{}", method.id);
+    }
+}
+
+/// Nobody waits for less because a label says less, and nobody goes on before what it says has passed.
+#[test]
+fn the_time_on_the_label_lengthens_the_wait_and_never_shortens_it() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let log = begun(&perfect_run(&plan, &ways(&method)[0]), "discharge-wait");
+        let mut state = fold(&log.file, &plan);
+        let at = state.gate.steps().into_iter().find(|at| plan.step(at.step).id == "discharge-wait").unwrap();
+        let counted = |answer: &Answer| match answer {
+            Answer::Missing { want, .. } if *want > 1 => Some(want / 1_000),
+            _ => None,
+        };
+        let least_s = state.gate.view(at).answers.iter().find_map(counted).unwrap();
+        for (on_label_s, waited_s, is_done) in [
+            (least_s + 60, least_s, false),
+            (least_s + 60, least_s + 59, false),
+            (least_s + 60, least_s + 60, true),
+            (5, least_s - 1, false),
+            (5, least_s, true),
+        ] {
+            let mut own = log.clone();
+            let place = |requirement: &str| Place::of("discharge-wait", 0, requirement);
+            let read = Reading {
+                at: place("label-time"),
+                raw: format!("{on_label_s} s"),
+                micro: i64::try_from(on_label_s * 1_000_000).ok(),
+                unit: domain::electrical::Unit::Second.code(),
+                sign: Sign::Equal,
+                quality: ReadingQuality::Ok,
+                instrument: None,
+                corrects: None,
+                test_voltage: None,
+            };
+            let waited = Waited { at: place("wait"), elapsed_ms: waited_s * 1_000, corrects: None };
+            let original = rehearsal::photo_file(9_000_077);
+            let photo = Photo {
+                at: place("label"),
+                capture: domain::ids::CaptureId::of(id(71, 1)),
+                original,
+                preview: None,
+                taken_ms: 0,
+                origin: PhotoOrigin::Camera,
+                corrects: None,
+                kept_anyway: false,
+            };
+            let read_cautions = CautionsRead { at: place(""), cautions: plan.step(at.step).cautions.clone() };
+            for (number, body) in
+                [Body::CautionsRead(read_cautions), Body::Photo(photo), Body::Reading(read), Body::Waited(waited)]
+                    .into_iter()
+                    .enumerate()
+            {
+                own.write(tech(), EntryId::of(id(70, number as u64)), body);
+            }
+            let mut state = fold(&own.file, &plan);
+            assert_eq!(state.breaches.len(), 0, "{:?}", state.breaches);
+            assert_eq!(state.gate.is_done(at), is_done, "{} label {on_label_s} s, waited {waited_s} s", method.id);
+        }
     }
 }
 

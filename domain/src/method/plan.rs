@@ -635,6 +635,9 @@ pub struct WaitNeed {
     /// Kind of unit whose model is asked.
     #[n(4)]
     pub unit: Option<UnitKind>,
+    /// A reading of the same step, in seconds, such as the time on a label: it lengthens the wait and never shortens it.
+    #[n(5)]
+    pub reading: Option<String>,
 }
 
 /// A computed comparison.

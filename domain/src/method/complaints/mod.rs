@@ -13,7 +13,7 @@ mod sources;
 mod tests;
 
 use super::plan::{ConstantLimit, DesignLimit, LimitRule, Method, ModelLimit, Requirement, Step, Text};
-use crate::electrical::Prefix;
+use crate::electrical::{Prefix, Unit};
 use crate::job_file::body::UnitKind;
 use core::fmt;
 use std::collections::BTreeSet;
@@ -154,6 +154,11 @@ pub enum Complaint {
         step: String,
         requirement: String,
     },
+    /// A wait goes by a reading that the step does not take, or that is no time.
+    WaitReadsNothing {
+        step: String,
+        requirement: String,
+    },
     EmptyChoice {
         step: String,
         requirement: String,
@@ -279,6 +284,9 @@ impl fmt::Display for Complaint {
             Self::WaitWithoutTime { step, requirement } => {
                 write!(f, "{step}.{requirement}: a wait needs seconds or a model's key")
             }
+            Self::WaitReadsNothing { step, requirement } => {
+                write!(f, "{step}.{requirement}: a wait goes by a reading of its own step, in seconds")
+            }
             Self::EmptyChoice { step, requirement } => {
                 write!(f, "{step}.{requirement}: a choice needs at least two options")
             }
@@ -358,6 +366,7 @@ impl Complaint {
             | Self::ReadsAhead { step, requirement, .. }
             | Self::CheckTakesNoReading { step, requirement, .. }
             | Self::WaitWithoutTime { step, requirement }
+            | Self::WaitReadsNothing { step, requirement }
             | Self::EmptyChoice { step, requirement }
             | Self::NoPhotoWanted { step, requirement }
             | Self::UnknownPair { step, requirement }
@@ -580,6 +589,10 @@ fn own(method: &Method, step: &Step, requirement: &Requirement, found: &mut BTre
             }
         }
         Requirement::Wait(need) => {
+            let is_time = |id: &str| matches!(step.requirement(id), Some(Requirement::Reading(read)) if read.unit == Unit::Second);
+            if need.reading.as_deref().is_some_and(|id| !is_time(id)) {
+                found.insert(Complaint::WaitReadsNothing { step: step_id.clone(), requirement: id.clone() });
+            }
             if need.model.is_none() && need.seconds.unwrap_or(0) == 0 {
                 found.insert(Complaint::WaitWithoutTime { step: step_id, requirement: id });
             } else if need.model.is_some() && asks_nobody(need.unit) {

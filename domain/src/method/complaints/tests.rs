@@ -130,7 +130,10 @@ fn the_gates_of_the_trade_are_in_the_graph() {
     for gate in ["dead-inspection", "covers-closed", "power-briefing", "remove-locks", "clearances"] {
         gates.push(("battery-on", gate));
     }
-    gates.extend([("supply", "inverter-on"), ("rcd-test", "inverter-on"), ("handover", "labels")]);
+    for gate in ["grid-profile", "export-limit", "battery-settings", "labels"] {
+        gates.push(("inverter-on", gate));
+    }
+    gates.extend([("supply", "inverter-on"), ("rcd-test", "inverter-on"), ("battery-on", "labels")]);
     gates.extend([("handover", "grid-profile"), ("handover", "rcd-test"), ("handover", "serial-label")]);
     for (step, gate) in gates {
         let before = order::all_before(&method, step);
@@ -174,6 +177,16 @@ fn each_fault_is_named() {
         ("at_most = \"5\", ", "", "measure.ocv: limit without a figure"),
         ("at_most = \"5\"", "at_least = \"6\", at_most = \"5\"", "measure.ocv: least above greatest"),
         ("seconds = 5", "", "measure.pause: a wait needs seconds or a model's key"),
+        (
+            "seconds = 5",
+            "seconds = 5\nreading = \"ocv\"",
+            "measure.pause: a wait goes by a reading of its own step, in seconds",
+        ),
+        (
+            "seconds = 5",
+            "seconds = 5\nreading = \"gone\"",
+            "measure.pause: a wait goes by a reading of its own step, in seconds",
+        ),
         (
             "seconds = 5",
             "model = \"t\"\nunit = \"inverter\"",

@@ -180,7 +180,7 @@ fn of_evidence(
             },
             _ => Answer::Missing { have: 0, want: 1 },
         }),
-        Requirement::Wait(need) => wait_answer(record, plan, place, &counting, need),
+        Requirement::Wait(need) => wait_answer(record, plan, place, &counting, need, ended),
         Requirement::Countersign(need) => counting.last().map_or(missing, |evidence| match evidence.body {
             Body::Countersign(countersign) => signed::countersign(record, evidence, countersign, need),
             _ => Answer::Missing { have: 0, want: 1 },

@@ -8,6 +8,7 @@
 use super::answer::{Answer, OpenWhy};
 use super::plan::Plan;
 use crate::job_file::body::{Body, Place};
+use crate::job_file::file::OrderKey;
 use crate::job_file::record::{Evidence, Record};
 use crate::method::plan::WaitNeed;
 
@@ -17,6 +18,7 @@ pub(super) fn wait_answer(
     place: &Place,
     counting: &[Evidence<'_>],
     need: &WaitNeed,
+    ended: Option<OrderKey>,
 ) -> Answer {
     let model = need.unit.map_or_else(|| record.model_of_slot(place.slot), |kind| record.model_of_kind(kind));
     let maker_ms = match &need.model {
@@ -26,7 +28,9 @@ pub(super) fn wait_answer(
             None => return Answer::NotDetermined { by: None, why: OpenWhy::NoMakerFigure(key.clone()) },
         },
     };
-    let want = maker_ms.max(u64::from(need.seconds.unwrap_or(0)) * 1_000);
+    let read_ms =
+        need.reading.as_deref().map_or(0, |id| read_ms(record, &Place::of(&place.step, place.slot, id), ended));
+    let want = maker_ms.max(u64::from(need.seconds.unwrap_or(0)) * 1_000).max(read_ms);
     let longest = counting
         .iter()
         .filter_map(|evidence| match evidence.body {
@@ -41,6 +45,16 @@ pub(super) fn wait_answer(
         Some((elapsed, _)) => Answer::Missing { have: elapsed, want },
         None => Answer::Missing { have: 0, want },
     }
+}
+
+/// Milliseconds that a person read off; 0 where nothing was read yet: the step needs that reading too.
+fn read_ms(record: &Record<'_>, place: &Place, ended: Option<OrderKey>) -> u64 {
+    let micro = match record.counting_since(place, ended).last().map(|evidence| evidence.body) {
+        Some(Body::Reading(reading)) => reading.micro.unwrap_or(0),
+        _ => 0,
+    };
+    // Rounded up: a wait may be longer than what was read.
+    u64::try_from(micro).unwrap_or(0).div_ceil(1_000)
 }
 
 /// Milliseconds between the two ends that the server vouches for; 0 where it does not.
