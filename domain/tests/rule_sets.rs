@@ -18,6 +18,7 @@ fn written(rule: &Rule) -> String {
     format!("{id}|{topic:?}|{about}|{at}|{value}|{basis:?}|{standard}|{edition}|{clause}|{mark:?}\n")
 }
 
+/// Until the first installation they may move: decision 0022.
 #[test]
 fn released_rules_do_not_move() {
     for place in Place::ALL {
@@ -105,6 +106,7 @@ fn designs() -> Vec<Design> {
                 let code = domain::design::field("location_kind").unwrap().choices.iter().position(|own| *own == place);
                 design.set("location_kind", (i64::try_from(code.unwrap()).unwrap() + 1) * 1_000_000);
                 design.set("earthing", earthing * 1_000_000);
+                design.set("has_fire_separation", if earthing == 3 { 1_000_000 } else { 0 });
                 design.set("fault_clearing_s", 100_000);
                 design.set("rcd_residual_a", 100_000);
                 design.set("stacks", 2_000_000);

@@ -25,7 +25,7 @@ pub fn derived(design: &Design, rules: &RuleSet, sheet: &Sheet) -> Vec<(&'static
 
 /// All that may follow, whether it was entered or not.
 fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Option<i64>); 15] {
-    let energy_limit = design.location().and_then(|location| energy_rule(rules, location)?.value);
+    let energy_limit = energy_rule(rules, design).and_then(|rule| rule.value);
     let cap = rules.find(Topic::EarthCap, "main_earth").and_then(|rule| rule.value);
     let reconnect = rules.find(Topic::Protection, "reconnect delay").and_then(|rule| rule.value);
     let check = |line: &str| sheet.line(line).and_then(Line::check);
@@ -140,6 +140,12 @@ mod tests {
         assert_eq!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1")[0], ("electrode_max_ohm", 500_000_000));
         assert!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1").contains(&("loop_max_ohm", 500_000_000)));
         assert_eq!(of(Place::Neutral, ""), [("rcd_kind", 1_000_000)]);
+        // Twice the energy is for a garage of its own that resists fire; nobody takes that for granted.
+        for (answer, limit) in [("", 40_000), ("has_fire_separation = 0", 40_000), ("has_fire_separation = 1", 80_000)]
+        {
+            let garage = format!("location_kind = detached_garage\n{answer}");
+            assert!(of(Place::Uk, &garage).contains(&("energy_limit_wh", limit * 1_000_000)), "{answer}");
+        }
         // What is planned is no limit: 3 m planned do not make 2.5 m wrong, nor 0.4 m planned 0.4 m right.
         for planned in ["0.4", "3"] {
             let wall = format!("location_kind = outdoor_wall\nopening_distance_m = {planned}");

@@ -1,5 +1,6 @@
 //! Where the battery stands: energy and every location rule that holds there.
 
+use super::inputs::Design;
 use super::sheet::Bench;
 use super::sheet::From::{Field, Fixed, Given, List, Maybe};
 use crate::electrical::rule_set::{Rule, RuleSet, Topic};
@@ -20,14 +21,17 @@ fn maker_field(about: &str) -> Option<&'static str> {
     }
 }
 
-/// The rule on a location's energy.
-pub(super) fn energy_rule<'r>(rules: &'r RuleSet, location: &str) -> Option<&'r Rule> {
-    rules.about(Topic::EnergyLocation).find(|rule| rule.holds_at(location))
+/// The rule on the energy of a design's location; one whose condition was not answered with yes does not hold.
+pub(super) fn energy_rule<'r>(rules: &'r RuleSet, design: &Design) -> Option<&'r Rule> {
+    let location = design.location()?;
+    let all = || rules.about(Topic::EnergyLocation).filter(|rule| rule.holds_at(location));
+    let is_met = |rule: &&Rule| !rule.about.is_empty() && design.get(rule.about) == Some(MICRO);
+    all().find(is_met).or_else(|| all().find(|rule| rule.about.is_empty()))
 }
 
-fn energy(bench: &mut Bench<'_>, location: &str) {
+fn energy(bench: &mut Bench<'_>) {
     let rules = bench.rules;
-    let by_location = energy_rule(rules, location);
+    let by_location = energy_rule(rules, bench.design);
     let figure = |rule: Option<&Rule>| Fixed(rule.and_then(|rule| rule.value).map(|value| value.micro));
     let first = |topic| rules.about(topic).next();
     let named = by_location.or(first(Topic::EnergyDemand)).or(first(Topic::EnergyUnit)).or(first(Topic::ScopeTo));
@@ -85,7 +89,7 @@ pub(super) fn location(bench: &mut Bench<'_>) {
         bench.run("location", "F16", None, &[("rule_kind", Given(None, &["location_kind"]))]);
         return;
     };
-    energy(bench, location);
+    energy(bench);
     maker_distances(bench);
     let rules = bench.rules;
     let one_stack = bench.design.stacked().len() < 2;

@@ -201,7 +201,8 @@ impl Topic {
 pub struct Rule {
     pub id: &'static str,
     pub topic: Topic,
-    /// What is measured, forbidden, demanded or filed: the key of a design figure, or the name of a form.
+    /// What is measured, forbidden, demanded or filed: the key of a design figure, or the name of a form. For the energy of a location the
+    /// condition on which it is allowed, if there is one.
     pub about: &'static str,
     /// The kinds of location for which it holds, with commas; empty for all. For a notice the route, `notify` or `consent`.
     pub at: &'static str,

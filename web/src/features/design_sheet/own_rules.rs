@@ -66,7 +66,8 @@ pub fn wrong(w: Words, wrong: &Wrong) -> String {
 pub fn name(w: Words, rule: &Rule) -> String {
     let about = match (rule.topic, rule.about) {
         (Topic::EnergyUnit, _) => t!(w, "rules.energy_unit").to_owned(),
-        (Topic::EnergyLocation, _) => t!(w, "rules.energy_location").to_owned(),
+        (Topic::EnergyLocation, "") => t!(w, "rules.energy_location").to_owned(),
+        (Topic::EnergyLocation, condition) => t!(w, "rules.energy_location_if", condition = field_name(w, condition)),
         (Topic::EnergyDemand, _) => t!(w, "rules.energy_demand").to_owned(),
         (Topic::Drop, "dc") => t!(w, "rules.drop_dc").to_owned(),
         (Topic::Drop, "rise") => t!(w, "rules.drop_rise").to_owned(),
