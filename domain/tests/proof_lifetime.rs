@@ -294,6 +294,56 @@ fn the_time_on_the_label_lengthens_the_wait_and_never_shortens_it() {
     }
 }
 
+/// A record that is set right after the power stands at its own time: the next proof is made whole.
+#[test]
+fn a_record_that_was_corrected_after_the_power_proves_nothing_new() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let way = ways(&method).remove(0);
+        let mut log = perfect_run(&plan, &way);
+        let read = log.lines.iter().find_map(|line| match &line.body {
+            Body::Reading(reading) if reading.at.step == "prove-dead-dc" => Some((line.id, reading.clone())),
+            _ => None,
+        });
+        let (entry, reading) = read.unwrap();
+        let better = Reading { corrects: Some(entry), raw: format!("{} ", reading.raw), ..reading.clone() };
+        log.write(tech(), EntryId::of(id(67, 1)), Body::Reading(better));
+        let inside = method.steps.iter().find(|step| step.is_part("inverter-dc", BoardPart::Inside)).unwrap();
+        let done = log.lines.iter().filter_map(|line| line.body.evidence_place()).find(|place| place.step == inside.id);
+        let at = Place::of(&inside.id, done.unwrap().slot, "");
+        log.write(lead(), EntryId::of(id(68, 1)), Body::Returned(Returned { at, remark: EntryId::of(id(69, 1)) }));
+        let before = log.lines.iter().filter(|line| line.body.evidence_place() == Some(&reading.at)).count();
+        work_on(&mut log, &plan, &way, &mut 5_000_000).unwrap_or_else(|why| panic!("{}: {why}", method.id));
+        let after = log.lines.iter().filter(|line| line.body.evidence_place() == Some(&reading.at)).count();
+        assert_eq!(after, before + 1, "{}: measured again", method.id);
+    }
+}
+
+/// One more photo of the tester, long after the power, takes nothing back.
+#[test]
+fn a_further_photo_after_the_power_ends_nothing() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let mut log = perfect_run(&plan, &ways(&method)[0]);
+        for (number, step) in ["find-sources", "isolate-ac", "prove-tester-after"].into_iter().enumerate() {
+            let number = number as u64;
+            let photo = Photo {
+                at: Place::of(step, 0, "photo"),
+                capture: domain::ids::CaptureId::of(id(72, number)),
+                original: rehearsal::photo_file(9_100_000 + number),
+                preview: None,
+                taken_ms: 0,
+                origin: PhotoOrigin::Camera,
+                corrects: None,
+                kept_anyway: false,
+            };
+            log.write(tech(), EntryId::of(id(73, number)), Body::Photo(photo));
+        }
+        let mut state = fold(&log.file, &plan);
+        assert_eq!(state.gate.unfinished(), Vec::<StepRef>::new(), "{}", method.id);
+    }
+}
+
 #[test]
 fn a_job_that_was_never_isolated_is_asked_for_nothing_more() {
     for method in methods() {

@@ -280,11 +280,12 @@ impl<'a> Record<'a> {
 
     /// The same, and not older than what ended it.
     pub fn counting_since(&self, place: &Place, ended: Option<OrderKey>) -> Vec<Evidence<'a>> {
-        let since = self.returned_since(place).max(ended);
+        let since = self.returned_since(place);
         self.evidence.get(place).map_or_else(Vec::new, |all| {
             all.iter()
                 .filter(|evidence| !self.replaced.contains_key(&evidence.key.id))
                 .filter(|evidence| since.is_none_or(|since| evidence.key > since))
+                .filter(|evidence| ended.is_none_or(|ended| first_said(all, evidence) > ended))
                 .copied()
                 .collect()
         })
@@ -310,4 +311,14 @@ impl<'a> Record<'a> {
             .max_by_key(|(_, deviation)| deviation.key)
             .map(|(id, deviation)| (*id, deviation))
     }
+}
+
+/// The key of what evidence corrects, however often; its own where it corrects nothing: a correction says better what was done before.
+fn first_said(all: &[Evidence<'_>], evidence: &Evidence<'_>) -> OrderKey {
+    let (mut key, mut corrects) = (evidence.key, evidence.body.corrects());
+    // What it corrects came before it; else a chain could lead round in a circle.
+    while let Some(before) = corrects.and_then(|id| all.iter().find(|one| one.key.id == id && one.key < key)) {
+        (key, corrects) = (before.key, before.body.corrects());
+    }
+    key
 }

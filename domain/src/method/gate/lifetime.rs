@@ -6,9 +6,8 @@
 //!
 //! Once it was proved dead again, switching on is recorded again as well, so the last word on a board is always the newest act.
 
-use super::StepRef;
 use super::plan::Plan;
-use crate::job_file::body::LeftAs;
+use crate::job_file::body::{LeftAs, Place};
 use crate::job_file::file::OrderKey;
 use crate::job_file::record::{PhaseEvent, Record};
 use crate::method::plan::BoardPart;
@@ -20,7 +19,7 @@ pub enum Ending {
     Left,
     /// A lock came off, or power could reach the board.
     Power,
-    /// It was isolated and proved dead anew since this step was last done.
+    /// It was isolated anew, and so proved dead, since this step was last done.
     ProvedAgain,
 }
 
@@ -42,16 +41,6 @@ pub(super) fn bound_to<'m>(plan: &Plan<'m>, step: usize) -> impl Iterator<Item =
         .map(|duty| (duty.id.as_str(), duty.part))
 }
 
-/// Repetitions of the steps that work inside a board.
-pub(super) fn inside(plan: &Plan<'_>, record: &Record<'_>, board: &str) -> Vec<StepRef> {
-    let works = |step: &usize| plan.step(*step).is_part(board, BoardPart::Inside);
-    let of = |step| match plan.repeat_of(step) {
-        None => vec![StepRef { step, slot: 0 }],
-        Some(kind) => record.slots(kind).into_iter().map(|slot| StepRef { step, slot }).collect(),
-    };
-    (0..plan.method().steps.len()).filter(works).flat_map(of).collect()
-}
-
 /// What ended the evidence of a step that has this part at a board; `None` while nothing did.
 pub(super) fn ended(plan: &Plan<'_>, record: &Record<'_>, board: &str, part: BoardPart) -> Option<Ended> {
     match part {
@@ -61,10 +50,7 @@ pub(super) fn ended(plan: &Plan<'_>, record: &Record<'_>, board: &str, part: Boa
             let left = left(record, |left_as| left_as == LeftAs::IsolatedAndLocked);
             power(plan, record, board).max(left.map(|at| Ended { at, by: Ending::Left }))
         }
-        // A correction is no new act: it says better what was done before.
-        BoardPart::Ends => {
-            newest_act(plan, record, board, BoardPart::TesterAfter).map(|at| Ended { at, by: Ending::ProvedAgain })
-        }
+        BoardPart::Ends => isolated_again(plan, record, board).map(|at| Ended { at, by: Ending::ProvedAgain }),
     }
 }
 
@@ -72,22 +58,25 @@ pub(super) fn ended(plan: &Plan<'_>, record: &Record<'_>, board: &str, part: Boa
 /// done again: they did come off. Whoever leaves without saying that the locks stay on has left it open.
 fn power(plan: &Plan<'_>, record: &Record<'_>, board: &str) -> Option<Ended> {
     let left = left(record, |left_as| left_as != LeftAs::IsolatedAndLocked);
-    newest_act(plan, record, board, BoardPart::Ends).max(left).map(|at| Ended { at, by: Ending::Power })
+    acts(plan, record, board, BoardPart::Ends).max().max(left).map(|at| Ended { at, by: Ending::Power })
+}
+
+/// When a board was last isolated as a whole: one record that is made again, or a further photo, is no isolation.
+fn isolated_again(plan: &Plan<'_>, record: &Record<'_>, board: &str) -> Option<OrderKey> {
+    acts(plan, record, board, BoardPart::Isolates).min()
 }
 
 fn left(record: &Record<'_>, which: impl Fn(LeftAs) -> bool) -> Option<OrderKey> {
-    let leavings = record.phases.iter().rev();
-    leavings
-        .filter_map(|(key, (event, _))| matches!(event, PhaseEvent::Paused(as_) if which(*as_)).then_some(*key))
-        .next()
+    let is_such = |event: &PhaseEvent| matches!(event, PhaseEvent::Paused(left_as) if which(*left_as));
+    record.phases.iter().rev().find(|(_, (event, _))| is_such(event)).map(|(key, _)| *key)
 }
 
-fn newest_act(plan: &Plan<'_>, record: &Record<'_>, board: &str, part: BoardPart) -> Option<OrderKey> {
-    let ids = plan.method().steps.iter().filter(|step| step.is_part(board, part)).map(|step| step.id.as_str());
-    let of_step = |id: &str| {
-        let from = record.evidence.range(crate::job_file::body::Place::of(id, 0, "")..);
+/// For each step of this part that has records: its newest act. A correction is none: it says better what was done before.
+fn acts(plan: &Plan<'_>, record: &Record<'_>, board: &str, part: BoardPart) -> impl Iterator<Item = OrderKey> {
+    let ids = plan.method().steps.iter().filter(move |step| step.is_part(board, part)).map(|step| step.id.as_str());
+    ids.filter_map(|id| {
+        let from = record.evidence.range(Place::of(id, 0, "")..);
         let all = from.take_while(|(place, _)| place.step == id).flat_map(|(_, all)| all);
         all.filter(|evidence| evidence.body.corrects().is_none()).map(|evidence| evidence.key).max()
-    };
-    ids.filter_map(of_step).max()
+    })
 }

@@ -358,8 +358,12 @@ impl<'p, 'a> Gate<'p, 'a> {
     fn is_left_inside(&mut self, board: &str) -> bool {
         // What proves one board and works inside another is never asked here: that question would have no end.
         let plan = self.plan;
-        let asked = |at: &StepRef| lifetime::bound_to(plan, at.step).next().is_none();
-        lifetime::inside(plan, &self.record, board).into_iter().filter(asked).any(|at| !self.is_done(at))
+        let asked = |step: &usize| {
+            plan.step(*step).is_part(board, BoardPart::Inside) && lifetime::bound_to(plan, *step).next().is_none()
+        };
+        let steps: Vec<StepRef> =
+            (0..plan.method().steps.len()).filter(asked).flat_map(|step| self.instances(step)).collect();
+        steps.into_iter().any(|at| !self.is_done(at))
     }
 
     /// What ended the evidence of a step, where there is any.
