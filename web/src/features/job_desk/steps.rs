@@ -18,8 +18,8 @@ use crate::features::desk::checks::{check_body, verdict_chip};
 use crate::features::desk::{DeskJob, Photo, Store, moment};
 use crate::features::job::load::{EvidenceItem, EvidenceStanding, JobView, RequirementCard, StepCard};
 use crate::features::words::{
-    answer, answer_icon, answer_tone, answer_why, evidence, limit, limit_source, obstacle, person, prefix_of, standing,
-    step_knob, step_state, step_state_word, step_title,
+    answer, answer_icon, answer_tone, answer_why, ending, evidence, limit, limit_source, obstacle, person, prefix_of,
+    standing, step_knob, step_state, step_state_word, step_title,
 };
 use crate::i18n::{Key, Words, use_words};
 use crate::routes::Screen;
@@ -178,6 +178,7 @@ fn summary(w: Words, step: &StepCard, knob: Knob) -> AnyView {
             {step.hold.then(|| view! { <span class="mini" title=t!(w, "desk.hold")><Glyph icon=Icon::Gate />{t!(w, "desk.hold")}</span> })}
             {step.stop_work.then(|| view! { <span class="mini">{t!(w, "desk.stop_work")}</span> })}
             {step.returned.is_some().then(|| view! { <span class="mini">{t!(w, "desk.returned")}</span> })}
+            {step.ended.is_some().then(|| view! { <span class="mini">{t!(w, "step.ended")}</span> })}
             <span class="state">{w.say(step_state(step))}</span>
             <span class="soft number">{crate::tn!(w, "desk.evidence_count", evidence)}</span>
         </summary>
@@ -204,6 +205,7 @@ fn step_body(w: Words, step: &StepCard, here: Signal<Option<Arc<DeskJob>>>, arou
         let who = person(w, &names.get_untracked(), remark.by);
         view! { <p><b>{t!(w, "desk.returned_by", who = who, when = moment(w, remark.at_us))}</b>" "{remark.text.clone()}</p> }
     });
+    let ended = step.ended.map(|why| view! { <p><b>{t!(w, "step.ended")}</b>" "{w.say(ending(why))}</p> });
     let can_return = step.requirements.iter().any(|card| !card.evidence.is_empty());
     let back = {
         let (own, title, place) = (*around, step_title(w, step), Place::of(&step.id, step.slot, ""));
@@ -224,6 +226,7 @@ fn step_body(w: Words, step: &StepCard, here: Signal<Option<Arc<DeskJob>>>, arou
             <p class="soft" dir="auto">{step.act.clone()}</p>
             {locked}
             {returned}
+            {ended}
             <ul class="needs">{step.requirements.iter().map(|card| requirement(w, view, step, card, around)).collect_view()}</ul>
             <div class="row">{back}</div>
         </div>
