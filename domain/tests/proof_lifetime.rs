@@ -8,11 +8,11 @@ mod rehearsal;
 
 use domain::ids::EntryId;
 use domain::job_file::body::*;
-use domain::job_file::{Body, BreachWhy, Place, fold};
-use domain::method::gate::{Answer, Ending, Obstacle, Plan, StepRef, StepState};
+use domain::job_file::{Body, BreachWhy, Place, fold, fold_at};
+use domain::method::gate::{Answer, Ending, Obstacle, PROOF_SPAN_US, Plan, StepRef, StepState};
 use domain::method::load::compose;
 use domain::method::plan::{BoardPart, Method};
-use rehearsal::{Log, id, lead, opening, perfect_run, tech, ways, words, work_on};
+use rehearsal::{Log, Way, id, lead, opening, perfect_run, tech, ways, words, work_on};
 use std::collections::BTreeSet;
 
 const PROOFS: [BoardPart; 3] = [BoardPart::TesterBefore, BoardPart::Dead, BoardPart::TesterAfter];
@@ -205,7 +205,18 @@ fn work_inside_that_is_asked_for_again_after_the_power_begins_with_the_isolation
             // Isolated, proved, done, and then the locks and the power are recorded again.
             let before = recorded(&own, "remove-locks");
             work_on(&mut own, &plan, &way, &mut 3_000_000).unwrap_or_else(|why| panic!("{case}: {why}"));
-            for again in ["isolate-ac", "discharge-wait", "prove-tester-before", "prove-tester-after", "battery-on"] {
+            for again in [
+                "find-sources",
+                "isolate-ac",
+                "discharge-wait",
+                "prove-tester-before",
+                "prove-dead-ac",
+                "prove-dead-dc",
+                "prove-tester-after",
+                "covers-closed",
+                "power-briefing",
+                "battery-on",
+            ] {
                 assert!(recorded(&own, again) > recorded(&log, again), "{case}: {again} was not done again");
             }
             assert!(recorded(&own, "remove-locks") > before, "{case}");
@@ -342,6 +353,235 @@ fn a_further_photo_after_the_power_ends_nothing() {
         let mut state = fold(&log.file, &plan);
         assert_eq!(state.gate.unfinished(), Vec::<StepRef>::new(), "{}", method.id);
     }
+}
+
+/// A way of working with this answer to what is connected at the battery terminals.
+fn with_battery(way: &Way, answer: &str) -> Way {
+    let choice = ("find-sources".to_owned(), "battery".to_owned());
+    Way { options: way.options.clone().into_iter().chain([(choice, answer.to_owned())]).collect(), stacks: way.stacks }
+}
+
+/// The last record of a step, written again as something new.
+fn once_more(log: &mut Log, step: &str, which: fn(&Body) -> bool, entry: EntryId) {
+    let of_step = |line: &&rehearsal::Line| {
+        line.body.evidence_place().is_some_and(|place| place.step == step) && which(&line.body)
+    };
+    let body = log.lines.iter().rfind(of_step).unwrap_or_else(|| panic!("nothing at {step}")).body.clone();
+    log.write(tech(), entry, body);
+}
+
+#[test]
+fn nothing_new_is_recorded_inside_on_a_proof_that_has_ended() {
+    let mut cases = 0;
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let log = perfect_run(&plan, &ways(&method)[0]);
+        for step in with_part(&method, &[BoardPart::Inside]) {
+            if recorded(&log, &step) == 0 {
+                continue;
+            }
+            let case = format!("{} {step}", method.id);
+            let mut own = log.clone();
+            let entry = EntryId::of(id(74, 1));
+            once_more(&mut own, &step, |_| true, entry);
+            let mut state = fold(&own.file, &plan);
+            let why = &state.breaches.get(&entry).unwrap_or_else(|| panic!("{case}: let through")).why;
+            let names_it = |by: &[Obstacle]| {
+                by.iter().any(|one| matches!(one, Obstacle::Step(at) if plan.step(at.step).id == "isolate-ac"))
+            };
+            assert!(matches!(why, BreachWhy::StepShut(by) if names_it(by)), "{case}: {why:?}");
+            let at = state.gate.steps().into_iter().find(|at| plan.step(at.step).id == step).unwrap();
+            let view = state.gate.view(at);
+            assert!(view.lapsed && matches!(view.state, StepState::Satisfied), "{case}: {:?}", view.state);
+
+            // What was mistyped is put right all the same.
+            let read = log.lines.iter().rfind(|line| {
+                matches!(&line.body, Body::Reading(reading) if reading.at.step == step) && line.who == tech()
+            });
+            let Some((line, Body::Reading(reading))) = read.map(|line| (line, &line.body)) else { continue };
+            let mut own = log.clone();
+            let better = Reading { corrects: Some(line.id), raw: format!("{} ", reading.raw), ..reading.clone() };
+            own.write(tech(), entry, Body::Reading(better));
+            assert!(fold(&own.file, &plan).breaches.is_empty(), "{case}: a correction");
+            cases += 1;
+        }
+    }
+    assert!(cases >= 8, "{cases}");
+}
+
+#[test]
+fn a_source_that_is_found_later_asks_for_the_wait_and_the_proof_again() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let none = with_battery(&ways(&method)[0], "no");
+        let found = with_battery(&none, "yes");
+        let inside = method.steps.iter().find(|step| step.duties().iter().any(|duty| duty.part == BoardPart::Inside));
+        let mut log = begun(&perfect_run(&plan, &none), &inside.unwrap().id);
+        assert_eq!(recorded(&log, "isolate-battery"), 0);
+        let choice = Choice { at: Place::of("find-sources", 0, "battery"), option: "yes".into(), corrects: None };
+        log.write(tech(), EntryId::of(id(75, 1)), Body::Choice(choice));
+        let again = [
+            "lock-list",
+            "discharge-wait",
+            "prove-tester-before",
+            "prove-dead-ac",
+            "prove-dead-dc",
+            "prove-tester-after",
+        ];
+        let before = again.map(|step| recorded(&log, step));
+        work_on(&mut log, &plan, &found, &mut 6_000_000).unwrap_or_else(|why| panic!("{}: {why}", method.id));
+        assert!(recorded(&log, "isolate-battery") > 0, "{}", method.id);
+        for (step, before) in again.into_iter().zip(before) {
+            assert!(recorded(&log, step) > before, "{}: {step} was not done again", method.id);
+        }
+    }
+}
+
+/// Where a battery stands now, "none is connected" from before it came says nothing.
+#[test]
+fn after_the_power_it_is_asked_again_which_sources_there_are() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let none = with_battery(&ways(&method)[0], "no");
+        let mut log = perfect_run(&plan, &none);
+        let inside = method.steps.iter().find(|step| {
+            step.duties().iter().any(|duty| duty.part == BoardPart::Inside) && recorded(&log, &step.id) > 0
+        });
+        let done = log.lines.iter().filter_map(|line| line.body.evidence_place());
+        let slot = done.filter(|place| place.step == inside.unwrap().id).last().unwrap().slot;
+        let at = Place::of(&inside.unwrap().id, slot, "");
+        log.write(lead(), EntryId::of(id(76, 1)), Body::Returned(Returned { at, remark: EntryId::of(id(77, 1)) }));
+        let mut state = fold(&log.file, &plan);
+        let battery = state.gate.steps().into_iter().find(|at| plan.step(at.step).id == "isolate-battery").unwrap();
+        assert!(matches!(state.gate.view(battery).state, StepState::Locked { .. }), "{}", method.id);
+        work_on(&mut log, &plan, &with_battery(&none, "yes"), &mut 7_000_000)
+            .unwrap_or_else(|why| panic!("{}: {why}", method.id));
+        assert!(recorded(&log, "isolate-battery") > 0, "{}: the battery was not locked off", method.id);
+    }
+}
+
+#[test]
+fn what_is_tested_again_asks_for_the_tester_again() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let log = perfect_run(&plan, &ways(&method)[0]);
+        let inside = method.steps.iter().find(|step| step.duties().iter().any(|duty| duty.part == BoardPart::Inside));
+        let mut own = begun(&log, &inside.unwrap().id);
+        once_more(&mut own, "prove-dead-dc", |body| matches!(body, Body::Photo(_)), EntryId::of(id(78, 1)));
+        assert_eq!(ended(&own, &plan), BTreeSet::new(), "{}: a photo measures nothing", method.id);
+        once_more(&mut own, "prove-dead-dc", |body| matches!(body, Body::Reading(_)), EntryId::of(id(78, 2)));
+        let asked = BTreeSet::from([("prove-tester-after".to_owned(), Ending::TestedAgain)]);
+        assert_eq!(ended(&own, &plan), asked, "{}", method.id);
+    }
+}
+
+const MINUTE_US: u64 = 60_000_000;
+
+/// Steps of proving dead that are asked for anew at this moment because of a silence.
+fn silenced(log: &Log, plan: &Plan<'_>, now: u64) -> BTreeSet<String> {
+    let mut state = fold_at(&log.file, plan, now);
+    let views = state.gate.steps().into_iter().map(|at| state.gate.view(at)).collect::<Vec<_>>();
+    let asked = views.into_iter().filter(|view| view.ended.is_some_and(|ended| ended.by == Ending::Silent));
+    asked.map(|view| view.step.id.clone()).collect()
+}
+
+#[test]
+fn an_hour_without_a_record_asks_for_the_proof_alone() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let way = ways(&method).remove(0);
+        let inside = method.steps.iter().find(|step| step.duties().iter().any(|duty| duty.part == BoardPart::Inside));
+        let log = begun(&perfect_run(&plan, &way), &inside.unwrap().id);
+        let last = log.next_us() - 1_000_000;
+        assert_eq!(PROOF_SPAN_US, 60 * MINUTE_US);
+        assert_eq!(silenced(&log, &plan, last + PROOF_SPAN_US), BTreeSet::new(), "{}", method.id);
+        assert_eq!(silenced(&log, &plan, last + PROOF_SPAN_US + 1), with_part(&method, &PROOFS), "{}", method.id);
+        let until = fold_at(&log.file, &plan, last).gate.proof_holds_until();
+        assert_eq!(until, Some(last + PROOF_SPAN_US), "{}", method.id);
+
+        // Nobody is let in, the office sees what it saw before, and after the proof alone the work goes on. Its cautions were read last: that
+        // began the step.
+        let mut late = log.clone();
+        late.later_us = 2 * PROOF_SPAN_US + MINUTE_US;
+        let entry = EntryId::of(id(79, 1));
+        let body = perfect_run(&plan, &way)
+            .lines
+            .into_iter()
+            .find(|line| line.body.evidence_place().is_some_and(|place| place.step == inside.unwrap().id));
+        let mut hasty = late.clone();
+        hasty.write(tech(), entry, body.unwrap().body);
+        let state = fold(&hasty.file, &plan);
+        let why = state.breaches.get(&entry).map(|breach| &breach.why);
+        assert!(matches!(why, Some(BreachWhy::StepShut(_))), "{}: {why:?}", method.id);
+        assert_eq!(ended(&late, &plan), BTreeSet::new(), "{}: read without a moment", method.id);
+        work_on(&mut late, &plan, &way, &mut 8_000_000).unwrap_or_else(|why| panic!("{}: {why}", method.id));
+        for step in ["prove-tester-before", "prove-dead-ac", "prove-dead-dc", "prove-tester-after"] {
+            assert!(recorded(&late, step) > recorded(&log, step), "{}: {step}", method.id);
+        }
+        for step in ["find-sources", "isolate-ac", "lock-list", "discharge-wait"] {
+            assert_eq!(recorded(&late, step), recorded(&log, step), "{}: {step}", method.id);
+        }
+    }
+}
+
+/// Who began a step under a living proof finishes it though an hour passes meanwhile, and not two.
+#[test]
+fn what_was_begun_under_a_living_proof_is_finished_under_it() {
+    let mut cases = 0;
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let log = perfect_run(&plan, &ways(&method)[0]);
+        let inside = method.steps.iter().filter(|step| step.duties().iter().any(|duty| duty.part == BoardPart::Inside));
+        for step in inside {
+            let of_step: Vec<&rehearsal::Line> = log
+                .lines
+                .iter()
+                .filter(|line| line.body.evidence_place().is_some_and(|place| place.step == step.id))
+                .collect();
+            // A second record of the same repetition: the first one began it.
+            let Some([first, second]) = of_step.get(..2).and_then(|two| <[_; 2]>::try_from(two).ok()) else { continue };
+            let slot = |line: &rehearsal::Line| line.body.evidence_place().map(|place| place.slot);
+            if slot(first) != slot(second) {
+                continue;
+            }
+            for (minutes, let_in) in [(59, true), (61, true), (119, true), (121, false)] {
+                let mut own = begun(&log, &step.id);
+                let read =
+                    CautionsRead { at: Place::of(&step.id, slot(first).unwrap(), ""), cautions: step.cautions.clone() };
+                own.write(tech(), EntryId::of(id(80, 1)), Body::CautionsRead(read));
+                own.write(tech(), EntryId::of(id(80, 2)), first.body.clone());
+                own.later_us = minutes * MINUTE_US;
+                let entry = EntryId::of(id(80, 3));
+                own.write(tech(), entry, second.body.clone());
+                let breached = fold(&own.file, &plan).breaches.contains_key(&entry);
+                assert_eq!(!breached, let_in, "{} {} after {minutes} min", method.id, step.id);
+                cases += 1;
+            }
+        }
+    }
+    assert!(cases >= 24, "{cases}");
+}
+
+/// The order in which entries arrive says nothing, only when they were made.
+#[test]
+fn a_silence_between_two_records_stays_one_whoever_reads_later() {
+    let method = methods().next().unwrap();
+    let plan = Plan::of(&method);
+    let way = ways(&method).remove(0);
+    let inside = method.steps.iter().find(|step| step.duties().iter().any(|duty| duty.part == BoardPart::Inside));
+    let mut log = begun(&perfect_run(&plan, &way), &inside.unwrap().id);
+    log.later_us = PROOF_SPAN_US + MINUTE_US;
+    let again = log
+        .lines
+        .iter()
+        .rfind(|line| matches!(&line.body, Body::Reading(reading) if reading.at.step == "prove-tester-before"));
+    let body = again.unwrap().body.clone();
+    log.write(tech(), EntryId::of(id(81, 1)), body);
+    let asked = ended(&log, &plan);
+    let still: BTreeSet<(String, Ending)> =
+        with_part(&method, &PROOFS).into_iter().map(|step| (step, Ending::Silent)).collect();
+    assert!(!asked.is_empty() && asked.is_subset(&still), "{asked:?}");
+    assert!(asked.contains(&("prove-tester-after".to_owned(), Ending::Silent)), "one record of three proves nothing");
 }
 
 #[test]

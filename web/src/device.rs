@@ -17,12 +17,13 @@ use domain::job_file::Body;
 use domain::job_file::body::MethodRef;
 use domain::method::Method;
 use domain::tray::Counts;
+use gloo_timers::future::TimeoutFuture;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
 use crate::adapters::fetch::Api;
 use crate::app::SyncStatus;
-use crate::features::job::load::{JobView, job_view};
+use crate::features::job::load::{JobView, job_view_at};
 use crate::i18n::{Lang, use_words};
 use crate::ports::camera::PhotoRefusal;
 use crate::ports::local_store::StoreError;
@@ -302,7 +303,10 @@ impl Device {
         let into = RwSignal::new(JobLoad::Waiting);
         // A change while the job is being read must not be lost, nor may an older answer come last.
         let turn = Rc::new(Cell::new(0_u64));
+        // A proof of dead ends by the clock alone.
+        let proof_ended = RwSignal::new(0_u64);
         Effect::new(move |_| {
+            proof_ended.track();
             let Some(store) = self.store() else {
                 if let Some(error) = self.failure() {
                     into.set(JobLoad::Failed(error));
@@ -316,8 +320,18 @@ impl Device {
             spawn_local(async move {
                 self.note_opened(&store, job, ask).await;
                 let load = self.load(&store, job, lang).await;
+                let until = load.view().and_then(|view| view.proof_until_us);
                 if turn.get() == mine && into.try_with_untracked(|own| *own != load).unwrap_or(false) {
                     let _ = into.try_set(load);
+                }
+                let now_us = u64::try_from(self.now_us()).unwrap_or(0);
+                let Some(left_ms) = until.and_then(|until| u32::try_from(until.saturating_sub(now_us) / 1_000).ok())
+                else {
+                    return;
+                };
+                TimeoutFuture::new(left_ms.saturating_add(1)).await;
+                if turn.get() == mine {
+                    let _ = proof_ended.try_update(|ended| *ended += 1);
                 }
             });
         });
@@ -352,13 +366,16 @@ impl Device {
             lang,
             with_method: method.is_some(),
         };
+        let now_us = u64::try_from(self.now_us()).unwrap_or(0);
+        let holds = |view: &JobView| view.proof_until_us.is_none_or(|until| now_us <= until);
         let known = self.inner.with_value(|inner| {
-            inner.folded.get(&job).filter(|folded| folded.of == of).map(|folded| Arc::clone(&folded.view))
+            let folded = inner.folded.get(&job).filter(|folded| folded.of == of && holds(&folded.view));
+            folded.map(|folded| Arc::clone(&folded.view))
         });
         if let Some(view) = known {
             return view;
         }
-        let view = Arc::new(job_view(job, &loaded.file, method.as_deref(), lang.code()));
+        let view = Arc::new(job_view_at(job, &loaded.file, method.as_deref(), lang.code(), now_us));
         let folded = Folded { of, view: Arc::clone(&view) };
         self.inner.update_value(|inner| {
             inner.folded.insert(job, folded);

@@ -84,7 +84,8 @@ pub(super) fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey)
             let record = gate.record_mut(Touched::Place(&read.at));
             for caution in &read.cautions {
                 let slot = (read.at.step.clone(), read.at.slot, caution.clone());
-                record.cautions_read.entry(slot).or_insert(author);
+                let first = record.cautions_read.entry(slot).or_insert((author, key));
+                *first = if key < first.1 { (author, key) } else { *first };
             }
         }
         Body::DeviationAsked(asked) => {

@@ -145,6 +145,13 @@ pub fn fold<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>) -> JobState<'p, 'a> {
     JobState { file, gate, phase, breaches, late, after_seal, keys, forks: forks_of(file) }
 }
 
+/// The same for whoever stands at the boards at a moment, microseconds since 1970 UTC: a proof of dead may have ended since the last entry.
+pub fn fold_at<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>, now: u64) -> JobState<'p, 'a> {
+    let mut state = fold(file, plan);
+    state.gate.answer_for(Some(now));
+    state
+}
+
 /// Countersignatures of this file under which the server found a wrong PIN.
 fn wrong_pins(file: &JobFile) -> Vec<EntryId> {
     let countersigns =
@@ -284,6 +291,7 @@ fn judge_next<'a>(
         view.seen = seen;
     }
     let id = held.entry.header.id;
+    view.gate.answer_for(Some(keys[&id].at));
     match judge(&mut view.gate, held) {
         Some(why) => {
             breaches.insert(id, why);
@@ -393,7 +401,11 @@ fn judge_evidence(gate: &mut Gate<'_, '_>, author: PersonId, body: &Body, place:
     {
         return Some(why);
     }
-    shut(gate, at)
+    shut(gate, at).or_else(|| {
+        // What was done under a living proof may be said better; nothing new is done inside on one that has ended.
+        let lapsed = if body.corrects().is_none() { gate.lapsed_before(at) } else { Vec::new() };
+        (!lapsed.is_empty()).then(|| BreachWhy::StepShut(lapsed.into_iter().map(Obstacle::Step).collect()))
+    })
 }
 
 const fn fits(need: &Requirement, body: &Body) -> bool {

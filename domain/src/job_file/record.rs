@@ -116,8 +116,8 @@ pub struct Record<'a> {
     pub stops: BTreeMap<EntryId, Stop>,
     /// Places to be done again: by place, when and with which remark.
     pub returns: BTreeMap<Place, BTreeMap<OrderKey, EntryId>>,
-    /// Cautions read: (step, slot, caution) and by whom.
-    pub cautions_read: BTreeMap<(String, u16, String), PersonId>,
+    /// Cautions read: (step, slot, caution), by whom and when first.
+    pub cautions_read: BTreeMap<(String, u16, String), (PersonId, OrderKey)>,
     /// Moves between phases.
     pub phases: BTreeMap<OrderKey, (PhaseEvent, PersonId)>,
     /// Places in which a photo's bytes stand, in fold order.

@@ -105,6 +105,9 @@ pub struct Board {
     #[n(2)]
     #[cfg_attr(feature = "methods", serde(rename = "conductor"))]
     pub conductors: Vec<Conductor>,
+    /// Boards with the same word here stand behind one cover: whoever opens it is at the conductors of all of them.
+    #[n(3)]
+    pub behind: Option<String>,
 }
 
 /// One conductor of a board.
@@ -143,6 +146,9 @@ pub enum BoardPart {
     /// Takes locks off or switches on: from its first record on power can reach the board.
     #[n(5)]
     Ends,
+    /// Makes ready for power, such as covers, polarity and the agreement to switch on: made again once the board was isolated anew.
+    #[n(6)]
+    BeforePower,
 }
 
 /// A step's part at one board.

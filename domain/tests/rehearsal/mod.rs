@@ -5,7 +5,7 @@ use domain::ids::{
     CaptureId, DeviceId, EntryId, FirmId, Hash32, InstrumentId, JobId, ModelId, PersonId, SiteId, uuid_v7,
 };
 use domain::job_file::body::*;
-use domain::job_file::{Body, Draft, Entry, JobFile, Place, Stamp, fold};
+use domain::job_file::{Body, Draft, Entry, JobFile, Place, Stamp, fold_at};
 use domain::method::gate::{Plan, StepRef};
 use domain::method::plan::{Method, Requirement};
 use domain::rehearsal::{Cast, Said, answers};
@@ -43,12 +43,15 @@ pub struct Line {
 pub struct Log {
     pub lines: Vec<Line>,
     pub file: JobFile,
+    /// How much later everything from here on is written than a second after the line before, in microseconds.
+    pub later_us: u64,
     heads: BTreeMap<DeviceId, (domain::job_file::ChainHead, u64)>,
 }
 
 impl Log {
     pub fn write(&mut self, who: Who, entry: EntryId, body: Body) {
         let made = self.lines.len() as u64 + 1;
+        let time_us = self.next_us();
         self.lines.push(Line { who, id: entry, body: body.clone() });
         let draft = Draft {
             id: entry,
@@ -59,11 +62,15 @@ impl Log {
             salt: [7; 16],
             body,
         };
-        let time_us = START_US + made * 1_000_000;
         let head = self.heads.get(&who.1).map_or(domain::job_file::ChainHead::START, |(head, _)| *head);
         let entry = Entry::write(draft, head, made - 1, time_us, 0);
         self.heads.insert(who.1, (entry.as_head(), made));
         self.file.absorb(entry, Some(Stamp { time_us, position: made }));
+    }
+
+    /// When the next line is written, microseconds since 1970 UTC.
+    pub fn next_us(&self) -> u64 {
+        START_US + (self.lines.len() as u64 + 1) * 1_000_000 + self.later_us
     }
 
     /// The same lines, each replaced by what `change` makes of it.
@@ -314,7 +321,7 @@ pub fn work_on(log: &mut Log, plan: &Plan<'_>, way: &Way, made: &mut u64) -> Res
         // One fold serves as many steps as stand open beside each other.
         let mut said: Vec<Said> = Vec::new();
         {
-            let mut state = fold(&log.file, plan);
+            let mut state = fold_at(&log.file, plan, log.next_us());
             if let Some((id, breach)) = state.open_breaches().next() {
                 return Err(format!("good work makes a breach: {id:?} {breach:?}"));
             }

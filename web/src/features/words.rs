@@ -574,8 +574,11 @@ pub const fn standing(standing: EvidenceStanding) -> Key {
 pub const fn ending(ending: Ending) -> Key {
     match ending {
         Ending::Left => key!("step.ended.left"),
+        Ending::Silent => key!("step.ended.silent"),
         Ending::Power => key!("step.ended.power"),
         Ending::ProvedAgain => key!("step.ended.proved_again"),
+        Ending::SourceFound => key!("step.ended.source_found"),
+        Ending::TestedAgain => key!("step.ended.tested_again"),
     }
 }
 

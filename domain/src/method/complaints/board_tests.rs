@@ -124,9 +124,16 @@ boards = [{ id = "box", part = "inside" }]
 title = { en = "a", de = "a", es = "a" }
 act = { en = "a", de = "a", es = "a" }
 [[step]]
-id = "on"
+id = "close"
 stage = "work"
 needs = ["work"]
+boards = [{ id = "box", part = "before-power" }]
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[[step]]
+id = "on"
+stage = "work"
+needs = ["work", "close"]
 boards = [{ id = "box", part = "ends" }]
 title = { en = "a", de = "a", es = "a" }
 act = { en = "a", de = "a", es = "a" }
@@ -159,8 +166,14 @@ fn each_part_of_proving_dead_is_demanded_with_its_line() {
         ("needs = [\"off\"]", "needs = [\"ask\"]", "before: proves dead without off before it"),
         ("part = \"isolates\"", "part = \"inside\"", "board box: no step is its isolates"),
         ("part = \"ends\"", "part = \"inside\"", "board box: no step is its ends"),
+        ("part = \"before-power\"", "part = \"inside\"", "board box: no step is its before-power"),
         (
+            "needs = [\"work\", \"close\"]",
             "needs = [\"work\"]",
+            "on: ends a proof of dead without close before it, which makes ready",
+        ),
+        (
+            "needs = [\"work\", \"close\"]",
             "needs = [\"after\"]",
             "on: ends a proof of dead without work before it, which works inside",
         ),

@@ -19,7 +19,8 @@ const PROOFS: [(BoardPart, &str); 3] =
     [(BoardPart::TesterBefore, "tester-before"), (BoardPart::Dead, "dead"), (BoardPart::TesterAfter, "tester-after")];
 
 /// What a proof begins with and what ends it.
-const LIFETIME: [(BoardPart, &str); 2] = [(BoardPart::Isolates, "isolates"), (BoardPart::Ends, "ends")];
+const LIFETIME: [(BoardPart, &str); 3] =
+    [(BoardPart::Isolates, "isolates"), (BoardPart::BeforePower, "before-power"), (BoardPart::Ends, "ends")];
 
 pub(super) fn complain(method: &Method, found: &mut BTreeSet<Complaint>) {
     for step in &method.steps {
@@ -96,13 +97,13 @@ fn of_board(method: &Method, board: &Board, found: &mut BTreeSet<Complaint>) {
     }
     // Whoever works inside, however late, waits for all three records; the records wait for each other and for the locks. Locks come off
     // once nobody has work left inside.
-    use BoardPart::{Dead, Ends, Inside, Isolates, TesterAfter, TesterBefore};
+    use BoardPart::{BeforePower, Dead, Ends, Inside, Isolates, TesterAfter, TesterBefore};
     for (step, waits_for) in [
         (TesterBefore, &[Isolates][..]),
         (Dead, &[TesterBefore]),
         (TesterAfter, &[TesterBefore, Dead]),
         (Inside, &[TesterBefore, Dead, TesterAfter]),
-        (Ends, &[Inside]),
+        (Ends, &[Inside, BeforePower]),
     ] {
         for (one, part) in doing(step).flat_map(|one| waits_for.iter().map(move |part| (one, *part))) {
             let before = order::all_before(method, &one.id);
@@ -110,8 +111,9 @@ fn of_board(method: &Method, board: &Board, found: &mut BTreeSet<Complaint>) {
                 let (step_id, without) = (one.id.clone(), other.id.clone());
                 found.insert(match step {
                     Inside => Complaint::InsideBeforeDead { step: step_id, without },
+                    Ends if part == BeforePower => Complaint::PowerBeforeReady { step: step_id, without },
                     Ends => Complaint::PowerBeforeInside { step: step_id, without },
-                    TesterBefore | Dead | TesterAfter | Isolates => {
+                    TesterBefore | Dead | TesterAfter | Isolates | BeforePower => {
                         Complaint::ProofOutOfOrder { step: step_id, without }
                     }
                 });

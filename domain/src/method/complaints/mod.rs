@@ -206,6 +206,11 @@ pub enum Complaint {
         step: String,
         without: String,
     },
+    /// Locks come off, or something is switched on, without what makes ready for power.
+    PowerBeforeReady {
+        step: String,
+        without: String,
+    },
     /// The tester is not proved before, or not again after, the test of a board; or something is not switched off and locked before.
     ProofOutOfOrder {
         step: String,
@@ -302,6 +307,9 @@ impl fmt::Display for Complaint {
             Self::PowerBeforeInside { step, without } => {
                 write!(f, "{step}: ends a proof of dead without {without} before it, which works inside")
             }
+            Self::PowerBeforeReady { step, without } => {
+                write!(f, "{step}: ends a proof of dead without {without} before it, which makes ready for power")
+            }
             Self::ProofOutOfOrder { step, without } => write!(f, "{step}: proves dead without {without} before it"),
             Self::ProofCanBeTalkedPast { step } => write!(f, "{step}: proves dead without being a stop-work hold"),
             Self::UnknownPair { step, requirement } => {
@@ -351,6 +359,7 @@ impl Complaint {
             | Self::UnknownBoard { step, .. }
             | Self::InsideBeforeDead { step, .. }
             | Self::PowerBeforeInside { step, .. }
+            | Self::PowerBeforeReady { step, .. }
             | Self::ProofOutOfOrder { step, .. }
             | Self::ProofCanBeTalkedPast { step } => of_step(step),
             Self::LimitWithoutSource { step, requirement }

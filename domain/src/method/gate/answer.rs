@@ -200,9 +200,9 @@ fn of_evidence(
     }
 }
 
-/// The option last chosen at a place.
-pub(super) fn last_choice<'a>(record: &Record<'a>, place: &Place) -> Option<&'a str> {
-    match record.counting(place).last()?.body {
+/// The option last chosen at a place, and not before what ended such choices.
+pub(super) fn last_choice<'a>(record: &Record<'a>, place: &Place, ended: Option<OrderKey>) -> Option<&'a str> {
+    match record.counting_since(place, ended).last()?.body {
         Body::Choice(choice) => Some(&choice.option),
         _ => None,
     }

@@ -17,13 +17,14 @@ mod wait;
 mod why;
 
 pub use answer::{Answer, FailWhy, OpenWhy, stored_reading};
-pub use lifetime::{Ended, Ending};
+pub use lifetime::{Ended, Ending, PROOF_SPAN_US};
 pub use limit::{LimitInfo, LimitSource};
 pub use plan::{Need, Plan, Reach};
 pub use serial::SlotSerial;
 pub use why::{Lack, Missing, Why};
 
 use self::before::Before;
+use self::lifetime::Presence;
 use super::plan::{BoardPart, Step};
 use crate::ids::EntryId;
 use crate::job_file::body::{ConsentState, Place};
@@ -97,6 +98,10 @@ pub struct StepView<'m> {
     pub returned: Option<EntryId>,
     /// What ended evidence that is there.
     pub ended: Option<Ended>,
+    /// What is recorded here counts from this entry on: what ended anything older, whether or not there was any.
+    pub since: Option<EntryId>,
+    /// It is work inside a board whose proof of dead has ended: what stands here may be corrected, nothing new is recorded.
+    pub lapsed: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -131,12 +136,22 @@ pub struct Gate<'p, 'a> {
     record: Record<'a>,
     standing: BTreeMap<StepRef, Standing>,
     before: Before,
+    /// For which moment it answers, microseconds since 1970 UTC; none: for none, as somebody reads it who is not at the boards.
+    now: Option<u64>,
+    presence: Option<Presence>,
 }
 
 impl<'p, 'a> Gate<'p, 'a> {
     /// An empty record behind a plan.
     pub fn new(plan: &'p Plan<'p>) -> Self {
-        Self { plan, record: Record::default(), standing: BTreeMap::new(), before: Before::default() }
+        Self {
+            plan,
+            record: Record::default(),
+            standing: BTreeMap::new(),
+            before: Before::default(),
+            now: None,
+            presence: None,
+        }
     }
 
     /// What has been recorded.
@@ -151,11 +166,17 @@ impl<'p, 'a> Gate<'p, 'a> {
 
     /// Changes the record; what may follow from it is worked out anew when it is next asked.
     pub(crate) fn record_mut(&mut self, touched: Touched<'_>) -> &mut Record<'a> {
-        let step = match touched {
+        match touched {
             Touched::Nothing => return &mut self.record,
-            Touched::Everything => None,
-            Touched::Place(place) => self.plan.index_of(&place.step),
-        };
+            Touched::Everything => self.forget(None),
+            Touched::Place(place) => self.forget(self.plan.index_of(&place.step)),
+        }
+        self.presence = None;
+        &mut self.record
+    }
+
+    /// What was worked out about a step and all that read it; about every step if none is named.
+    fn forget(&mut self, step: Option<usize>) {
         match step {
             None => {
                 self.standing.clear();
@@ -168,7 +189,33 @@ impl<'p, 'a> Gate<'p, 'a> {
                 readers.iter().for_each(|reader| self.before.forget(*reader));
             }
         }
-        &mut self.record
+    }
+
+    /// Answers for a moment from here on, microseconds since 1970 UTC: a proof of dead ends when nobody records anything at the boards
+    /// for too long. Without a moment only silences between two records count.
+    pub fn answer_for(&mut self, now: Option<u64>) {
+        let presence = self.presence();
+        let changes = presence.silent(self.now) != presence.silent(now);
+        self.now = now;
+        if let Some(step) = self.plan.proving().filter(|_| changes) {
+            self.forget(Some(step));
+        }
+    }
+
+    /// Until when the proof of dead holds if nobody records anything more at the boards, microseconds since 1970 UTC. `None` where nothing
+    /// was proved, where it has ended, and where no work inside is left.
+    pub fn proof_holds_until(&mut self) -> Option<u64> {
+        let presence = self.presence();
+        let until = presence.holds_until().filter(|_| !presence.is_silent_at(self.now))?;
+        let proofs: Vec<usize> = (0..self.plan.method().steps.len()).filter(|step| self.plan.proves(*step)).collect();
+        let proved = proofs.iter().flat_map(|step| self.instances(*step)).collect::<Vec<_>>();
+        let boards: Vec<&str> = self.plan.method().boards().iter().map(|board| board.id.as_str()).collect();
+        let is_proved = proved.into_iter().all(|at| self.is_done(at));
+        (is_proved && boards.into_iter().any(|board| self.is_left_inside(board))).then_some(until)
+    }
+
+    fn presence(&mut self) -> Presence {
+        *self.presence.get_or_insert_with(|| Presence::of(self.plan, &self.record))
     }
 
     /// Every step of the job in the method's order, repeated steps slot by slot.
@@ -197,6 +244,19 @@ impl<'p, 'a> Gate<'p, 'a> {
 
     /// What stands before a step; empty means that it may be worked.
     pub fn obstacles(&mut self, at: StepRef) -> Vec<Obstacle> {
+        let (presence, now) = (self.presence(), self.now);
+        // What was begun under a living proof is finished under it.
+        let begun = presence.is_silent_at(now) && presence.was_begun(&self.record, self.plan.step(at.step), now);
+        if !begun {
+            return self.obstacles_now(at);
+        }
+        self.answer_for(None);
+        let by = self.obstacles_now(at);
+        self.answer_for(now);
+        by
+    }
+
+    fn obstacles_now(&mut self, at: StepRef) -> Vec<Obstacle> {
         let mut by = self.job_obstacles();
         if self.plan.step(at.step).needs_consent {
             let consent = self.record.consent.as_ref().map(|latest| latest.value.state);
@@ -256,6 +316,7 @@ impl<'p, 'a> Gate<'p, 'a> {
             Applies::Yes => StepState::Open,
         };
         let ended = self.has_ended(at, &standing);
+        let lapsed = !self.lapsed_before(at).is_empty();
         StepView {
             at,
             step,
@@ -264,6 +325,8 @@ impl<'p, 'a> Gate<'p, 'a> {
             cautions_unread: standing.cautions_unread,
             returned,
             ended,
+            since: standing.ended.map(|ended| ended.at.id),
+            lapsed,
         }
     }
 
@@ -323,9 +386,13 @@ impl<'p, 'a> Gate<'p, 'a> {
     }
 
     fn work_out(&mut self, at: StepRef) -> Standing {
+        let ended = self.ended(at.step);
+        self.work_out_since(at, ended)
+    }
+
+    fn work_out_since(&mut self, at: StepRef, ended: Option<Ended>) -> Standing {
         let step = self.plan.step(at.step);
         let applies = self.applies(at);
-        let ended = self.ended(at.step);
         let since = ended.map(|ended| ended.at);
         let answers = step
             .requirements
@@ -342,24 +409,62 @@ impl<'p, 'a> Gate<'p, 'a> {
         Standing { applies, answers, cautions_unread, ended }
     }
 
-    /// What ended the evidence of a step of isolating and proving, as long as work inside one of its boards is left.
+    /// What ended the evidence of a step of isolating and proving, as long as work inside one of its boards is left; and of what makes
+    /// ready for power, once the board was isolated anew.
     fn ended(&mut self, step: usize) -> Option<Ended> {
         let bound: Vec<_> = lifetime::bound_to(self.plan, step).collect();
+        if bound.is_empty() {
+            return None;
+        }
+        let silent = self.presence().silent(self.now);
         let mut latest = None;
         for (board, part) in bound {
-            let ended = lifetime::ended(self.plan, &self.record, board, part);
-            if ended > latest && (part == BoardPart::Ends || self.is_left_inside(board)) {
+            let ended = lifetime::ended(self.plan, &self.record, step, (board, part), silent);
+            if ended > latest && (is_of_power(part) || self.is_left_inside(board)) {
                 latest = ended;
             }
         }
         latest
     }
 
+    /// Steps of isolating and proving whose evidence has ended, before a step of work inside that is done: what keeps new evidence out
+    /// of it. Corrections are let in. A step that is not done is shut by its obstacles.
+    pub fn lapsed_before(&mut self, at: StepRef) -> Vec<StepRef> {
+        let plan = self.plan;
+        if !self.is_done(at) {
+            return Vec::new();
+        }
+        let inside: Vec<&str> = plan
+            .step(at.step)
+            .duties()
+            .iter()
+            .filter(|duty| duty.part == BoardPart::Inside)
+            .flat_map(|duty| plan.behind_one_cover(&duty.id))
+            .collect();
+        if inside.is_empty() {
+            return Vec::new();
+        }
+        let silent = self.presence().silent(self.now);
+        let mut lapsed = Vec::new();
+        for step in 0..plan.method().steps.len() {
+            let ended = lifetime::bound_to(plan, step)
+                .filter(|(board, part)| inside.contains(board) && !is_of_power(*part))
+                .filter_map(|bound| lifetime::ended(plan, &self.record, step, bound, silent))
+                .max();
+            let Some(ended) = ended else { continue };
+            let undone = self.instances(step).into_iter();
+            lapsed.extend(undone.filter(|at| !self.work_out_since(*at, Some(ended)).is_done()));
+        }
+        lapsed
+    }
+
     fn is_left_inside(&mut self, board: &str) -> bool {
         // What proves one board and works inside another is never asked here: that question would have no end.
         let plan = self.plan;
+        let boards = plan.behind_one_cover(board);
+        let is_inside = |step: usize| boards.iter().any(|board| plan.step(step).is_part(board, BoardPart::Inside));
         let asked = |step: &usize| {
-            plan.step(*step).is_part(board, BoardPart::Inside) && lifetime::bound_to(plan, *step).next().is_none()
+            is_inside(*step) && lifetime::bound_to(plan, *step).all(|(_, part)| part == BoardPart::BeforePower)
         };
         let steps: Vec<StepRef> =
             (0..plan.method().steps.len()).filter(asked).flat_map(|step| self.instances(step)).collect();
@@ -374,20 +479,28 @@ impl<'p, 'a> Gate<'p, 'a> {
         of_step.any(|(_, all)| all.iter().any(|evidence| evidence.key < ended.at)).then_some(ended)
     }
 
-    fn applies(&self, at: StepRef) -> Applies {
+    fn applies(&mut self, at: StepRef) -> Applies {
         let Some(when) = &self.plan.step(at.step).when else { return Applies::Yes };
         let Some(step) = self.plan.index_of(&when.step) else { return Applies::NotKnown };
         let slot = if self.plan.repeat_of(step).is_some() { at.slot } else { 0 };
         if self.applies(StepRef { step, slot }) == Applies::No {
             return Applies::No;
         }
+        // Which sources there are is found anew for a new isolation. Work that was chosen by them stays chosen.
+        let isolates = self.plan.step(at.step).duties().iter().any(|duty| duty.part == BoardPart::Isolates);
+        let since = if isolates { self.ended(step).map(|ended| ended.at) } else { None };
         let place = Place::of(&when.step, slot, &when.requirement);
-        match answer::last_choice(&self.record, &place) {
+        match answer::last_choice(&self.record, &place, since) {
             None => Applies::NotKnown,
             Some(option) if when.is.iter().any(|wanted| wanted == option) => Applies::Yes,
             Some(_) => Applies::No,
         }
     }
+}
+
+/// Ended by a new isolation instead of by power.
+const fn is_of_power(part: BoardPart) -> bool {
+    matches!(part, BoardPart::Ends | BoardPart::BeforePower)
 }
 
 /// What a change of the record may have changed in the gates.

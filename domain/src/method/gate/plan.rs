@@ -1,7 +1,7 @@
 //! A method with its dependencies worked out once.
 
 use crate::job_file::body::UnitKind;
-use crate::method::plan::{CheckCall, LimitRule, Method, Repeat, Requirement, Step};
+use crate::method::plan::{BoardPart, CheckCall, LimitRule, Method, Repeat, Requirement, Step};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A step that must be done before another one.
@@ -101,6 +101,26 @@ impl<'m> Plan<'m> {
         &self.needs[step]
     }
 
+    /// A board and all that stand behind the same cover.
+    pub(super) fn behind_one_cover(&self, id: &str) -> Vec<&'m str> {
+        let boards = self.method.boards();
+        let cover = boards.iter().find(|board| board.id == id).and_then(|board| board.behind.as_ref());
+        let with_it =
+            boards.iter().filter(|board| board.id == id || (cover.is_some() && board.behind.as_ref() == cover));
+        with_it.map(|board| board.id.as_str()).collect()
+    }
+
+    /// Whether a step proves a board dead.
+    pub(super) fn proves(&self, step: usize) -> bool {
+        let proof = |part| matches!(part, BoardPart::TesterBefore | BoardPart::Dead | BoardPart::TesterAfter);
+        self.step(step).duties().iter().any(|duty| proof(duty.part))
+    }
+
+    /// A step that proves a board dead, where there is one.
+    pub(super) fn proving(&self) -> Option<usize> {
+        (0..self.method.steps.len()).find(|step| self.proves(*step))
+    }
+
     /// Steps to work out anew when something was recorded in one.
     pub fn readers_of(&self, step: usize) -> &BTreeSet<usize> {
         &self.readers[step]
@@ -165,12 +185,10 @@ impl<'m> Plan<'m> {
                 self.readers[source].insert(reader);
             }
         }
-        // Whether a proof of dead still holds depends on what was done at its board, and on what is left to be done inside.
-        for board in self.method.boards() {
-            let has_part = |step: &usize| self.step(*step).duties().iter().any(|duty| duty.id == board.id);
-            let of_board: Vec<usize> = (0..self.method.steps.len()).filter(has_part).collect();
-            of_board.iter().for_each(|source| self.readers[*source].extend(&of_board));
-        }
+        // Whether a proof of dead still holds depends on what was done at any board, and on what is left to be done inside.
+        let at_boards: Vec<usize> =
+            (0..self.method.steps.len()).filter(|step| !self.step(*step).duties().is_empty()).collect();
+        at_boards.iter().for_each(|source| self.readers[*source].extend(&at_boards));
         // A step switched by a choice whose own step is switched by another choice follows both.
         for _ in 0..self.method.steps.len() {
             let before = self.readers.clone();

@@ -12,10 +12,10 @@ use domain::job_file::body::{
     Schedule, SiteDetails, Slot, StopCause, UnitKind,
 };
 use domain::job_file::record::{CountersignState, Deviation, Evidence, Record};
-use domain::job_file::{BreachWhy, Content, JobFile, JobState, Phase, fold};
+use domain::job_file::{BreachWhy, Content, JobFile, JobState, Phase, fold, fold_at};
 use domain::method::Method;
 use domain::method::gate::{Answer, Ended, Ending, Gate, LimitInfo, Obstacle, Plan, SlotSerial, StepRef, StepState};
-use domain::method::plan::Requirement;
+use domain::method::plan::{BoardPart, Requirement};
 use domain::people::voice::{Sealed, unused};
 use serde::{Deserialize, Serialize};
 
@@ -60,6 +60,8 @@ pub struct JobView {
     pub progress: Progress,
     /// What shuts every step.
     pub obstacles: Vec<Obstacle>,
+    /// Until when the proof of dead holds if nothing more is recorded at the boards, microseconds since 1970 UTC.
+    pub proof_until_us: Option<u64>,
     /// Stops, the latest first.
     pub stops: Vec<StopView>,
     /// Departures, the latest first.
@@ -168,6 +170,12 @@ pub struct StepCard {
     pub returned: Option<RemarkView>,
     /// It was done, and is asked for anew because of this.
     pub ended: Option<Ending>,
+    /// What is recorded here counts from this entry on.
+    pub since: Option<EntryId>,
+    /// It is work inside a board whose proof of dead has ended: corrections are taken, nothing new.
+    pub lapsed: bool,
+    /// Work inside a board.
+    pub inside: bool,
 }
 
 /// One requirement of a step, with all that was recorded for it.
@@ -400,9 +408,19 @@ impl JobView {
 ///
 /// Without the method (it has not arrived yet) the head of the job is there and the steps are not.
 pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &str) -> JobView {
+    view_for(job, file, method, language, None)
+}
+
+/// The same for whoever may stand at the boards at this moment, microseconds since 1970 UTC: a proof of dead may have ended.
+pub fn job_view_at(job: JobId, file: &JobFile, method: Option<&Method>, language: &str, now_us: u64) -> JobView {
+    view_for(job, file, method, language, Some(now_us))
+}
+
+fn view_for(job: JobId, file: &JobFile, method: Option<&Method>, language: &str, now_us: Option<u64>) -> JobView {
     let nothing = Method::without_work();
     let plan = Plan::of(method.unwrap_or(&nothing));
-    let mut state = fold(file, &plan);
+    let mut state = now_us.map_or_else(|| fold(file, &plan), |now| fold_at(file, &plan, now));
+    let proof_until_us = state.gate.proof_holds_until();
     let steps = steps_of(&mut state, file, language);
     let method_words = method.unwrap_or(&nothing);
     let stages = method_words
@@ -440,6 +458,7 @@ pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &
         progress: progress_of(&steps),
         steps,
         obstacles: state.gate.job_obstacles(),
+        proof_until_us,
         stops: stops_of(record),
         deviations,
         unsent: file.iter().filter(|held| held.stamp.is_none()).count(),
@@ -557,6 +576,9 @@ fn step_card(
         requirements,
         returned: view.returned.map(|id| remark_view(record, id)),
         ended: view.ended.filter(|_| !done).map(|ended| ended.by),
+        since: view.since,
+        lapsed: view.lapsed,
+        inside: step.duties().iter().any(|duty| duty.part == BoardPart::Inside),
     }
 }
 

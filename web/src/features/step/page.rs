@@ -108,6 +108,8 @@ fn StepBody(
         let read = card.with(|card| card.as_ref().is_some_and(|card| unread(card).is_empty()));
         free && open && read
     });
+    let can_add =
+        Memo::new(move |_| can_record.get() && card.with(|card| card.as_ref().is_some_and(|card| !card.lapsed)));
     let active = Memo::new(move |_| chosen.get().or_else(|| card.with(|card| card.as_ref().and_then(first_to_do))));
     let sections = needs
         .into_iter()
@@ -116,7 +118,7 @@ fn StepBody(
             let place = Place::of(&first.id, first.slot, need.id());
             let own = Memo::new(move |_| card.with(|card| card.as_ref()?.requirements.get(index).cloned()));
             let ctx = Ctx::new(w, device, job, load, act, saving, chosen, place, own);
-            view! { <RequirementSection ctx index need stop_work=first.stop_work active can_record /> }
+            view! { <RequirementSection ctx index need stop_work=first.stop_work active can_record can_add /> }
         })
         .collect_view();
     let state = Memo::new(move |_| {
@@ -147,6 +149,8 @@ fn StepBody(
         {move || load.with(|load| stop_line(w, load.view()?, &device.people()))}
         {move || card.get().and_then(|card| returned(w, &card, &device.people()))}
         {move || card.get().and_then(|card| ended(w, &card))}
+        {move || card.get().and_then(|card| lapsed(w, &card))}
+        {move || load.with(|load| proof_holds(w, load.view()?, &card.get()?))}
         {leave_out}
         <Cautions job card act saving hazardous=first.hazardous stop_work=first.stop_work />
         {gate}
@@ -196,6 +200,21 @@ fn returned(w: Words, card: &StepCard, people: &[(domain::ids::PersonId, String)
 fn ended(w: Words, card: &StepCard) -> Option<AnyView> {
     let why = w.say(words::ending(card.ended?));
     Some(view! { <Banner tone=Tone::Stop title=t!(w, "step.ended")><p>{why}</p></Banner> }.into_any())
+}
+
+/// Until when somebody may go on inside without a further record.
+fn proof_holds(w: Words, job: &JobView, card: &StepCard) -> Option<AnyView> {
+    let until = job.proof_until_us.filter(|_| card.inside && !card.is_done())?;
+    Some(view! { <p class="soft">{t!(w, "step.proof_holds", when = moment(w, until))}</p> }.into_any())
+}
+
+/// Why nothing new is taken where work is done.
+fn lapsed(w: Words, card: &StepCard) -> Option<AnyView> {
+    let done = matches!(card.state, StepState::Satisfied | StepState::Deviating);
+    (card.lapsed && done).then(|| {
+        view! { <Banner tone=Tone::Stop title=t!(w, "step.lapsed")><p>{t!(w, "step.lapsed.what_now")}</p></Banner> }
+            .into_any()
+    })
 }
 
 /// What can hurt somebody, before the act; acknowledged before anything is recorded.

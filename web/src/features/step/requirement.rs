@@ -38,6 +38,8 @@ pub fn RequirementSection(
     active: Memo<Option<usize>>,
     /// Something may be recorded here now.
     can_record: Memo<bool>,
+    /// It may be something new, not only a correction.
+    can_add: Memo<bool>,
 ) -> impl IntoView {
     let w = ctx.w;
     let label = need.label().in_language(w.lang.code()).to_owned();
@@ -72,7 +74,7 @@ pub fn RequirementSection(
     };
     let more_photos = move || {
         let met = ctx.card.get().is_some_and(|card| card.answer.lets_through());
-        (is_photo && met && can_record.get() && !at_work.get()).then(|| {
+        (is_photo && met && can_add.get() && !at_work.get()).then(|| {
             view! { <Button label=t!(w, "step.photo.one_more") look=Look::Quiet on_press=move || ctx.chosen.set(Some(index)) /> }
         })
     };

@@ -309,6 +309,9 @@ fn step(index: usize, title: &str, state: StepState, requirements: Vec<Requireme
         requirements,
         returned: None,
         ended: None,
+        since: None,
+        lapsed: false,
+        inside: false,
     }
 }
 

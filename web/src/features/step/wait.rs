@@ -28,7 +28,12 @@ pub fn WaitPart(
     let elapsed_ms = RwSignal::new(0_u64);
     let running = StoredValue::new_local(None::<(Interval, WakeLock)>);
     let runs = RwSignal::new(false);
-    let key = StoredValue::new(ctx.draft_key("wait"));
+    // A wait begins anew once its isolation is made anew, also while this page stands open and another phone tells of it.
+    let key = Memo::new(move |_| {
+        let place = ctx.place();
+        let since = ctx.job(|job| job.step(&place.step, place.slot)?.since).flatten();
+        ctx.draft_key(&since.map_or_else(|| "wait".to_owned(), |since| format!("wait@{since}")))
+    });
     let written = StoredValue::new(false);
 
     let finish = move || {
@@ -38,7 +43,7 @@ pub fn WaitPart(
         let Some(id) = ctx.id() else { return };
         let body = Body::Waited(Waited { at: ctx.place(), elapsed_ms: elapsed_ms.get_untracked(), corrects: None });
         written.set_value(true);
-        ctx.write(vec![(id, body).into()], move || ctx.device.keep_draft(key.get_value(), String::new()));
+        ctx.write(vec![(id, body).into()], move || ctx.device.keep_draft(key.get_untracked(), String::new()));
         // A write that fails is tried again by a press.
         running.set_value(None);
         runs.set(false);
@@ -53,7 +58,7 @@ pub fn WaitPart(
             let passed = now.saturating_sub(last.get_value());
             last.set_value(now);
             elapsed_ms.update(|elapsed| *elapsed = waited(*elapsed, passed));
-            ctx.device.keep_draft(key.get_value(), elapsed_ms.get_untracked().to_string());
+            ctx.device.keep_draft(key.get_untracked(), elapsed_ms.get_untracked().to_string());
             let want = want_ms.get_untracked();
             if want > 0 && elapsed_ms.get_untracked() >= want {
                 finish();
@@ -62,9 +67,18 @@ pub fn WaitPart(
         running.set_value(Some((Interval::new(TICK_MS, tick), WakeLock::ask())));
         runs.set(true);
     };
+    Effect::new(move |before: Option<String>| {
+        let now = key.get();
+        if before.is_some_and(|before| before != now) {
+            running.set_value(None);
+            runs.set(false);
+            elapsed_ms.set(0);
+        }
+        now
+    });
     // What was waited before the page ended counts; the time in between does not.
     spawn_local(async move {
-        let before: Option<u64> = ctx.device.draft(&key.get_value()).await.and_then(|text| text.parse().ok());
+        let before: Option<u64> = ctx.device.draft(&key.get_untracked()).await.and_then(|text| text.parse().ok());
         if let Some(before) = before {
             let _ = elapsed_ms.try_update(|elapsed| *elapsed = before.max(*elapsed));
             if !running.with_value(Option::is_some) {
