@@ -71,7 +71,7 @@ pub const SENT_WITHIN: Duration = Duration::from_secs(180);
 /// A session that was lost with the killed process is opened again, as the screen asks for it; then everything goes out.
 pub async fn until_sent(phone: &Browser) -> Result<()> {
     phone.touch().await?;
-    let script = "const corner = words(document.querySelector('.corner .sync')); return ['Offline', 'Looking'].some((word) => corner.startsWith(word)) ? null : corner";
+    let script = "const corner = words(document.querySelector('.corner .sync')); return ['Offline', 'Looking', 'no answer yet'].some((word) => corner.includes(word)) ? null : corner";
     let corner = phone.until("the corner to know the server", WITHIN * 2, script, &[]).await?;
     if corner == json!("Sign in to send") {
         phone.open("/sign-in").await?;

@@ -442,6 +442,29 @@ fn a_sign_of_life_asks_a_healthy_server_no_more_often_and_cuts_no_named_wait_sho
 }
 
 #[test]
+fn before_the_first_answer_the_word_counts_what_waits_and_speaks_of_no_sending() {
+    let (mut shelf, mut server) = (Shelf::default(), Server::new());
+    write_entry(&mut shelf, job(1), 1);
+    write_entry(&mut shelf, job(1), 2);
+    let mut tray = Tray::new(shelf.on_device());
+    assert_eq!(tray.word(), Word::Unanswered { n: 2 });
+    let request = tray.next_request(NOW).unwrap();
+    tray.begin(&request, NOW);
+    assert_eq!(
+        tray.word(),
+        Word::Unanswered { n: 2 },
+        "on a dead line it would be sending for as long as a request may take"
+    );
+    tray.take_reply(&request, Answer::Failed(Failure::NoConnection), NOW + 60_000, 0);
+    assert_eq!(tray.word(), Word::NoConnection { since_ms: None, n: 2 });
+    run(&mut tray, &mut shelf, &mut server, NOW + 200_000, 10_000);
+    assert_eq!(tray.word(), Word::Confirmed);
+    write_entry(&mut shelf, job(1), 3);
+    tray.refill(shelf.on_device());
+    assert_eq!(tray.word(), Word::OnlyHere { n: 1 }, "a server that has answered is known");
+}
+
+#[test]
 fn a_login_page_changes_nothing_but_the_word() {
     let mut shelf = Shelf::default();
     let id = write_entry(&mut shelf, job(1), 1);

@@ -19,6 +19,12 @@ pub enum Word {
         /// How many are left.
         n: u32,
     },
+    /// The server was not heard yet since the app started, and nothing says that it cannot be reached: on a dead line that takes
+    /// as long as a request may.
+    Unanswered {
+        /// How many items are on this device only.
+        n: u32,
+    },
     /// No way to the server since its last answer.
     NoConnection {
         /// When it last answered, device clock; `None` when it has not since the app started.
@@ -67,6 +73,9 @@ impl Word {
         }
         if link.no_connection {
             return Self::NoConnection { since_ms: link.last_contact_ms(), n };
+        }
+        if n > 0 && link.last_contact_ms().is_none() {
+            return Self::Unanswered { n };
         }
         let sending = matches!(link.in_flight(), Some(Request::Push(_) | Request::Photo(..)));
         match (n, sending, counts.aside, counts.held) {

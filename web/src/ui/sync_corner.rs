@@ -15,6 +15,7 @@ pub fn sync_words(word: Option<Word>, w: Words) -> (String, Tone, Icon) {
         Word::Confirmed => (t!(w, "sync.confirmed").to_owned(), Tone::Good, Icon::Tick),
         Word::OnlyHere { n } => (tn!(w, "sync.waiting", n), Tone::Wait, Icon::Tray),
         Word::Sending { n } => (t!(w, "sync.sending", n = n), Tone::Wait, Icon::Turning),
+        Word::Unanswered { n } => (t!(w, "sync.unanswered", n = n), Tone::Wait, Icon::Turning),
         Word::NoConnection { n: 0, .. } => (t!(w, "sync.offline").to_owned(), Tone::Plain, Icon::Offline),
         Word::NoConnection { n, .. } => (t!(w, "sync.kept_here", n = n), Tone::Plain, Icon::Offline),
         Word::NotOurServer { .. } => (t!(w, "sync.not_ours").to_owned(), Tone::Caution, Icon::Offline),
@@ -62,6 +63,7 @@ mod tests {
             Some(Word::Confirmed),
             Some(Word::OnlyHere { n: 3 }),
             Some(Word::Sending { n: 3 }),
+            Some(Word::Unanswered { n: 3 }),
             Some(Word::NoConnection { since_ms: None, n: 0 }),
             Some(Word::NoConnection { since_ms: None, n: 3 }),
             Some(Word::NotOurServer { n: 0 }),
@@ -79,6 +81,10 @@ mod tests {
 
     #[test]
     fn what_is_kept_is_counted() {
+        for lang in Lang::ALL {
+            let w = Words { lang, decimal: Decimal::Point };
+            assert!(sync_words(Some(Word::Unanswered { n: 513 }), w).0.contains("513"), "{lang:?}");
+        }
         let w = Words::default();
         assert!(sync_words(Some(Word::NoConnection { since_ms: None, n: 12 }), w).0.contains("12"));
         assert!(sync_words(Some(Word::OnlyHere { n: 1 }), w).0.contains('1'));
