@@ -161,7 +161,7 @@ async fn reading_out_of_limits_keeps_the_gate_shut(phone: &Browser) -> Result<()
     phone
         .check(locked.state == "locked" && locked.at.is_none(), &format!("what follows stays shut: {locked:?}"))
         .await?;
-    phone.see("This gate is shut").await?;
+    phone.see("This step is shut").await?;
     phone.see("Prove the battery terminals dead").await?;
     let names: Value = phone
         .js("return [...document.querySelectorAll('.gate-links a')].map((one) => one.getAttribute('href'))", &[])

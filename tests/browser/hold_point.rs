@@ -20,7 +20,7 @@ async fn a_gate_stays_shut_until_its_evidence_is_good_and_stop_work_shuts_all() 
     phone
         .check(shut.state == "locked" && shut.at.is_none(), &format!("a step behind a gate is shut: {shut:?}"))
         .await?;
-    phone.see("This gate is shut").await?;
+    phone.see("This step is shut").await?;
     phone.see("Arrive").await?;
     phone.press("Go on: Arrive").await?;
     until(&phone, "the step that opens the gate", WITHIN, |now| now.step == "arrive").await?;

@@ -29,7 +29,7 @@ const fn false_word(language: &'static str, word: &'static str, why: &'static st
 }
 
 /// Whole words in any case; a part of a compound (`Fehlerstrom-Schutzeinrichtung`) is another word.
-const FALSE_WORDS: [FalseWord; 21] = [
+const FALSE_WORDS: [FalseWord; 29] = [
     false_word("de", "Fehlerstrom", "is the residual current; the current of a short circuit is the Kurzschlussstrom"),
     false_word("de", "genullt", "is an old protective measure; test leads have a Nullabgleich"),
     false_word("de", "Nullung", "is an old protective measure; test leads have a Nullabgleich"),
@@ -51,8 +51,20 @@ const FALSE_WORDS: [FalseWord; 21] = [
     false_word("es", "el papel de la persona", "is a sheet of paper; a person has a rol"),
     false_word("es", "vete solo", "is go away alone; say deja la obra solo"),
     false_word("es", "la propiedad puede", "is real estate; say el propietario"),
+    false_word("de", "Schranke bleibt zu", "is on no screen; a step is shut, a hold point keeps others waiting"),
+    false_word("de", "Schranke ist zu", "is on no screen; a step is shut, a hold point keeps others waiting"),
+    false_word("es", "barrera sigue cerrada", "is on no screen; a step is shut, a hold point keeps others waiting"),
+    false_word("es", "barrera está cerrada", "is on no screen; a step is shut, a hold point keeps others waiting"),
     false_word("es", "excepción permitida", "what a lead allows is a desviación everywhere"),
     false_word("en", "stop-work step", "reads as a stop; say that there are no exceptions"),
+    false_word("en", "gate stays shut", "is on no screen; a step is shut, a hold point keeps others waiting"),
+    false_word("en", "gate is shut", "is on no screen; a step is shut, a hold point keeps others waiting"),
+    false_word("en", "does not do", "is no English of a work order; say not passed or not accepted"),
+    false_word(
+        "en",
+        "least allowed value",
+        "says nothing of where it comes from; the lowest permitted value is a limit",
+    ),
     false_word("en", "departure", "reads as leaving the site; what a lead allows is a deviation everywhere"),
     false_word("en", "loss of the network", "may be the internet's; the grid's is the loss of mains"),
 ];
@@ -257,6 +269,9 @@ mod tests {
         let tester =
             r#"label = { en = "The tester has a good cell", de = "Batterie gut", es = "El comprobador tiene pila" }"#;
         assert_eq!(false_in("server/methods/shared/tests.toml", tester), 0);
+        assert_eq!(false_in("web/locales/en.json", r#"{"a":"It is kept, and the gate stays shut."}"#), 1);
+        assert_eq!(false_in("web/locales/en.json", r#"{"a":"Serial does not do"}"#), 1);
+        assert_eq!(false_in("web/locales/en.json", r#"{"a":"The step stays shut."}"#), 0);
         let method = r#"act = { en = "Null the leads.", de = "Messleitungen sind genullt.", es = "Poner a cero." }"#;
         assert_eq!(false_in("server/methods/shared/tests.toml", method), 1);
     }
