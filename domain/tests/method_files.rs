@@ -23,6 +23,22 @@ fn every_built_in_method_is_sound_and_survives_its_bytes() {
     }
 }
 
+/// Whoever plans chooses a word; no label asks for its number.
+#[test]
+fn no_design_figure_lists_codes_in_its_name() {
+    let mut worded = 0;
+    for name in METHODS {
+        for field in compose(name, FILES).unwrap().method.design {
+            for label in [&field.label.en, &field.label.de, &field.label.es] {
+                let coded = (1..9).any(|code| label.contains(&format!("({code} ")));
+                assert!(!coded, "{name}: {label}");
+            }
+            worded += usize::from(domain::design::field(&field.key).is_some_and(|known| !known.choices.is_empty()));
+        }
+    }
+    assert!(worded > 0, "a figure that stands for a word is among those looked at");
+}
+
 /// A unit that is warm, swollen, hissing or smells is left; only one that is cold and quiet is carried or switched. One text never says both
 /// of the same unit.
 #[test]

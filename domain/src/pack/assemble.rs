@@ -186,7 +186,7 @@ fn design(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
     let record = state.gate.record();
     let mut table = Table { head: vec![words.get("design.figure"), words.get("design.value")], rows: Vec::new() };
     for field in &state.gate.plan().method().design {
-        // The method's own name lists the codes, for whoever types one; on paper stands the word.
+        // The name in an older version of a method lists the codes; on paper stands the word.
         let coded = crate::design::field(&field.key).filter(|known| !known.choices.is_empty());
         let shown = |micro| match coded.and_then(|known| known.choice(micro)) {
             Some(word) => lines::choice(context, word),
@@ -391,4 +391,68 @@ fn file_digest(state: &JobState<'_, '_>) -> Hash32 {
         sha.update(hash.bytes());
     }
     Hash32::of(sha.finalize().into())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::electrical::Unit;
+    use crate::electrical::units::MICRO;
+    use crate::ids::{JobId, SiteId, uuid_v7};
+    use crate::job_file::body::{DesignInputs, JobPlanned, Purpose};
+    use crate::job_file::{JobFile, fold};
+    use crate::method::Method;
+    use crate::method::gate::Plan;
+    use crate::method::plan::{DesignField, Micro, Text};
+    use crate::pack::{SealContext, Words};
+    use std::collections::BTreeMap;
+
+    #[test]
+    fn a_code_among_the_methods_own_figures_is_a_word_in_the_table() {
+        let figure = |key: &str, label: &str, unit| DesignField {
+            key: key.to_owned(),
+            label: Text { en: label.to_owned(), ..Text::default() },
+            unit,
+            sanity: (Micro(0), Micro(MICRO)),
+            proposal: None,
+        };
+        let mut method = Method::without_work();
+        method.design = vec![
+            figure("rcd_kind", "Trip times (1 general, 2 selective)", Unit::Count),
+            figure("fuse_rating_a", "Fuse", Unit::Ampere),
+            figure("loop_max_ohm", "Loop impedance", Unit::Ohm),
+        ];
+        let planned = JobPlanned {
+            purpose: Purpose::Install,
+            site: SiteId::of(uuid_v7(0, &[3; 10])),
+            method: method.reference(),
+            rule_set: String::new(),
+        };
+        let values = vec![("fuse_rating_a".to_owned(), 63 * MICRO), ("rcd_kind".to_owned(), 2 * MICRO)];
+        let bodies = [Body::JobPlanned(planned), Body::DesignInputs(DesignInputs { values })];
+        let file = JobFile::imagined(JobId::of(uuid_v7(0, &[1; 10])), bodies);
+        let said = [
+            ("design.choice.selective", "selective type"),
+            ("design.field.rcd_kind", "Trip times of the device"),
+            ("design.not_entered", "not entered"),
+        ];
+        let said = said.map(|(key, text)| (key.to_owned(), text.to_owned()));
+        let context = Context {
+            words: &Words::of(BTreeMap::from(said)),
+            language: "en",
+            decimal: '.',
+            firm: "",
+            own_rules: &[],
+            person: &|_| String::new(),
+            when: &|_| String::new(),
+            arrived: &|_| false,
+            seal: SealContext::default(),
+        };
+        let plan = Plan::of(&method);
+        let table = design(&fold(&file, &plan), &context);
+        let rows: Vec<Vec<&str>> = table.rows.iter().map(|row| row.iter().map(String::as_str).collect()).collect();
+        let expected =
+            [["Trip times of the device", "selective type"], ["Fuse", "63 A"], ["Loop impedance", "not entered"]];
+        assert_eq!(rows, expected);
+    }
 }

@@ -2,7 +2,6 @@
 
 use std::sync::Arc;
 
-use domain::electrical::{Prefix, Quantity};
 use domain::ids::PersonId;
 use domain::job_file::body::ModelSnapshot;
 use domain::job_file::changes::{Clash, PlanField, PlanValue};
@@ -11,7 +10,8 @@ use leptos::prelude::*;
 
 use super::form::Form;
 use super::meanwhile::Meanwhile;
-use crate::features::words::{consent, crew_role, quantity, unit_kind};
+use super::view_model::figure_shown;
+use crate::features::words::{consent, crew_role, unit_kind};
 use crate::i18n::{Words, use_words};
 use crate::store::Reference;
 use crate::t;
@@ -76,10 +76,7 @@ fn value(w: Words, field: &PlanField, value: Option<&PlanValue>, around: Around<
         Some(PlanValue::Figure(micro)) => {
             let PlanField::Figure(key) = field else { return w.number_short(*micro) };
             let known = around.method.and_then(|method| method.design.iter().find(|field| field.key == *key));
-            known.map_or_else(
-                || w.number_short(*micro),
-                |field| quantity(w, Quantity::of(field.unit, *micro), Prefix::One),
-            )
+            known.map_or_else(|| w.number_short(*micro), |field| figure_shown(field, *micro, w))
         }
     }
 }

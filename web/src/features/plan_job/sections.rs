@@ -12,7 +12,7 @@ use leptos::prelude::*;
 
 use super::draft::{CONSENTS, consent_word};
 use super::form::Form;
-use super::view_model::{Candidate, Fault, FieldId, Reading, spec};
+use super::view_model::{Candidate, Fault, FieldId, Reading, choices, figure_shown, spec};
 use super::words;
 use crate::adapters::save_file::time_zones;
 use crate::features::crew::typed::words_room;
@@ -213,7 +213,7 @@ fn design_field(w: Words, ground: Ground, field: DesignField) -> AnyView {
             || own.checked.get()
     });
     let fault = ground.fault(w, FieldId::Design(field.key.clone()), Some(field.clone()));
-    let (key, of) = (field.key.clone(), field.unit);
+    let (asked, offered) = (field.clone(), choices(&field, w));
     // What was understood, where it is not what stands there: "12 mm²" for a wire gauge, 1200 for "1.2 k".
     let spelled = move || {
         let parsed = parse_reading(&own.text.get(), &spec(&field), NumberLocale::from_decimal(w.decimal.sign()));
@@ -222,10 +222,18 @@ fn design_field(w: Words, ground: Ground, field: DesignField) -> AnyView {
             .then(|| t!(w, "plan.understood", value = quantity(w, value, Prefix::One)))
     };
     let follows = move || {
-        let micro = ground.reading.with(|reading| value_of(&reading.follows, &key))?;
-        Some(t!(w, "plan.follows", value = quantity(w, Quantity::of(of, micro), Prefix::One)))
+        let micro = ground.reading.with(|reading| value_of(&reading.follows, &asked.key))?;
+        Some(t!(w, "plan.follows", value = figure_shown(&asked, micro, w)))
     };
-    let input = if unit.is_empty() {
+    let input = if !offered.is_empty() {
+        // A stored code without a word stays to be seen.
+        let text = own.text.get_untracked();
+        let odd =
+            (!text.is_empty() && offered.iter().all(|one| one.value != text)).then(|| Choice::new(text.clone(), text));
+        let all = [Choice::new("", t!(w, "design.not_known"))].into_iter().chain(offered).chain(odd);
+        let all = StoredValue::new(all.collect::<Vec<_>>());
+        view! { <Select label value=own.text choices=Signal::derive(move || all.get_value()) fault /> }.into_any()
+    } else if unit.is_empty() {
         view! { <Field label value=own.text kind=FieldKind::Number fault /> }.into_any()
     } else {
         view! { <Field label value=own.text kind=FieldKind::Number fault unit /> }.into_any()

@@ -245,6 +245,34 @@ fn design_figures_are_read_in_the_persons_own_decimals() {
 }
 
 #[test]
+fn a_figure_whose_number_is_a_word_is_chosen_and_told_by_the_word() {
+    let field = |key: &str, unit| DesignField {
+        key: key.into(),
+        label: text(key),
+        unit,
+        sanity: (Micro(1_000_000), Micro(6_000_000)),
+        proposal: None,
+    };
+    let kind = field("rcd_kind", Unit::Count);
+    for (w, first, second) in
+        [(POINT, "general type", "selective type (S)"), (COMMA, "allgemeine Bauart", "selektive Bauart (S)")]
+    {
+        let offered = choices(&kind, w);
+        assert_eq!(offered.len(), 6);
+        assert_eq!([offered[0].label.as_str(), offered[1].label.as_str()], [first, second]);
+        for (code, one) in (1..).zip(&offered) {
+            assert_eq!(figure(&kind, &one.value, false, w), Ok(Some(code * 1_000_000)), "{}", one.label);
+            assert_eq!(figure_shown(&kind, code * 1_000_000, w), one.label);
+        }
+    }
+    let yes_or_no = choices(&field("type_tested", Unit::Count), POINT);
+    assert_eq!(yes_or_no.iter().map(|one| one.value.as_str()).collect::<Vec<_>>(), ["0", "1"]);
+    let window = field("window_min", Unit::Volt);
+    assert!(choices(&window, POINT).is_empty());
+    assert_eq!(figure_shown(&window, 350_500_000, POINT), "350.5 V");
+}
+
+#[test]
 fn a_grant_needs_its_reference() {
     let setup = Setup::new();
     let mut draft = filled();

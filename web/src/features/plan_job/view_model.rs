@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use domain::bounds;
 use domain::design::{Figures, Following};
 use domain::electrical::rule_set::RuleSet;
-use domain::electrical::{Check, Cmp, FieldSpec, Note, NumberLocale, Prefix, Quality, Quantity, parse_reading};
+use domain::electrical::units::MICRO;
+use domain::electrical::{Check, Cmp, FieldSpec, Note, NumberLocale, Prefix, Quality, Quantity, codes, parse_reading};
 use domain::identification::Date;
 use domain::ids::{JobId, PersonId, SiteId, uuid_v7};
 use domain::job_file::JobFile;
@@ -21,7 +22,9 @@ use super::draft::{PlanDraft, consent_of_word};
 use crate::features::design_sheet::view_model::value_of;
 use crate::features::desk::shared::kind_word;
 use crate::features::job::load::{JobView, job_view};
+use crate::features::words::{choice, quantity};
 use crate::i18n::Words;
+use crate::ui::Choice;
 
 /// Rule set of new jobs where nobody chose: public standards by number and edition, as `domain::electrical` computes them.
 pub const RULE_SET: &str = "neutral 1";
@@ -358,6 +361,21 @@ fn places(before: Option<&Equipment>, wanted: &[(&UnitPlan, &ModelSnapshot, u16)
 /// The box of a design figure.
 pub fn spec(field: &DesignField) -> FieldSpec {
     FieldSpec::plain(field.unit, Prefix::One, field.sanity.0.0, field.sanity.1.0)
+}
+
+/// The words that the number of a design figure stands for, each with what is typed for it; empty where its number is a number.
+pub fn choices(field: &DesignField, w: Words) -> Vec<Choice> {
+    let words = domain::design::field(&field.key).map_or(&[][..], |known| known.choices);
+    let base = if words.first() == codes::YES.first() { 0 } else { 1 };
+    (base..).zip(words).map(|(code, word)| Choice::new(w.number_short(code * MICRO), choice(w, word))).collect()
+}
+
+/// A design figure as a person reads it: its word, or the quantity.
+pub fn figure_shown(field: &DesignField, micro: i64, w: Words) -> String {
+    match domain::design::field(&field.key).and_then(|known| known.choice(micro)) {
+        Some(word) => choice(w, word),
+        None => quantity(w, Quantity::of(field.unit, micro), Prefix::One),
+    }
 }
 
 /// What one design figure says: nothing, a value, or a fault.
