@@ -1,8 +1,8 @@
 //! What people write about a job, and how the crew leaves a site and comes back.
 
 use domain::ids::JobId;
-use domain::job_file::Body;
 use domain::job_file::body::{LeftAs, Paused, Remark};
+use domain::job_file::{Body, Phase};
 use leptos::prelude::*;
 
 use super::load::{JobView, RemarkView};
@@ -145,12 +145,17 @@ fn left_of(word: &str) -> Option<LeftAs> {
 
 /// Where the job stands, where that stops or changes the work.
 pub fn phase_banner(w: Words, job: &JobView) -> Option<AnyView> {
-    use domain::job_file::Phase;
-    let (tone, title, what) = match job.phase {
+    let (tone, title, what) = phase_words(w, job.phase, job.unsent)?;
+    Some(view! { <Banner tone title=title>{(!what.is_empty()).then(|| view! { <p>{what}</p> })}</Banner> }.into_any())
+}
+
+/// Weight, title and sentence of a phase, with so many records that only this device has.
+fn phase_words(w: Words, phase: Phase, unsent: usize) -> Option<(Tone, &'static str, String)> {
+    Some(match phase {
         Phase::Paused(left) => (Tone::Caution, t!(w, "job.pause.is"), w.say(words::left_as(left)).to_owned()),
         // The lead looks at what the server has, and at nothing else.
-        Phase::ForReview if job.unsent > 0 => {
-            (Tone::Wait, t!(w, "job.review.waits"), tn!(w, "job.review.waits_here", job.unsent))
+        Phase::ForReview if unsent > 0 => {
+            (Tone::Wait, t!(w, "job.review.waits"), tn!(w, "job.review.waits_here", unsent))
         }
         Phase::ForReview => (Tone::Wait, t!(w, "job.review.waits"), t!(w, "job.review.waits_what").to_owned()),
         Phase::Returned => (Tone::Caution, t!(w, "job.review.returned"), t!(w, "job.review.returned_what").to_owned()),
@@ -158,6 +163,24 @@ pub fn phase_banner(w: Words, job: &JobView) -> Option<AnyView> {
         Phase::Sealed => (Tone::Good, t!(w, "job.review.sealed"), t!(w, "job.review.passed_what").to_owned()),
         Phase::Withdrawn => (Tone::Stop, t!(w, "gate.obstacle.withdrawn"), String::new()),
         Phase::Planned | Phase::WithCrew | Phase::OnSite => return None,
-    };
-    Some(view! { <Banner tone title=title>{(!what.is_empty()).then(|| view! { <p>{what}</p> })}</Banner> }.into_any())
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::i18n::{Decimal, Lang};
+
+    #[test]
+    fn nobody_looks_at_what_was_handed_in_and_is_still_here() {
+        for lang in Lang::ALL {
+            let w = Words { lang, decimal: Decimal::Point };
+            let what = |unsent| phase_words(w, Phase::ForReview, unsent).map(|(_, _, what)| what);
+            assert_eq!(what(0).as_deref(), Some(t!(w, "job.review.waits_what")));
+            for unsent in [1, 513] {
+                let what = what(unsent).unwrap_or_default();
+                assert!(what.contains(&unsent.to_string()) && !what.contains(t!(w, "job.review.waits_what")), "{what}");
+            }
+        }
+    }
 }

@@ -185,6 +185,8 @@ fn the_name_under_a_confirmation_or_a_signature_is_no_note() {
     let job = JobId::of(uuid_v7(3, &[1; 10]));
     let view = job_view(job, &JobFile::imagined(job, bodies), None, "en");
     assert_eq!(view.remarks.len(), 3);
+    // Neither counts, for no method knows the place: a name is a name all the same.
+    assert_eq!(view.breaches.len(), 2);
     let notes: Vec<&str> = notes_of(&view).into_iter().map(|note| note.text.as_str()).collect();
     assert_eq!(notes, ["The side gate sticks."]);
 }

@@ -11,6 +11,7 @@ use super::confirmation::{householder, second_person};
 use super::ctx::Ctx;
 use crate::adapters::pointer;
 use crate::features::crew::typed::Kept;
+use crate::i18n::Words;
 use crate::store::NewEntry;
 use crate::t;
 use crate::ui::{Button, Look};
@@ -74,10 +75,10 @@ pub fn SignaturePart(
         });
     };
     ctx.act.press(t!(w, "step.signature.action"), move || !ready(), save);
-    let who = match by {
-        Confirmer::Recorder => ().into_any(),
-        Confirmer::SecondPerson => second_person(ctx, person, t!(w, "step.signature.who_hint")),
-        Confirmer::Householder => householder(ctx, name, t!(w, "step.signature.householder_hint")),
+    let who = match (by, hint_above(w, by)) {
+        (Confirmer::SecondPerson, Some(hint)) => second_person(ctx, person, hint),
+        (Confirmer::Householder, Some(hint)) => householder(ctx, name, hint),
+        (Confirmer::Recorder, _) | (_, None) => ().into_any(),
     };
     view! {
         <p class="soft">{t!(w, "step.signature.explain")}</p>
@@ -92,6 +93,15 @@ pub fn SignaturePart(
         })}
     }
     .into_any()
+}
+
+/// What is said above the field of whoever signs; who signs for themselves is known.
+fn hint_above(w: Words, by: Confirmer) -> Option<&'static str> {
+    match by {
+        Confirmer::Recorder => None,
+        Confirmer::SecondPerson => Some(t!(w, "step.signature.who_hint")),
+        Confirmer::Householder => Some(t!(w, "step.signature.householder_hint")),
+    }
 }
 
 #[component]
@@ -155,6 +165,21 @@ pub fn path_of(drawing: &Drawing) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::i18n::{Decimal, Lang};
+
+    #[test]
+    fn above_a_signature_nobody_reads_that_there_is_none() {
+        for (lang, without) in
+            [(Lang::En, "without a signature"), (Lang::De, "ohne Unterschrift"), (Lang::Es, "sin firma")]
+        {
+            let w = Words { lang, decimal: Decimal::Point };
+            assert!(t!(w, "step.confirm.householder_hint").contains(without), "{lang:?}");
+            for by in [Confirmer::SecondPerson, Confirmer::Householder] {
+                assert!(!hint_above(w, by).unwrap_or(without).contains(without), "{by:?} in {lang:?}");
+            }
+            assert_eq!(hint_above(w, Confirmer::Recorder), None);
+        }
+    }
 
     #[test]
     fn strokes_become_one_path_and_a_dot_is_seen() {
