@@ -33,7 +33,7 @@ struct Rule {
     look: fn(&Tree) -> Vec<Finding>,
 }
 
-const RULES: [Rule; 15] = [
+const RULES: [Rule; 16] = [
     Rule { section: "SQL", look: walls::sql_outside_queries },
     Rule { section: "Walls", look: walls::browser_outside_adapters },
     Rule { section: "Walls", look: walls::domain_dependencies },
@@ -49,6 +49,7 @@ const RULES: [Rule; 15] = [
     Rule { section: "Deploying", look: deploy::compose_file },
     Rule { section: "Deploying", look: deploy::ignored },
     Rule { section: "Tests", look: faults::table_of_faults },
+    Rule { section: "Tests", look: walls::goods_of_somebody },
 ];
 
 /// Every rule over every file that is in git or would be added to it.

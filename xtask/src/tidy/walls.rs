@@ -140,6 +140,43 @@ pub(super) fn paths_of_one_machine(tree: &Tree) -> Vec<Finding> {
     findings
 }
 
+/// Numbers of goods that may be somebody's: demo, tests and documents take those that GS1 keeps for demonstrations. Shorter ones than
+/// the thirteen digits on goods are only ever tests of the arithmetic.
+pub(super) fn goods_of_somebody(tree: &Tree) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    for (path, text) in tree.all() {
+        for (index, line) in text.lines().enumerate() {
+            let digits = line.split(|c: char| !c.is_ascii_digit());
+            let at = |digits: &str| digits.as_ptr() as usize - line.as_ptr() as usize;
+            for number in digits {
+                // With its marker in front, as a label has it.
+                let number = match number.strip_prefix("01") {
+                    Some(rest) if rest.len() >= 14 => &rest[..14],
+                    _ => number,
+                };
+                let (before, after) = (line[..at(number)].chars().next_back(), &line[at(number) + number.len()..]);
+                let stands_alone = !before.is_some_and(|c| c.is_alphabetic() || ['_', '.', '-'].contains(&c))
+                    && !after.starts_with(['_', '.', '-']);
+                if stands_alone && is_of_somebody(number) {
+                    findings.push(finding(path, index + 1, format!("`{number}` may be on somebody's goods")));
+                }
+            }
+        }
+    }
+    findings
+}
+
+/// Thirteen or fourteen digits with a true check digit, and not of the range for demonstrations.
+fn is_of_somebody(number: &str) -> bool {
+    const FOR_DEMONSTRATIONS: &str = "952";
+    let goods = number.trim_start_matches('0');
+    let weights = [1, 3].into_iter().cycle();
+    let sum: u32 = number.bytes().rev().zip(weights).map(|(digit, weight)| u32::from(digit - b'0') * weight).sum();
+    // The first of fourteen says how many are in the box.
+    let item = if number.len() == 14 { &number[1..] } else { number };
+    (13..=14).contains(&number.len()) && goods.len() >= 13 && sum % 10 == 0 && !item.starts_with(FOR_DEMONSTRATIONS)
+}
+
 /// An absolute path begins there: not the middle of a longer path or address.
 fn names_folder(line: &str, folder: &str) -> bool {
     line.match_indices(folder).any(|(at, _)| {
@@ -284,5 +321,21 @@ mod tests {
         assert_eq!(found(paths_of_one_machine, &[("a.md", &bad)]), ["a.md:1", "a.md:2"]);
         let good = format!("GET /api{}/1\n../design{}/x", "/work", "/root");
         assert!(found(paths_of_one_machine, &[("a.md", &good)]).is_empty());
+    }
+
+    #[test]
+    fn a_number_of_somebodys_goods_is_found_and_one_for_demonstrations_is_not() {
+        // Taken apart, so that this file does not find itself.
+        let other = format!("{}{}", "40063813", "33931");
+        let all = [
+            format!("gtin = \"{other}\""),
+            format!("(01)0{other}(21)BX24"),
+            format!("010{other}2112"),
+            format!("a box of them: {}{}", "1400638", "1333938"),
+            "09521234543213, 9521234543213, (01)09521234543213(21)AB1, 19521234543210".to_owned(),
+            "12345670 and 212345678992 are short, 4006381333932 is none, 9223372036854.775807 is a figure".to_owned(),
+        ];
+        let found: Vec<String> = found(goods_of_somebody, &[("a.md", &all.join("\n"))]);
+        assert_eq!(found, ["a.md:1", "a.md:2", "a.md:3", "a.md:4"]);
     }
 }
