@@ -57,6 +57,24 @@ mod tests {
     use std::io::Read as _;
 
     #[test]
+    fn words_are_packed_as_small_as_the_format_can() {
+        let words = fs::read(tools::root().join("web/locales/de.json")).unwrap();
+        let words = &words[..60_000];
+        let at = |quality| {
+            let params = brotli::enc::BrotliEncoderParams { quality, lgwin: BROTLI_WINDOW_BITS, ..Default::default() };
+            let mut packed = Vec::new();
+            brotli::BrotliCompress(&mut &words[..], &mut packed, &params).unwrap();
+            packed.len()
+        };
+        let packed = brotli(words).unwrap().len();
+        assert_eq!(packed, (0..=11).map(at).min().unwrap());
+        assert!(packed < at(9), "the best is slow and worth it");
+        let mut gzipped = GzEncoder::new(Vec::new(), Compression::new(8));
+        gzipped.write_all(words).unwrap();
+        assert!(gzip(words).unwrap().len() <= gzipped.finish().unwrap().len());
+    }
+
+    #[test]
     fn what_becomes_smaller_lies_packed_beside_itself_and_is_the_same() {
         let folder = tools::target_dir().join(format!("xtask-test-packed-{}", std::process::id()));
         fs::create_dir_all(folder.join("assets")).unwrap();
