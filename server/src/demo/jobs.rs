@@ -215,6 +215,11 @@ const DESIGN: &str = include_str!("design.txt");
 const FOR_THE_METHOD: [(&str, i64); 2] = [("export_limit_w", 3_680_000_000), ("pe_joints_module", 4_000_000)];
 
 impl DemoJob {
+    /// Of the range that the regulator keeps for stories, 01632 960000 to 960999.
+    fn telephone(&self) -> String {
+        format!("+44 1632 960{}", self.phone)
+    }
+
     fn units(&self, catalogue: &[ModelSnapshot]) -> Equipment {
         let wanted = [ids::MODULE, ids::CONTROL_UNIT, ids::INVERTER];
         let models =
@@ -474,7 +479,7 @@ impl<'w> Writer<'w> {
                 householder: demo.householder.to_owned(),
                 street: demo.street.to_owned(),
                 town: demo.town.to_owned(),
-                phone: format!("+44 1632 960{}", demo.phone),
+                phone: demo.telephone(),
                 email: format!("{name}@householder.example"),
                 grid_point: format!("MB-{}", demo.serial_base),
                 access: "Side gate; the dog is friendly.".to_owned(),
@@ -667,10 +672,30 @@ mod tests {
             for person in job.crew {
                 assert!(seen.insert((job.day, job.start, *person)), "{person:?} is at two places on day {}", job.day);
             }
-            assert!(phones.insert(job.phone), "{} is used twice", job.phone);
-            // 01632 960000 to 960999 are kept for stories by the regulator.
-            assert_eq!(job.phone.len(), 3);
+            let phone = job.telephone();
+            let last = phone
+                .strip_prefix("+44 1632 960")
+                .map(|last| last.bytes().all(|b| b.is_ascii_digit()) && last.len() == 3);
+            assert_eq!(last, Some(true), "{phone} may ring somewhere");
+            assert!(phones.insert(phone), "{} is used twice", job.phone);
         }
+    }
+
+    #[test]
+    fn one_job_is_sealed_one_stands_still_and_one_the_network_refused() {
+        let count = |is: fn(&DemoJob) -> bool| JOBS.iter().filter(|job| is(job)).count();
+        assert_eq!(count(|job| matches!(job.stage, Stage::Sealed)), 1);
+        assert_eq!(count(|job| matches!(job.stage, Stage::Stopped(_))), 1);
+        let refused: Vec<&DemoJob> = JOBS.iter().filter(|job| job.consent == ConsentState::Refused).collect();
+        let [refused] = refused[..] else { panic!("{} are refused", refused.len()) };
+        // Only where the network operator is asked first can it refuse, and nobody begins to work then.
+        assert!(refused.beside_w > 0 && refused.crew.is_empty() && matches!(refused.stage, Stage::Planned));
+        let sheet = sheet(
+            &with_equipment(&refused.entered().unwrap(), &refused.units(&catalogue::snapshots())),
+            &RuleSet::of(rule_set::Place::Uk),
+        );
+        let route = sheet.lines.iter().find(|line| line.key == "grid_route").unwrap();
+        assert_ne!(route.verdict(), Verdict::Pass, "the sheet of a refused job does not pass");
     }
 
     #[test]
