@@ -1,12 +1,16 @@
 //! What no caller may bring about: a fault of ours by a text of theirs. Every field of every JSON body and every part of every
 //! address, with what a database or a folder cannot take.
 
+use domain::job_file::Body;
+use domain::job_file::body::{Schedule, SiteDetails};
+use domain::wire::sync::PushVerdict;
 use reqwest::Method;
 use serde_json::{Value, json};
 use server::demo::ids;
+use server::job_files::project::project_dirty;
 use tests::app::TestApp;
 use tests::client::{Answer, Client, send};
-use tests::phone::{TestPhone, publish_small_method};
+use tests::phone::{TestPhone, publish_small_method, serial_read};
 use uuid::Uuid;
 
 /// Every address that takes JSON, with a body that would be good for it.
@@ -238,4 +242,46 @@ async fn names_have_one_form_whatever_the_keyboard() {
     let password = |e: &str| format!("correct caf{e} for tests");
     assert_eq!(app.follow(link, &json!({"password": password("e\u{301}")})).await.status, 204);
     app.sign_in_with("be\u{301}cu@b.example", &password("é")).await;
+}
+
+/// What a phone wrote is kept whatever it says. What the database cannot hold of it is left out of the lists and stops nobody.
+#[tokio::test(flavor = "multi_thread")]
+async fn no_text_in_an_entry_is_a_fault_of_ours() {
+    let app = TestApp::start().await;
+    let method = publish_small_method(&app).await;
+    let mut lead = TestPhone::sign_in(&app, "quill@larkfield.example").await;
+    let job = lead.plan_job(&method, &[]);
+    lead.push().await;
+    // Chance, so that no index can pack it into one of its rows.
+    let endless: String = (0..400).map(|_| Uuid::new_v4().simple().to_string()).collect();
+    lead.write(job, Body::Schedule(Schedule { day: endless.clone(), start: endless.clone() }));
+    let site = SiteDetails {
+        householder: "Rowan\0 Example".into(),
+        street: "Lane\0 7".into(),
+        town: "\0".into(),
+        zone: "Europe/\0Berlin".into(),
+        ..SiteDetails::default()
+    };
+    lead.write(job, Body::SiteDetails(site));
+    lead.arrive(job, b"one");
+    lead.write(job, Body::Serial(serial_read(1, "BX24\0-000150", Some(&endless))));
+    lead.write(job, Body::Serial(serial_read(2, "BX24-000151", Some("L\07"))));
+    let verdicts = lead.push().await;
+    assert!(verdicts.iter().all(|verdict| matches!(verdict, PushVerdict::Stored(_))), "{verdicts:?}");
+    project_dirty(&app.state, ids::FIRM).await.unwrap();
+    let row = lead.client.get(&format!("/api/jobs/{job}")).await;
+    assert_eq!((row.status, &row.body["householder"]), (200, &json!("Rowan Example")), "{}", row.body);
+    let kept = row.body["day"].as_str().unwrap();
+    assert!(!kept.is_empty() && kept.len() < 100 && endless.starts_with(kept), "{kept}");
+    let lot = lead.client.get("/api/units?q=L7").await;
+    assert_eq!(lot.body.as_array().map(Vec::len), Some(1), "{}", lot.body);
+    let all = lead.client.get("/api/jobs?q=rowan%20example").await;
+    assert_eq!(all.status, 200, "{}", all.body);
+    // The file itself has every character.
+    let mut other = TestPhone::sign_in(&app, "marlow@larkfield.example").await;
+    other.pull().await;
+    let whole = other.files[&job]
+        .iter()
+        .any(|held| matches!(held.entry.body(), Some(Body::Schedule(own)) if own.day == endless));
+    assert!(whole, "nothing of an entry is cut");
 }

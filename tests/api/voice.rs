@@ -4,10 +4,13 @@ use domain::ids::{EntryId, Hash32, JobId, PersonId};
 use domain::job_file::body::{DeviationAsked, DeviationByVoice, Remark, VoiceAnswers};
 use domain::job_file::{Body, Place};
 use domain::method::Method;
+use domain::people::Role;
 use domain::people::voice::{proof_of, seal_of};
 use domain::wire::sync::PushVerdict;
 use serde_json::{Value, json};
+use server::auth::Caller;
 use server::demo::ids;
+use server::job_files::project::project_for_pull;
 use tests::app::TestApp;
 use tests::client::{Answer, Client};
 use tests::phone::{TestPhone, photo_file, publish_small_method};
@@ -48,6 +51,15 @@ async fn a_lead_does_not_wait_for_the_answers_of_a_whole_morning() {
         let drawn = file.iter().filter(|held| matches!(held.entry.body(), Some(Body::VoiceAnswers(_)))).count();
         assert_eq!(drawn, 1, "{job}");
     }
+    // Who sees all jobs anyway waits for the projections of a few; the worker may be at it too, so it is asked more than once.
+    let caller =
+        Caller { person: ids::MARLOW, firm: lead.firm(), device: other.device(), roles: vec![Role::Owner, Role::Lead] };
+    let mut is_left = false;
+    for _ in 0..3 {
+        sqlx::query("update jobs set projected_head = 0").execute(&owner).await.unwrap();
+        is_left |= project_for_pull(&app.state, &caller).await.unwrap();
+    }
+    assert!(is_left, "a lead waits for the projections of thirty jobs");
 }
 
 struct Site {

@@ -47,16 +47,17 @@ pub async fn project_dirty(state: &AppState, firm: FirmId) -> Result<(), ApiErro
 }
 
 /// The same for a pull. Who sees only their own jobs learns from the projections which those are; who sees all does not, and a
-/// lead's first look after a morning of planning must not wait for the whole morning.
+/// lead's first look after a morning of planning must not wait for the whole morning. Gives whether something was left for the worker.
 ///
 /// # Errors
 /// As [`project_dirty`].
-pub async fn project_for_pull(state: &AppState, caller: &Caller) -> Result<(), ApiError> {
+pub async fn project_for_pull(state: &AppState, caller: &Caller) -> Result<bool, ApiError> {
     let most = if sees_all(caller) { FIRST_LOOK_JOBS_MAX } else { usize::MAX };
-    if bring_up(state, caller.firm, most).await? {
+    let is_left = bring_up(state, caller.firm, most).await?;
+    if is_left {
         project_soon(state, caller.firm);
     }
-    Ok(())
+    Ok(is_left)
 }
 
 /// For the worker: brings up what there is, and draws what is wanted for one job after another.
