@@ -58,6 +58,11 @@ pub fn with_equipment(design: &Design, equipment: &Equipment) -> Design {
             }
         }
     }
+    // A unit that changes over to the battery is there for nothing else.
+    let changes_over = models(true).chain(models(false)).any(|model| model.kind == UnitKind::Changeover);
+    if changes_over && filled.get("backup_output").is_none() {
+        filled.set("backup_output", MICRO);
+    }
     let modules = models(true).filter(|model| model.kind == UnitKind::Module).map(|_| MICRO).sum::<i64>();
     if modules > 0 && filled.get("modules").is_none() {
         filled.set("modules", modules);
@@ -105,6 +110,14 @@ mod tests {
         assert_eq!(filled.get("module_mass_kg"), None, "another model says nothing about the new one");
         assert_eq!(filled.get("inverter_dc_min_v"), Some(120_000_000), "it is there already");
         assert_eq!(filled.get("inverter_w"), None, "a maker's figure is never made up");
+    }
+
+    #[test]
+    fn a_changeover_unit_says_that_there_is_a_backup() {
+        let equipment =
+            |kind| Equipment { models: vec![model(kind, &[])], slots: vec![Slot { number: 1, model: 0, new: false }] };
+        let said = |kind| with_equipment(&Design::new(), &equipment(kind)).has_backup();
+        assert_eq!((said(UnitKind::Changeover), said(UnitKind::Inverter)), (Some(true), None));
     }
 
     #[test]

@@ -27,12 +27,13 @@ pub struct Field {
     /// Millionths of this; codes and counts are [`Unit::Count`].
     pub unit: Unit,
     pub section: Section,
-    /// Words for the codes 1, 2, 3…; `["no", "yes"]` for 0 and 1; empty for a number.
+    /// Words for the codes 1, 2, 3…; `["no", "yes"]` for 0 and 1, and of a demand from 2 on why it does not apply; empty for a
+    /// number.
     pub choices: &'static [&'static str],
 }
 
 impl Field {
-    /// 0 and 1 instead of 1, 2, 3….
+    /// Codes from 0 instead of from 1.
     pub fn is_yes_or_no(&self) -> bool {
         self.choices.first() == Some(&"no")
     }
@@ -40,6 +41,11 @@ impl Field {
     /// The word for a stored code.
     pub fn choice(&self, micro: i64) -> Option<&'static str> {
         codes::word_in(self.choices, micro)
+    }
+
+    /// Of a demand: the word for why it does not apply, where that is the answer.
+    pub fn does_not_apply(&self, micro: i64) -> Option<&'static str> {
+        self.choice(micro).filter(|word| self.is_yes_or_no() && !YES.contains(word))
     }
 }
 
@@ -60,6 +66,11 @@ const fn choice(section: Section, key: &'static str, choices: &'static [&'static
 
 const fn yes(section: Section, key: &'static str) -> Field {
     choice(section, key, YES)
+}
+
+/// A demand that is made in a case only: beside no and yes, what is there where it is not given.
+const fn demand(key: &'static str, choices: &'static [&'static str]) -> Field {
+    choice(Location, key, choices)
 }
 
 use Section::{
@@ -160,6 +171,7 @@ pub const FIELDS: &[Field] = &[
     number(Location, "exit_distance_m", Unit::Metre),
     number(Location, "appliance_distance_m", Unit::Metre),
     number(Location, "above_distance_m", Unit::Metre),
+    choice(Location, "above_kind", &["item_above", "surface_above", "nothing_above"]),
     number(Location, "flammable_distance_m", Unit::Metre),
     number(Location, "unit_distance_m", Unit::Metre),
     number(Location, "left_distance_m", Unit::Metre),
@@ -174,11 +186,11 @@ pub const FIELDS: &[Field] = &[
     choice(Location, "distance_exception", codes::EXCEPTIONS),
     yes(Location, "has_fire_detection"),
     yes(Location, "has_fire_separation"),
-    yes(Location, "has_gypsum_lining"),
-    yes(Location, "has_vehicle_barrier"),
-    yes(Location, "has_wall_barrier"),
+    demand("has_gypsum_lining", &["no", "yes", "walls_finished"]),
+    demand("has_vehicle_barrier", &["no", "yes", "no_vehicle_reaches"]),
+    demand("has_wall_barrier", &["no", "yes", "wall_non_combustible", "no_room_behind"]),
     yes(Location, "has_dry_ventilation"),
-    yes(Location, "has_gas_zone_clear"),
+    demand("has_gas_zone_clear", &["no", "yes", "no_gas_on_site"]),
     yes(Location, "has_listing"),
     yes(Location, "has_conformity_statement"),
     yes(Location, "has_bidirectional_devices"),
@@ -200,6 +212,8 @@ pub const FIELDS: &[Field] = &[
     number(Fixing, "wall_embedment_m", Unit::Metre),
     number(Fixing, "wall_edge_m", Unit::Metre),
     number(Fixing, "wall_spacing_m", Unit::Metre),
+    // Feeds something while the network is away; loads on the list say so too.
+    yes(Backup, "backup_output"),
     number(Backup, "health_percent", Unit::Percent),
     number(Backup, "reserve_percent", Unit::Percent),
     number(Backup, "floor_percent", Unit::Percent),
@@ -278,5 +292,9 @@ mod tests {
         assert_eq!(earthing.choice(0), None);
         let yes = field("type_tested").expect("it is there");
         assert_eq!((yes.choice(0), yes.choice(1_000_000), yes.choice(2_000_000)), (Some("no"), Some("yes"), None));
+        let wall = field("has_wall_barrier").expect("it is there");
+        let said = [0, 1_000_000, 2_000_000, 4_000_000].map(|micro| wall.does_not_apply(micro));
+        assert_eq!(said, [None, None, Some("wall_non_combustible"), None]);
+        assert_eq!(earthing.does_not_apply(3_000_000), None, "no demand");
     }
 }

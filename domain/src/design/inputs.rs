@@ -120,6 +120,14 @@ impl Design {
         crate::electrical::units::ratio_micro(top, i128::from(voltage) * conductors)
     }
 
+    /// Whether anything is fed while the network is away; `None` while nobody said so.
+    pub(super) fn has_backup(&self) -> Option<bool> {
+        if self.loads().next().is_some() {
+            return Some(true);
+        }
+        self.get("backup_output").map(|said| said == MICRO)
+    }
+
     /// Numbers of the loads that are listed.
     pub(super) fn loads(&self) -> impl Iterator<Item = usize> + '_ {
         (1..=LOADS).filter(|load| self.get(&format!("load_{load}_w")).is_some())

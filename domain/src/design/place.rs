@@ -5,6 +5,7 @@ use super::sheet::Bench;
 use super::sheet::From::{Field, Fixed, Given, List, Maybe};
 use crate::electrical::rule_set::{Rule, RuleSet, Topic};
 use crate::electrical::units::MICRO;
+use crate::electrical::{Verdict, judge::Why};
 
 /// The field that takes an about-key; rules name fields of the form.
 fn field_of(rule: &Rule) -> Option<&'static str> {
@@ -83,6 +84,76 @@ fn distance(bench: &mut Bench<'_>, rule: &Rule, field: &'static str) {
     bench.run(rule.id, "F16", Some(rule), &pairs);
 }
 
+/// Whether the design is in the case of a rule.
+enum Case {
+    Given,
+    /// It is not, by what the form says or by a choice of it.
+    NotGiven(Why, Option<&'static str>),
+    /// That depends on this field.
+    Open(&'static str),
+}
+
+fn case(design: &Design, rule: &Rule) -> Case {
+    match rule.case {
+        "backup" => match design.has_backup() {
+            Some(true) => Case::Given,
+            Some(false) => Case::NotGiven(Why::NoBackup, None),
+            None => Case::Open("backup_output"),
+        },
+        "item_above" => match said(design, "above_kind") {
+            Some("item_above") => Case::Given,
+            Some(other) => Case::NotGiven(Why::DoesNotApply, Some(other)),
+            None => Case::Open("above_kind"),
+        },
+        _ => Case::Given,
+    }
+}
+
+/// The word that was chosen in a field.
+fn said(design: &Design, key: &str) -> Option<&'static str> {
+    super::field(key)?.choice(design.get(key)?)
+}
+
+/// What a rule asks for is there, so that its case need not be known.
+fn is_met(design: &Design, rule: &Rule, field: &str) -> bool {
+    let value = design.get(field);
+    match rule.topic {
+        Topic::Distance => value.zip(rule.value).is_some_and(|(metres, least)| metres >= least.micro),
+        Topic::Demand => value == Some(MICRO),
+        _ => false,
+    }
+}
+
+fn by_case(bench: &mut Bench<'_>, rule: &Rule, field: &'static str) {
+    match case(bench.design, rule) {
+        Case::Given => rule_line(bench, rule, field),
+        Case::Open(_) if is_met(bench.design, rule, field) => rule_line(bench, rule, field),
+        Case::Open(asked) => {
+            bench.settle(rule.id, Some(rule), Verdict::NotDetermined(Why::RequirementOpen), vec![asked]);
+        }
+        Case::NotGiven(why, word) => {
+            bench.settle(rule.id, Some(rule), Verdict::NotApplicable(why), Vec::new());
+            bench.because(word);
+        }
+    }
+}
+
+fn rule_line(bench: &mut Bench<'_>, rule: &Rule, field: &'static str) {
+    let kind = |code: i64| ("rule_kind", Fixed(Some(code * MICRO)));
+    match rule.topic {
+        Topic::Distance => distance(bench, rule, field),
+        Topic::Prohibit => bench.run(rule.id, "F16", Some(rule), &[kind(2), ("place_is_such", Field(field))]),
+        Topic::Demand => {
+            let answer = bench.design.get(field);
+            let outside = super::field(field).zip(answer).and_then(|(field, micro)| field.does_not_apply(micro));
+            let met = if outside.is_some() { Fixed(Some(2 * MICRO)) } else { Field(field) };
+            bench.run(rule.id, "F16", Some(rule), &[kind(3), ("demand_met", met)]);
+            bench.because(outside);
+        }
+        _ => {}
+    }
+}
+
 /// Every check on the location.
 pub(super) fn location(bench: &mut Bench<'_>) {
     let Some(location) = bench.design.location() else {
@@ -95,23 +166,9 @@ pub(super) fn location(bench: &mut Bench<'_>) {
     let one_stack = bench.design.stacked().len() < 2;
     for rule in rules.rules.iter().filter(|rule| rule.holds_at(location)) {
         let Some(field) = field_of(rule) else { continue };
-        match rule.topic {
-            // One unit has no distance to another.
-            Topic::Distance if one_stack && field == "unit_distance_m" => {}
-            Topic::Distance => distance(bench, rule, field),
-            Topic::Prohibit => bench.run(
-                rule.id,
-                "F16",
-                Some(rule),
-                &[("rule_kind", Fixed(Some(2 * MICRO))), ("place_is_such", Field(field))],
-            ),
-            Topic::Demand => bench.run(
-                rule.id,
-                "F16",
-                Some(rule),
-                &[("rule_kind", Fixed(Some(3 * MICRO))), ("demand_met", Field(field))],
-            ),
-            _ => {}
+        // One unit has no distance to another.
+        if !(one_stack && field == "unit_distance_m") {
+            by_case(bench, rule, field);
         }
     }
 }

@@ -15,6 +15,8 @@ pub enum Outcome {
     Missing,
     /// A figure outside the formula's valid range: the check's input key.
     OutOfRange(&'static str),
+    /// Nothing to compute: the design or the rules settle it.
+    Settled(Verdict),
 }
 
 /// One check of the sheet.
@@ -27,6 +29,8 @@ pub struct Line {
     pub rule: Option<(&'static str, Source)>,
     /// The field that was measured, of a distance.
     pub measures: Option<&'static str>,
+    /// The choice of the form by which the rule does not apply.
+    pub because: Option<&'static str>,
     /// Fields that would let the check say more.
     pub missing: Vec<&'static str>,
 }
@@ -37,13 +41,14 @@ impl Line {
             Outcome::Computed(check) => check.verdict,
             Outcome::Missing => Verdict::NotDetermined(Why::RatingMissing),
             Outcome::OutOfRange(_) => Verdict::NotDetermined(Why::OutsideSanity),
+            Outcome::Settled(verdict) => *verdict,
         }
     }
 
     pub fn check(&self) -> Option<&Check> {
         match &self.outcome {
             Outcome::Computed(check) => Some(check),
-            Outcome::Missing | Outcome::OutOfRange(_) => None,
+            Outcome::Missing | Outcome::OutOfRange(_) | Outcome::Settled(_) => None,
         }
     }
 }
@@ -162,13 +167,33 @@ impl Bench<'_> {
             From::Field(field) if check == "F16" && *name == "reading" => Some(*field),
             _ => None,
         });
-        let line = Line { key, outcome, rule, measures, missing: Vec::new() };
+        let line = Line { key, outcome, rule, measures, because: None, missing: Vec::new() };
         let waits = matches!(
             line.verdict(),
             Verdict::NotDetermined(Why::NoReading | Why::NoMakerLimit | Why::RatingMissing | Why::NoLimit)
                 | Verdict::NotDetermined(Why::RequirementOpen | Why::PositionUnknown | Why::AnchorNotTested)
         );
         self.lines.push(Line { missing: if waits { absent } else { Vec::new() }, ..line });
+    }
+
+    /// A line that needs no computation: what the design or the rules settle, or which fields are asked before anything is judged.
+    pub(super) fn settle(
+        &mut self,
+        key: &'static str,
+        rule: Option<&Rule>,
+        verdict: Verdict,
+        missing: Vec<&'static str>,
+    ) {
+        let rule = rule.map(|rule| (rule.id, rule.source));
+        let outcome = Outcome::Settled(verdict);
+        self.lines.push(Line { key, outcome, rule, measures: None, because: None, missing });
+    }
+
+    /// The answer in the form by which the last line does not apply.
+    pub(super) fn because(&mut self, word: Option<&'static str>) {
+        if let Some(line) = self.lines.last_mut() {
+            line.because = word;
+        }
     }
 
     fn need(&self, field: &'static str, absent: &mut Vec<&'static str>) -> Vec<i64> {

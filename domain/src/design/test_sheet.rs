@@ -109,7 +109,7 @@ pub fn test_sheet(design: &Design, sheet: &Sheet) -> Vec<Test> {
         tests.push(live("phase_sequence", Circuit::Alternating, None));
     }
     tests.push(live("network_loss", Circuit::Alternating, None));
-    if design.loads().next().is_some() {
+    if design.has_backup() == Some(true) {
         tests.push(live("island_neutral_link", Circuit::Island, None));
         tests.push(live("island_protection", Circuit::Island, None));
     }

@@ -82,7 +82,7 @@ fn describe(out: &mut String, line: &Line) {
     let rule = line.rule.filter(|(id, _)| *id != line.key).map_or_else(String::new, |(id, _)| format!(" by {id}"));
     put(out, format_args!("{}{rule}: {:?}", line.key, line.verdict()));
     match &line.outcome {
-        Outcome::Missing => {}
+        Outcome::Missing | Outcome::Settled(_) => {}
         Outcome::OutOfRange(key) => put(out, format_args!("  out of range: {key}")),
         Outcome::Computed(check) => {
             put(out, format_args!("  {} {}", check.id, check.with_numbers));
@@ -98,6 +98,9 @@ fn describe(out: &mut String, line: &Line) {
                 put(out, format_args!("  limit: {}", cited(source)));
             }
         }
+    }
+    if let Some(word) = line.because {
+        put(out, format_args!("  because: {word}"));
     }
     if !line.missing.is_empty() {
         put(out, format_args!("  missing: {}", line.missing.join(", ")));

@@ -125,10 +125,10 @@ pub struct Check {
 }
 
 impl Check {
-    /// The formula with its numbers; empty where nothing was computed and a question was only answered: yes, no or open, which
-    /// stands among the inputs in words.
+    /// The formula with its numbers; empty where nothing was computed and a question was only answered: yes, no, not here or open,
+    /// which stands among the inputs in words.
     pub fn numbers(&self) -> &str {
-        if matches!(self.with_numbers.as_str(), "0" | "1" | "?") { "" } else { &self.with_numbers }
+        if matches!(self.with_numbers.as_str(), "0" | "1" | "2" | "?") { "" } else { &self.with_numbers }
     }
 
     /// A result by its key.

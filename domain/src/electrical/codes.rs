@@ -7,6 +7,8 @@ use super::units::MICRO;
 
 /// For 0 and 1; any other list begins with 1.
 pub const YES: &[&str] = &["no", "yes"];
+/// Of a demand; why it does not apply is said where it is answered.
+pub const DEMAND: &[&str] = &["no", "yes", "does_not_apply"];
 pub const BREAKER_TYPES: &[&str] = &["b", "c", "d"];
 pub const EXCEPTIONS: &[&str] = &["report_attached", "authority_accepted"];
 pub const GLOVE_CLASSES: &[&str] = &["class_00", "class_0"];
@@ -39,7 +41,6 @@ pub fn words_of(figure: &str) -> &'static [&'static str] {
         "anchor_tested"
         | "consent"
         | "damaged"
-        | "demand_met"
         | "direct"
         | "enclosed"
         | "far_end"
@@ -57,6 +58,7 @@ pub fn words_of(figure: &str) -> &'static [&'static str] {
         "breaker_type" => BREAKER_TYPES,
         "busbar_rule" => BUSBAR_RULES,
         "circuit_kind" => CIRCUIT_KINDS,
+        "demand_met" => DEMAND,
         "drop_method" => DROP_METHODS,
         "exception" => EXCEPTIONS,
         "glove_class" => GLOVE_CLASSES,

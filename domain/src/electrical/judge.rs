@@ -120,6 +120,10 @@ pub enum Why {
     AuthorityMustAccept,
     RequirementNotMet,
     RequirementOpen,
+    /// Somebody answered that the case of the rule is not given here; the answer names what is there instead.
+    DoesNotApply,
+    /// The rule is about a supply while the network is away, and the design has none.
+    NoBackup,
     /// The network operator must agree before the system is switched on.
     ConsentNeeded,
     /// Heat of an arc at or above the screening level.

@@ -1,13 +1,13 @@
 //! The design sheet in the report: every check with its verdict, and so explained that it can be redone by hand.
 
-use super::lines::{check_report, cited, limit_of_check, named, quantity, verdict_text};
+use super::lines::{check_report, choice, cited, limit_of_check, named, quantity, verdict_text};
 use super::{CheckReport, Context, SheetLine, SheetReport};
 use crate::design::{
     Design, Line, LineName, Outcome, Sheet, as_built, line_name, load_of, modules_of_job, rules_of_job, sheet,
     with_equipment,
 };
 use crate::electrical::rule_set::RuleSet;
-use crate::electrical::{Check, Prefix, Quantity, Verdict};
+use crate::electrical::{Check, Prefix, Quantity, Verdict, judge::Why};
 use crate::job_file::JobState;
 
 /// The sheet of the job; absent while nothing is designed.
@@ -69,13 +69,17 @@ fn with_rule(line: &Line, check: &Check, context: &Context<'_>) -> CheckReport {
     report
 }
 
-/// What the check waits for.
+/// What the check waits for, or why it does not apply.
 fn open(line: &Line, context: &Context<'_>) -> String {
+    if let Some(word) = line.because {
+        return choice(context, word);
+    }
     match &line.outcome {
+        Outcome::Settled(Verdict::NotApplicable(Why::NoBackup)) => context.words.get("design.no_backup"),
         Outcome::OutOfRange(key) => {
             context.words.with("design.out_of_range", &[("figure", &named(context, "figure", key))])
         }
-        Outcome::Computed(_) | Outcome::Missing => {
+        Outcome::Computed(_) | Outcome::Missing | Outcome::Settled(_) => {
             let waits = matches!(line.verdict(), Verdict::NotDetermined(_)) && !line.missing.is_empty();
             let fields: Vec<String> = line.missing.iter().map(|key| field(context, key)).collect();
             if waits { context.words.with("design.missing", &[("figures", &fields.join(", "))]) } else { String::new() }
@@ -116,6 +120,8 @@ mod tests {
 
     const TERRACE: &str = include_str!("../../tests/golden/designs/uk-terrace.design.txt");
 
+    const AU_WALL: &str = "location_kind = attached_garage\nhas_wall_barrier = wall_non_combustible";
+
     fn report(text: &str) -> SheetReport {
         let (design, rules) = (Design::parse(text).expect("well formed"), RuleSet::of(Place::Uk));
         with_context(&[], |context| report_of(&sheet(&design, &rules), &rules, context))
@@ -133,11 +139,14 @@ mod tests {
             ("design.rules", "By {label}"),
             ("design.rules_missing", "Unknown: {label}"),
             ("design.choice.one_phase", "one phase"),
+            ("design.choice.wall_non_combustible", "the wall is of brick"),
+            ("design.no_backup", "Nothing is fed"),
             ("design.field.load_w", "Load {n}"),
             ("figure.length", "Length"),
             ("limit.at_least", "at least {least}"),
             ("limit.at_most", "at most {most}"),
             ("verdict.fail", "fail"),
+            ("verdict.not_applicable", "not applicable"),
             ("verdict.pass", "pass"),
         ];
         let words = words.into_iter().map(|(key, text)| (key.to_owned(), text.to_owned()));
@@ -224,6 +233,17 @@ mod tests {
         for check in report.lines.iter().filter_map(|line| line.check.as_ref()) {
             assert!(!["0", "1", "?"].contains(&check.with_numbers.as_str()), "{check:?}");
         }
+    }
+
+    #[test]
+    fn what_does_not_apply_says_by_which_answer() {
+        let none = report("backup_output = no\nlocation_kind = outdoor_wall");
+        let island = line(&none.lines, "has island earthing");
+        assert_eq!((island.verdict.as_str(), island.open.as_str()), ("not applicable", "Nothing is fed"));
+        let (design, rules) = (Design::parse(AU_WALL).expect("well formed"), RuleSet::of(Place::Au));
+        let barrier = with_context(&[], |context| report_of(&sheet(&design, &rules), &rules, context));
+        let barrier = line(&barrier.lines, "has wall barrier");
+        assert_eq!((barrier.verdict.as_str(), barrier.open.as_str()), ("not applicable", "the wall is of brick"));
     }
 
     #[test]

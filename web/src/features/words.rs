@@ -6,7 +6,9 @@
 use std::fmt::Write as _;
 
 use domain::electrical::rule_set::{Place as RulesPlace, RulesName};
-use domain::electrical::{Check, CheckNote, Cmp, Limit, Mark, Note, Prefix, Quantity, Source, Unit, Why, codes};
+use domain::electrical::{
+    Check, CheckNote, Cmp, Limit, Mark, Note, Prefix, Quantity, Source, Unit, Verdict, Why, codes,
+};
 use domain::identification::Problem;
 use domain::ids::PersonId;
 use domain::job_file::body::{
@@ -336,11 +338,15 @@ fn open_why(w: Words, reason: &OpenWhy) -> String {
 
 /// Why a computed comparison ended as it did.
 pub fn check_verdict_why(w: Words, check: &Check) -> String {
-    use domain::electrical::Verdict;
-    match check.verdict {
-        Verdict::Pass => t!(w, "reason.answer.met").to_owned(),
+    verdict_why(w, check.verdict).unwrap_or_else(|| t!(w, "reason.answer.met").to_owned())
+}
+
+/// Why a verdict is none of "pass".
+pub fn verdict_why(w: Words, verdict: Verdict) -> Option<String> {
+    match verdict {
+        Verdict::Pass => None,
         Verdict::Fail(reason) | Verdict::NotDetermined(reason) | Verdict::NotApplicable(reason) => {
-            w.say(why(reason)).to_owned()
+            Some(w.say(why(reason)).to_owned())
         }
     }
 }
@@ -407,6 +413,8 @@ pub const fn why(why: Why) -> Key {
         Why::AuthorityMustAccept => key!("reason.why.authority_must_accept"),
         Why::RequirementNotMet => key!("reason.why.requirement_not_met"),
         Why::RequirementOpen => key!("reason.why.requirement_open"),
+        Why::DoesNotApply => key!("reason.why.does_not_apply"),
+        Why::NoBackup => key!("reason.why.no_backup"),
         Why::ConsentNeeded => key!("reason.why.consent_needed"),
         Why::ArcProtectionNeeded => key!("reason.why.arc_protection_needed"),
         Why::DamagedGoods => key!("reason.why.damaged_goods"),
@@ -1039,6 +1047,15 @@ pub fn choice(w: Words, word: &str) -> String {
             "detached_garage",
             "outdoor_wall",
             "outdoor_ground",
+            "does_not_apply",
+            "walls_finished",
+            "no_vehicle_reaches",
+            "wall_non_combustible",
+            "no_room_behind",
+            "no_gas_on_site",
+            "item_above",
+            "surface_above",
+            "nothing_above",
             "report_attached",
             "authority_accepted",
             "class_00",

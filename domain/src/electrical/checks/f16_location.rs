@@ -1,5 +1,6 @@
 //! F16: one rule on where a battery may stand. A distance is the shortest from edge to edge, in m, and passes when not
-//! below the larger of the rule and the maker's figure; a prohibition fails regardless of distance; a demand is met or not.
+//! below the larger of the rule and the maker's figure; a prohibition fails regardless of distance; a demand is met, not met, or
+//! not made in the case that is given.
 //!
 //! Which rules apply, with edition, clause and mark, is data of the rule set. Less than the distance can be allowed by a
 //! test report, but only once the authority accepted it. Valid up to 1 km.
@@ -20,7 +21,7 @@ const INPUTS: [InputInfo; 7] = [
     InputInfo::optional("exception", Unit::Count),
     // Of a prohibition: 1 the battery stands in such a place.
     InputInfo::optional("place_is_such", Unit::Count),
-    // Of a demand: 0 not met, 1 met.
+    // Of a demand: 0 not met, 1 met, 2 its case is not given.
     InputInfo::optional("demand_met", Unit::Count),
     InputInfo::optional(READING, Unit::Metre),
 ];
@@ -32,7 +33,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let maker = gather.maybe("maker_distance", 0, METRES_MAX)?;
     let exception = gather.maybe_whole("exception", 0, 2)?.unwrap_or(0);
     let such = gather.maybe_whole("place_is_such", 0, 1)?;
-    let met = gather.maybe_whole("demand_met", 0, 1)?;
+    let met = gather.maybe_whole("demand_met", 0, 2)?;
     let reading = gather.reading()?;
     // Which standard it is, the rule says; the sheet puts it in.
     let source = Source { standard: "", edition: "", clause: "rule set", mark: Mark::Check };
@@ -46,6 +47,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         check.verdict = match answer {
             None => Verdict::NotDetermined(Why::RequirementOpen),
             Some(1) => on_yes,
+            Some(2) => Verdict::NotApplicable(Why::DoesNotApply),
             Some(_) => on_no,
         };
         return Ok(check);
@@ -130,6 +132,10 @@ mod tests {
         assert_eq!(verdict(&[("rule_kind", "3"), ("demand_met", "1")]), Verdict::Pass);
         assert_eq!(verdict(&[("rule_kind", "3"), ("demand_met", "0")]), Verdict::Fail(Why::RequirementNotMet));
         assert_eq!(verdict(&[("rule_kind", "3")]), Verdict::NotDetermined(Why::RequirementOpen));
+        let outside = verdict(&[("rule_kind", "3"), ("demand_met", "2")]);
+        assert_eq!(outside, Verdict::NotApplicable(Why::DoesNotApply), "no pass");
+        let wrong = run("F16", &[("rule_kind", "2"), ("place_is_such", "2")]);
+        assert_eq!(wrong.err(), Some(InputFault::OutOfRange { key: "place_is_such" }), "a place is such or not");
         let none = run("F16", &[("rule_kind", "1"), (READING, "1")]);
         assert_eq!(none.err(), Some(InputFault::Missing { key: "rule_distance" }));
     }

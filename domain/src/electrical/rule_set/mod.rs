@@ -206,6 +206,8 @@ pub struct Rule {
     pub about: &'static str,
     /// The kinds of location for which it holds, with commas; empty for all. For a notice the route, `notify` or `consent`.
     pub at: &'static str,
+    /// The case in which it holds, where that is not always; the sheet knows what to ask for it.
+    pub case: &'static str,
     pub value: Option<Quantity>,
     /// For a notice: how its days are counted.
     pub basis: Option<Basis>,

@@ -60,8 +60,8 @@ fn value(table: &[Pair], key: &str) -> Option<&'static str> {
     table.iter().find(|(_, name, _)| *name == key).map(|(.., value)| *value)
 }
 
-const KEYS: [&str; 12] =
-    ["id", "topic", "about", "at", "value", "unit", "basis", "only", "standard", "edition", "clause", "mark"];
+const KEYS: [&str; 13] =
+    ["id", "topic", "about", "at", "case", "value", "unit", "basis", "only", "standard", "edition", "clause", "mark"];
 
 fn rule(table: &[Pair]) -> Result<Rule, Unreadable> {
     let line = table.first().map_or(0, |(line, ..)| *line);
@@ -84,6 +84,7 @@ fn rule(table: &[Pair]) -> Result<Rule, Unreadable> {
         topic: Topic::from_word(text("topic")).ok_or_else(|| fault("no such topic"))?,
         about: text("about"),
         at: text("at"),
+        case: text("case"),
         value,
         basis,
         source: Source {

@@ -8,10 +8,10 @@ use leptos::prelude::*;
 
 use super::form::{Around, Form, field_id, part};
 use super::view_model::{Computed, field_at, tally, text_of, verdict_word};
-use super::words::{cited, deadline, field_name, line_name, value};
+use super::words::{choice, cited, deadline, field_name, line_name, value};
 use crate::adapters::browser;
 use crate::features::desk::checks::verdict_chip;
-use crate::features::words::{check_limit, check_note, check_verdict_why, figure, figure_value, quantity};
+use crate::features::words::{check_limit, check_note, check_verdict_why, figure, figure_value, quantity, verdict_why};
 use crate::i18n::Words;
 use crate::ui::{Button, Chip, Tone};
 use crate::{t, tn};
@@ -139,14 +139,17 @@ fn brief(w: Words, line: &Line, limit_only: bool) -> AnyView {
     let why = match &line.outcome {
         Outcome::OutOfRange(key) => Some(t!(w, "design.out_of_range", figure = figure(w, key))),
         Outcome::Computed(check) if !limit_only && check.verdict != Verdict::Pass => Some(check_verdict_why(w, check)),
+        Outcome::Settled(verdict) => verdict_why(w, *verdict),
         Outcome::Computed(_) | Outcome::Missing => None,
     };
+    let because = line.because.map(|word| view! { <p class="why">{choice(w, word)}</p> });
     let links: Vec<AnyView> = line.missing.iter().map(|key| field_link(w, key)).collect();
     let missing = (!links.is_empty()).then(|| {
         view! { <p class="missing no-print"><span>{t!(w, "design.missing")}</span>{links}</p> }
     });
     view! {
         {why.map(|why| view! { <p class="why">{why}</p> })}
+        {because}
         {missing}
     }
     .into_any()
