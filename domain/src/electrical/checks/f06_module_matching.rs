@@ -2,7 +2,7 @@
 //! parallel joining the first equalising current I_eq ≈ ΔU / (R1 + R2 + R_cable).
 //!
 //! U in V, R in Ω with contacts, I in A, charge in %. There is no standard figure: every limit is the maker's, and
-//! without one the verdict is "not determined". Series stacks have no equalising current. Valid up to 256 modules.
+//! without one the verdict is "not determined", also where no charge could be read. Series stacks have no equalising current. Valid up to 256 modules.
 
 use super::{CheckInfo, Gather, InputFault, InputInfo, joined, plain, quotient, sum};
 use crate::electrical::check::{Check, CheckNote, Mark, Source};
@@ -125,7 +125,8 @@ fn verdict(facts: &Facts) -> Verdict {
     if exceeds(facts.current, facts.current_max) {
         return Verdict::Fail(Why::CurrentTooHigh);
     }
-    if facts.spread_max.is_none() || (facts.soc_spread.is_some() && facts.soc_spread_max.is_none()) {
+    // A flat curve of voltage hides a difference of charge, so without its limit the voltages alone decide nothing.
+    if facts.spread_max.is_none() || facts.soc_spread_max.is_none() {
         return Verdict::NotDetermined(Why::NoMakerLimit);
     }
     if facts.soc_spread_max.is_some() && facts.soc_spread.is_none() {
@@ -141,6 +142,9 @@ fn verdict(facts: &Facts) -> Verdict {
 mod tests {
     use super::super::support::{good, near, run};
     use super::*;
+
+    /// Charges that are alike enough.
+    const CHARGED: [(&str, &str); 2] = [("module_soc", "50 51"), ("soc_spread_max", "5")];
 
     fn modules(arrangement: &str, voltages: &str, more: &[(&str, &str)]) -> Check {
         let mut pairs = vec![("arrangement", arrangement), ("module_voltage", voltages)];
@@ -161,7 +165,8 @@ mod tests {
             assert_eq!(check.verdict, Verdict::NotDetermined(Why::NoMakerLimit));
         }
         // The maker's voltage limit counts even where the current would do.
-        let limits = [("resistance", "0.042"), ("current_max", "25 40 63"), ("voltage_spread_max", "0.2")];
+        let limits = [CHARGED, [("resistance", "0.042"), ("current_max", "25 40 63")]].concat();
+        let limits = [&limits[..], &[("voltage_spread_max", "0.2")]].concat();
         assert_eq!(modules("1", "51.0 51.5", &limits).verdict, Verdict::Fail(Why::AboveMaximum));
         assert_eq!(modules("1", "51.0 51.2", &limits).verdict, Verdict::Pass);
         assert_eq!(modules("1", "51.0 51.200001", &limits).verdict, Verdict::Fail(Why::AboveMaximum));
@@ -172,18 +177,22 @@ mod tests {
         // 0.2 V over 42 mΩ are 4.761905 A.
         let at = |most| {
             let limits = [("resistance", "0.042"), ("voltage_spread_max", "0.2"), ("current_max", most)];
-            modules("1", "51.0 51.2", &limits).verdict
+            modules("1", "51.0 51.2", &[&CHARGED[..], &limits].concat()).verdict
         };
         assert_eq!(at("4.761905"), Verdict::Pass);
         assert_eq!(at("4.761904"), Verdict::Fail(Why::CurrentTooHigh));
-        let unknown = modules("1", "51.0 51.1", &[("voltage_spread_max", "0.2")]);
+        let unknown = modules("1", "51.0 51.1", &[&CHARGED[..], &[("voltage_spread_max", "0.2")]].concat());
         assert_eq!(unknown.verdict, Verdict::NotDetermined(Why::CurrentNotEstimated));
     }
 
     #[test]
     fn series_stacks_compare_spreads_only() {
         let eight = "51.2 51.2 51.3 51.2 51.25 51.2 51.2 51.2";
-        assert_eq!(modules("2", eight, &[("voltage_spread_max", "0.1")]).verdict, Verdict::Pass);
+        let alike = [&CHARGED[..], &[("voltage_spread_max", "0.1")]].concat();
+        assert_eq!(modules("2", eight, &alike).verdict, Verdict::Pass);
+        let voltages_only = modules("2", eight, &[("voltage_spread_max", "0.1")]);
+        assert_eq!(voltages_only.verdict, Verdict::NotDetermined(Why::NoMakerLimit));
+        assert_eq!(voltages_only.notes, [CheckNote::SocNotCompared]);
         let charged = |soc, most: &[(&str, &str)]| {
             let mut more = vec![("voltage_spread_max", "0.1"), ("module_soc", soc)];
             more.extend(most);
@@ -199,8 +208,8 @@ mod tests {
     #[test]
     fn sixteen_cells_by_spread_not_average() {
         let cells = format!("{} 3.312", "3.3 ".repeat(15));
-        let check = modules("2", &cells, &[("voltage_spread_max", "0.012")]);
-        assert_eq!((check.verdict, check.inputs.len()), (Verdict::Pass, 18));
+        let check = modules("2", &cells, &[&CHARGED[..], &[("voltage_spread_max", "0.012")]].concat());
+        assert_eq!((check.verdict, check.inputs.len()), (Verdict::Pass, 21));
         let tight = modules("2", &cells, &[("voltage_spread_max", "0.011999")]);
         assert_eq!(tight.verdict, Verdict::Fail(Why::AboveMaximum));
     }
