@@ -131,6 +131,39 @@ fn the_height_above_counts_to_what_the_rule_means() {
     assert_eq!(above("above_distance_m = 0.9"), Verdict::Pass, "whatever is there is far enough");
 }
 
+/// Six modules of 16 cells, 345.6 V; one of them, 57.6 V.
+#[test]
+fn the_working_space_goes_by_voltage_and_by_what_is_opposite() {
+    let depth = |modules: u8, more: &str| {
+        let text = format!(
+            "modules = {modules}\nmodule_cells = 16\nmodule_cell_min_v = 2.8\nmodule_cell_max_v = 3.6\ninverter_dc_min_v = 40\n\
+             inverter_dc_max_v = 800\nlocation_kind = detached_garage\n{more}"
+        );
+        let sheet = sheet(&Design::parse(&text).unwrap(), &RuleSet::of(Place::Us));
+        let line = sheet.line("US-WS-D").unwrap();
+        (line.verdict(), line.rule.map_or("", |(id, _)| id), sheet.missing.contains(&"opposite_kind"))
+    };
+    let (close, open) = (Verdict::Fail(Why::TooClose), Verdict::NotDetermined(Why::RequirementOpen));
+    let grounded = |metres: &str| depth(6, &format!("opposite_kind = opposite_grounded\nworking_depth_m = {metres}"));
+    assert_eq!(grounded("1"), (close, "US-WS-D2", false));
+    assert_eq!((grounded("1.067").0, grounded("1.066999").0), (Verdict::Pass, close));
+    for (opposite, metres, verdict, rule) in [
+        ("opposite_clear", "0.914", Verdict::Pass, "US-WS-D"),
+        ("opposite_clear", "0.913999", close, "US-WS-D"),
+        ("opposite_live", "1.219", Verdict::Pass, "US-WS-D3"),
+        ("opposite_live", "1.218999", close, "US-WS-D3"),
+    ] {
+        let found = depth(6, &format!("opposite_kind = {opposite}\nworking_depth_m = {metres}"));
+        assert_eq!(found, (verdict, rule, false), "{opposite} {metres}");
+    }
+    assert_eq!(depth(6, "working_depth_m = 1"), (open, "US-WS-D", true));
+    assert_eq!(depth(6, "working_depth_m = 3").0, open, "what is opposite is asked in any case");
+    assert_eq!(depth(6, "working_depth_m = 0.9").0, close, "too little in any case");
+    assert_eq!(depth(1, "working_depth_m = 1"), (Verdict::Pass, "US-WS-D", false), "up to 150 V");
+    assert_eq!(depth(1, "working_depth_m = 1\nphases = 3\nac_nominal_v = 277"), (open, "US-WS-D", true));
+    assert_eq!(depth(12, "working_depth_m = 3").0, Verdict::NotDetermined(Why::NoLimit), "above 600 V");
+}
+
 #[test]
 fn the_route_decides_the_forms() {
     let forms = |text: &str| {
@@ -162,6 +195,8 @@ fn designs() -> Vec<Design> {
                 design.set("fault_clearing_s", 100_000);
                 design.set("rcd_residual_a", 100_000);
                 design.set("stacks", 2_000_000);
+                // All three sides that a working space can have opposite.
+                design.set("opposite_kind", i64::try_from(designs.len() % 3).unwrap() * 1_000_000 + 1_000_000);
                 design.clear("pe_cap_ohm");
                 designs.push(design);
             }

@@ -179,6 +179,7 @@ pub const FIELDS: &[Field] = &[
     number(Location, "working_depth_m", Unit::Metre),
     number(Location, "working_width_m", Unit::Metre),
     number(Location, "working_height_m", Unit::Metre),
+    choice(Location, "opposite_kind", &["opposite_clear", "opposite_grounded", "opposite_live"]),
     number(Location, "maker_side_distance_m", Unit::Metre),
     number(Location, "maker_above_distance_m", Unit::Metre),
     number(Location, "maker_front_distance_m", Unit::Metre),

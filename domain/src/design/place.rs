@@ -73,7 +73,53 @@ fn maker_distances(bench: &mut Bench<'_>) {
     }
 }
 
-fn distance(bench: &mut Bench<'_>, rule: &Rule, field: &'static str) {
+/// The least of a working space's depth by voltage to earth and by what stands opposite: the rules hold in these cases.
+fn working_case(bench: &Bench<'_>) -> Result<&'static str, Vec<&'static str>> {
+    const LOW: i64 = 150 * MICRO;
+    const HIGH: i64 = 600 * MICRO;
+    let Some(stack) = bench.result("stack_window", "stack_voltage_max") else {
+        let window = bench.lines.iter().find(|line| line.key == "stack_window");
+        return Err(window.map(|line| line.missing.clone()).unwrap_or_default());
+    };
+    // A battery has no earthed conductor of its own, so its whole voltage counts. Of a split phase half of it does, which is low.
+    let three_phases = bench.design.whole("phases") == Some(3);
+    let network = bench.design.get("ac_nominal_v").filter(|_| three_phases).unwrap_or(0);
+    let opposite = said(bench.design, "opposite_kind");
+    match (stack.max(network), opposite) {
+        (volts, _) if volts <= LOW => Ok("to_150_v"),
+        (volts, _) if volts > HIGH => Ok("above_600_v"),
+        (_, Some("opposite_clear")) => Ok("condition_1"),
+        (_, Some("opposite_grounded")) => Ok("condition_2"),
+        (_, Some("opposite_live")) => Ok("condition_3"),
+        (_, _) => Err(vec!["opposite_kind"]),
+    }
+}
+
+const DEPTH: &str = "working_depth_m";
+
+/// One line for the depth of the working space, under the id of the rule that asks for the least.
+fn working_depth(bench: &mut Bench<'_>) {
+    let depths: Vec<Rule> = bench
+        .rules
+        .about(Topic::Distance)
+        .filter(|rule| rule.about == DEPTH && !rule.case.is_empty())
+        .copied()
+        .collect();
+    let Some(least) = depths.iter().min_by_key(|rule| rule.value.map(|value| value.micro)) else { return };
+    let given = working_case(bench);
+    let too_close = bench.design.get(DEPTH).is_some() && !is_met(bench.design, least, DEPTH);
+    match given {
+        Ok(case) => match depths.iter().find(|rule| rule.holds_in(case)) {
+            Some(rule) => distance(bench, least.id, rule, DEPTH),
+            None => bench.settle(least.id, Some(least), Verdict::NotDetermined(Why::NoLimit), Vec::new()),
+        },
+        // Whatever the case, that is too little.
+        Err(_) if too_close => distance(bench, least.id, least, DEPTH),
+        Err(asked) => bench.settle(least.id, Some(least), Verdict::NotDetermined(Why::RequirementOpen), asked),
+    }
+}
+
+fn distance(bench: &mut Bench<'_>, key: &'static str, rule: &Rule, field: &'static str) {
     let mut pairs = vec![
         ("rule_kind", Fixed(Some(MICRO))),
         ("rule_distance", Fixed(rule.value.map(|value| value.micro))),
@@ -81,7 +127,7 @@ fn distance(bench: &mut Bench<'_>, rule: &Rule, field: &'static str) {
         ("reading", Field(field)),
     ];
     pairs.extend(maker_field(rule.about).map(|maker| ("maker_distance", Maybe(maker))));
-    bench.run(rule.id, "F16", Some(rule), &pairs);
+    bench.run(key, "F16", Some(rule), &pairs);
 }
 
 /// Whether the design is in the case of a rule.
@@ -141,7 +187,7 @@ fn by_case(bench: &mut Bench<'_>, rule: &Rule, field: &'static str) {
 fn rule_line(bench: &mut Bench<'_>, rule: &Rule, field: &'static str) {
     let kind = |code: i64| ("rule_kind", Fixed(Some(code * MICRO)));
     match rule.topic {
-        Topic::Distance => distance(bench, rule, field),
+        Topic::Distance => distance(bench, rule.id, rule, field),
         Topic::Prohibit => bench.run(rule.id, "F16", Some(rule), &[kind(2), ("place_is_such", Field(field))]),
         Topic::Demand => {
             let answer = bench.design.get(field);
@@ -167,10 +213,15 @@ pub(super) fn location(bench: &mut Bench<'_>) {
     for rule in rules.rules.iter().filter(|rule| rule.holds_at(location)) {
         let Some(field) = field_of(rule) else { continue };
         // One unit has no distance to another.
-        if !(one_stack && field == "unit_distance_m") {
-            by_case(bench, rule, field);
+        if one_stack && field == "unit_distance_m" {
+            continue;
         }
+        if field == DEPTH && !rule.case.is_empty() {
+            continue;
+        }
+        by_case(bench, rule, field);
     }
+    working_depth(bench);
 }
 
 #[cfg(test)]

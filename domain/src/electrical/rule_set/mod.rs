@@ -206,7 +206,7 @@ pub struct Rule {
     pub about: &'static str,
     /// The kinds of location for which it holds, with commas; empty for all. For a notice the route, `notify` or `consent`.
     pub at: &'static str,
-    /// The case in which it holds, where that is not always; the sheet knows what to ask for it.
+    /// The cases in which it holds, with commas, where that is not always; the sheet knows what to ask for them.
     pub case: &'static str,
     pub value: Option<Quantity>,
     /// For a notice: how its days are counted.
@@ -292,6 +292,11 @@ impl Rule {
     /// Whether it holds for a kind of location.
     pub fn holds_at(&self, location: &str) -> bool {
         self.at.is_empty() || self.at.split(',').any(|one| one.trim() == location)
+    }
+
+    /// Whether this is one of the cases that it names.
+    pub fn holds_in(&self, case: &str) -> bool {
+        self.case.split(',').any(|one| one.trim() == case)
     }
 }
 
