@@ -14,8 +14,10 @@ const GOLDEN: &str = include_str!("golden/rule_sets.txt");
 fn written(rule: &Rule) -> String {
     let value = rule.value.map_or_else(String::new, |value| format!("{} {}", value.plain(), value.unit.name()));
     let Source { standard, edition, clause, mark } = rule.source;
-    let Rule { id, topic, about, at, case, basis, .. } = rule;
-    format!("{id}|{topic:?}|{about}|{at}|{case}|{value}|{basis:?}|{standard}|{edition}|{clause}|{mark:?}\n")
+    let Rule { id, topic, about, at, case, basis, days, .. } = rule;
+    let day = |day: Option<domain::identification::Date>| day.map_or_else(String::new, |day| day.to_string());
+    let days = days.map_or_else(String::new, |own| format!("{}|{}", day(own.valid_from), day(own.valid_until)));
+    format!("{id}|{topic:?}|{about}|{at}|{case}|{value}|{basis:?}|{standard}|{edition}|{clause}|{mark:?}|{days}\n")
 }
 
 /// Until the first installation they may move: decision 0022.

@@ -149,6 +149,8 @@ pub struct Line {
 pub struct SheetReport {
     /// By which rule set, and from what.
     pub rules: String,
+    /// Editions that do not hold on the day of the job, each in a sentence.
+    pub editions: Vec<String>,
     /// Limits of a standard that the firm loosened, each in a sentence with its reason.
     pub loosened: Vec<String>,
     /// Checks on the design itself.

@@ -3,11 +3,12 @@
 use super::lines::{check_report, choice, cited, limit_of_check, named, quantity, verdict_text};
 use super::{CheckReport, Context, SheetLine, SheetReport};
 use crate::design::{
-    Design, Line, LineName, Outcome, Sheet, as_built, line_name, load_of, modules_of_job, rules_of_job, sheet,
-    with_equipment,
+    Design, Line, LineName, OutOfForce, Outcome, Sheet, as_built, line_name, load_of, modules_of_job, rules_of_job,
+    sheet, with_equipment,
 };
-use crate::electrical::rule_set::RuleSet;
+use crate::electrical::rule_set::{Lapse, RuleSet};
 use crate::electrical::{Check, Prefix, Quantity, Verdict, judge::Why};
+use crate::identification::Date;
 use crate::job_file::JobState;
 
 /// The sheet of the job; absent while nothing is designed.
@@ -25,10 +26,12 @@ pub(super) fn sheet_report(state: &mut JobState<'_, '_>, context: &Context<'_>) 
     if let Some(equipment) = &record.equipment {
         design = as_built(&with_equipment(&design, equipment.value), modules);
     }
-    Some(report_of(&sheet(&design, &rules), &rules, context))
+    let day = record.schedule.as_ref().and_then(|latest| Date::parse(&latest.value.day).ok());
+    Some(report_of(&sheet(&design, &rules), &rules, day, context))
 }
 
-fn report_of(sheet: &Sheet, rules: &RuleSet, context: &Context<'_>) -> SheetReport {
+fn report_of(sheet: &Sheet, rules: &RuleSet, day: Option<Date>, context: &Context<'_>) -> SheetReport {
+    let out_of_force = day.map(|day| sheet.out_of_force(rules, day)).unwrap_or_default();
     let show = |value: Quantity| quantity(context, value.unit, value.micro, Prefix::One);
     let loosened = sheet.loosened.iter().map(|one| {
         let blanks =
@@ -37,10 +40,19 @@ fn report_of(sheet: &Sheet, rules: &RuleSet, context: &Context<'_>) -> SheetRepo
     });
     SheetReport {
         rules: context.words.with("design.rules", &[("label", &sheet.rules)]),
+        editions: out_of_force.iter().map(|one| out_of_force_text(one, context)).collect(),
         loosened: loosened.collect(),
         lines: sheet.lines.iter().map(|line| explained(line, rules, context)).collect(),
         limits: sheet.limits.iter().map(|line| limit_line(line, rules, context)).collect(),
     }
+}
+
+fn out_of_force_text(one: &OutOfForce, context: &Context<'_>) -> String {
+    let (key, day) = match one.lapse {
+        Lapse::Withdrawn(day) => ("design.edition_withdrawn", day),
+        Lapse::NotYet(day) => ("design.edition_not_yet", day),
+    };
+    context.words.with(key, &[("standard", one.standard), ("edition", one.edition), ("day", &day.to_string())])
 }
 
 fn explained(line: &Line, rules: &RuleSet, context: &Context<'_>) -> SheetLine {
@@ -111,7 +123,7 @@ mod tests {
     use super::*;
     use crate::electrical::rule_set::{Change, FirmRules, Place};
     use crate::ids::{Hash32, JobId, SiteId, uuid_v7};
-    use crate::job_file::body::{Body, DesignInputs, JobPlanned, MethodRef, Purpose};
+    use crate::job_file::body::{Body, DesignInputs, JobPlanned, MethodRef, Purpose, Schedule};
     use crate::job_file::{JobFile, fold};
     use crate::method::Method;
     use crate::method::gate::Plan;
@@ -124,7 +136,7 @@ mod tests {
 
     fn report(text: &str) -> SheetReport {
         let (design, rules) = (Design::parse(text).expect("well formed"), RuleSet::of(Place::Uk));
-        with_context(&[], |context| report_of(&sheet(&design, &rules), &rules, context))
+        with_context(&[], |context| report_of(&sheet(&design, &rules), &rules, None, context))
     }
 
     fn with_context<T>(own_rules: &[FirmRules], then: impl FnOnce(&Context<'_>) -> T) -> T {
@@ -141,6 +153,7 @@ mod tests {
             ("design.choice.one_phase", "one phase"),
             ("design.choice.wall_non_combustible", "the wall is of brick"),
             ("design.no_backup", "Nothing is fed"),
+            ("design.edition_withdrawn", "{standard}, {edition}: withdrawn on {day}"),
             ("design.field.load_w", "Load {n}"),
             ("figure.length", "Length"),
             ("limit.at_least", "at least {least}"),
@@ -167,12 +180,18 @@ mod tests {
 
     /// A job that was planned by rules of that label and has the design of the terrace.
     fn sheet_of_job(label: &str, own_rules: &[FirmRules]) -> SheetReport {
+        sheet_on(label, "2026-10-14", own_rules)
+    }
+
+    /// The same with the day for which it is scheduled.
+    fn sheet_on(label: &str, day: &str, own_rules: &[FirmRules]) -> SheetReport {
         let design = Design::parse(TERRACE).expect("well formed");
         let values = design.values().map(|(key, micro): (&str, i64)| (key.to_owned(), micro)).collect();
         let method = MethodRef { id: "m".into(), version: 1, hash: Hash32::of([0; 32]) };
         let site = SiteId::of(uuid_v7(0, &[3; 10]));
         let plan = JobPlanned { purpose: Purpose::Install, site, method, rule_set: label.into() };
-        let bodies = [Body::JobPlanned(plan), Body::DesignInputs(DesignInputs { values })];
+        let schedule = Body::Schedule(Schedule { day: day.into(), start: String::new() });
+        let bodies = [Body::JobPlanned(plan), schedule, Body::DesignInputs(DesignInputs { values })];
         let file = JobFile::imagined(JobId::of(uuid_v7(0, &[1; 10])), bodies);
         let method = Method::without_work();
         let plan = Plan::of(&method);
@@ -193,6 +212,17 @@ mod tests {
         let absent = sheet_of_job("uk 1 firm 3", &own);
         assert_eq!((absent.rules.as_str(), absent.lines.len()), ("Unknown: uk 1 firm 3", 0));
         assert!(sheet_of_job("uk 1", &own).lines.len() > 20);
+    }
+
+    #[test]
+    fn a_withdrawn_edition_stands_at_the_head_of_the_sheet() {
+        let on = |day: &str| sheet_on("uk 1", day, &[]);
+        assert_eq!(on("2026-10-14").editions, [""; 0]);
+        let late = on("2026-10-15");
+        assert_eq!(late.editions[0], "BS 7671, 2018+A2:2022: withdrawn on 2026-10-15");
+        assert_eq!(late.editions.len(), 2);
+        assert_eq!(late.lines, on("2026-10-14").lines, "it judges on");
+        assert_eq!(on("").editions, [""; 0], "no day is no day");
     }
 
     fn line<'a>(lines: &'a [SheetLine], name: &str) -> &'a SheetLine {
@@ -241,7 +271,7 @@ mod tests {
         let island = line(&none.lines, "has island earthing");
         assert_eq!((island.verdict.as_str(), island.open.as_str()), ("not applicable", "Nothing is fed"));
         let (design, rules) = (Design::parse(AU_WALL).expect("well formed"), RuleSet::of(Place::Au));
-        let barrier = with_context(&[], |context| report_of(&sheet(&design, &rules), &rules, context));
+        let barrier = with_context(&[], |context| report_of(&sheet(&design, &rules), &rules, None, context));
         let barrier = line(&barrier.lines, "has wall barrier");
         assert_eq!((barrier.verdict.as_str(), barrier.open.as_str()), ("not applicable", "the wall is of brick"));
     }

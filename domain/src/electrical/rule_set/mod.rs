@@ -13,11 +13,13 @@
 //! Start with [`RuleSet::of`], then [`Topic`].
 
 mod change;
+mod edition;
 mod firm;
 mod notice;
 mod table;
 
 pub use change::{Change, ChangeFault, Compared, Loosened};
+pub use edition::{Edition, Lapse};
 pub use firm::{FirmRules, RulesName, newest};
 pub use notice::{Basis, due};
 
@@ -212,6 +214,8 @@ pub struct Rule {
     /// For a notice: how its days are counted.
     pub basis: Option<Basis>,
     pub source: Source,
+    /// Since when and until when the edition of its source holds; absent for a house figure.
+    pub days: Option<Edition>,
 }
 
 /// The rules of a place, possibly adapted by a firm.

@@ -1,8 +1,10 @@
-//! Reads the rule files: the part of TOML that they use, which is comments, `key = "text"`, `key = 1` and `[[rule]]`.
+//! Reads the rule files: the part of TOML that they use, which is comments, `key = "text"`, `key = 1`, `[[edition]]`
+//! and `[[rule]]`.
 //! Text has no escapes. Everything stays a slice of the file.
 
-use super::{Basis, Place, Rule, Topic, mark, quantity};
+use super::{Basis, Edition, Place, Rule, Topic, mark, quantity};
 use crate::electrical::check::Source;
+use crate::identification::Date;
 
 /// Why a file is no rule set: the line and what is wrong there.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -13,31 +15,44 @@ pub(super) struct Unreadable {
 
 /// A line of a file with its number.
 type Pair = (usize, &'static str, &'static str);
+/// The pairs under one heading.
+type Table = Vec<Pair>;
+
+/// A file as it stands.
+#[derive(Default)]
+struct Tables {
+    head: Table,
+    editions: Vec<Table>,
+    rules: Vec<Table>,
+}
 
 /// Id, version and the rules that hold at the place.
 pub(super) fn read(text: &'static str, place: Place) -> Result<(&'static str, u32, Vec<Rule>), Unreadable> {
-    let (head, tables) = pairs(text)?;
+    let Tables { head, editions, rules: tables } = pairs(text)?;
+    let editions = editions.iter().map(|table| edition(table)).collect::<Result<Vec<_>, _>>()?;
     let fault = |what| Unreadable { line: 1, what };
     let id = value(&head, "id").ok_or_else(|| fault("no id"))?;
     let version = value(&head, "version").and_then(|number| number.parse().ok()).ok_or_else(|| fault("no version"))?;
     let mut rules = Vec::with_capacity(tables.len());
     for table in &tables {
         if value(table, "only").is_none_or(|only| only == place.word()) {
-            rules.push(rule(table)?);
+            rules.push(rule(table, &editions)?);
         }
     }
     Ok((id, version, rules))
 }
 
-fn pairs(text: &'static str) -> Result<(Vec<Pair>, Vec<Vec<Pair>>), Unreadable> {
-    let (mut head, mut tables) = (Vec::new(), Vec::<Vec<Pair>>::new());
+fn pairs(text: &'static str) -> Result<Tables, Unreadable> {
+    let mut tables = Tables::default();
+    let mut in_editions = None;
     for (index, raw) in text.lines().enumerate() {
         let (number, line) = (index + 1, raw.trim());
         if line.is_empty() || line.starts_with('#') {
             continue;
         }
-        if line == "[[rule]]" {
-            tables.push(Vec::new());
+        if ["[[edition]]", "[[rule]]"].contains(&line) {
+            in_editions = Some(line == "[[edition]]");
+            if line == "[[edition]]" { &mut tables.editions } else { &mut tables.rules }.push(Vec::new());
             continue;
         }
         let (key, value) =
@@ -51,9 +66,14 @@ fn pairs(text: &'static str) -> Result<(Vec<Pair>, Vec<Vec<Pair>>), Unreadable> 
         if value.contains(['"', '\\']) {
             return Err(Unreadable { line: number, what: "text with a sign that needs an escape" });
         }
-        tables.last_mut().unwrap_or(&mut head).push((number, key.trim(), value));
+        let own = match in_editions {
+            None => None,
+            Some(true) => tables.editions.last_mut(),
+            Some(false) => tables.rules.last_mut(),
+        };
+        own.unwrap_or(&mut tables.head).push((number, key.trim(), value));
     }
-    Ok((head, tables))
+    Ok(tables)
 }
 
 fn value(table: &[Pair], key: &str) -> Option<&'static str> {
@@ -63,7 +83,23 @@ fn value(table: &[Pair], key: &str) -> Option<&'static str> {
 const KEYS: [&str; 13] =
     ["id", "topic", "about", "at", "case", "value", "unit", "basis", "only", "standard", "edition", "clause", "mark"];
 
-fn rule(table: &[Pair]) -> Result<Rule, Unreadable> {
+/// The days of an edition of a standard.
+fn edition(table: &[Pair]) -> Result<(&'static str, &'static str, Edition), Unreadable> {
+    let line = table.first().map_or(0, |(line, ..)| *line);
+    let fault = |what| Unreadable { line, what };
+    let day = |key| match value(table, key).map(Date::parse) {
+        None => Ok(None),
+        Some(Ok(day)) => Ok(Some(day)),
+        Some(Err(_)) => Err(fault("no day of the calendar")),
+    };
+    let days = Edition { valid_from: day("valid_from")?, valid_until: day("valid_until")? };
+    match (value(table, "standard"), value(table, "edition")) {
+        (Some(standard), Some(edition)) => Ok((standard, edition, days)),
+        _ => Err(fault("an edition without a name")),
+    }
+}
+
+fn rule(table: &[Pair], editions: &[(&'static str, &'static str, Edition)]) -> Result<Rule, Unreadable> {
     let line = table.first().map_or(0, |(line, ..)| *line);
     let fault = |what| Unreadable { line, what };
     if let Some((line, ..)) = table.iter().find(|(_, key, _)| !KEYS.contains(key)) {
@@ -79,6 +115,11 @@ fn rule(table: &[Pair]) -> Result<Rule, Unreadable> {
         "" => None,
         word => Some(Basis::from_word(word).ok_or_else(|| fault("no such basis"))?),
     };
+    let (standard, of) = (text("standard"), text("edition"));
+    let days = editions.iter().find(|(own, edition, _)| (*own, *edition) == (standard, of)).map(|(.., days)| *days);
+    if days.is_none() && !standard.is_empty() {
+        return Err(fault("an edition without its days"));
+    }
     Ok(Rule {
         id: self::value(table, "id").ok_or_else(|| fault("a rule without an id"))?,
         topic: Topic::from_word(text("topic")).ok_or_else(|| fault("no such topic"))?,
@@ -88,11 +129,12 @@ fn rule(table: &[Pair]) -> Result<Rule, Unreadable> {
         value,
         basis,
         source: Source {
-            standard: text("standard"),
-            edition: text("edition"),
+            standard,
+            edition: of,
             clause: text("clause"),
             mark: mark(text("mark")).ok_or_else(|| fault("no such mark"))?,
         },
+        days,
     })
 }
 
@@ -120,6 +162,13 @@ mod tests {
             ("id = \"x\"\nversion = 1\n[[rule]]\nid = \"A\"\nvalue = \"3\"", 4, "value and unit go together"),
             ("id = \"x\"\nversion = 1\n[[rule]]\nid = \"A\"\ntopic = \"taste\"\nmark = \"sure\"", 4, "no such topic"),
             ("version = 1", 1, "no id"),
+            ("id = \"x\"\nversion = 1\n[[edition]]\nvalid_from = \"2026-02-30\"", 4, "no day of the calendar"),
+            ("id = \"x\"\nversion = 1\n[[edition]]\nvalid_from = \"2026-02-28\"", 4, "an edition without a name"),
+            (
+                "id = \"x\"\nversion = 1\n[[rule]]\nid = \"A\"\ntopic = \"demand\"\nstandard = \"S\"\nedition = \"1\"\nmark = \"sure\"",
+                4,
+                "an edition without its days",
+            ),
         ] {
             assert_eq!(read(text, Place::Uk).err(), Some(Unreadable { line, what }), "{text}");
         }
@@ -132,12 +181,13 @@ mod tests {
         for place in Place::ALL {
             let text = super::super::data(place);
             let whole: toml::Table = text.parse().expect("the files are TOML");
-            let (head, tables) = pairs(text).expect("and of our kind");
+            let Tables { head, editions, rules } = pairs(text).expect("and of our kind");
             assert_eq!(Some(value(&head, "id").unwrap_or("")), whole["id"].as_str());
-            let rules = whole["rule"].as_array().expect("rules are a list");
-            assert_eq!(rules.len(), tables.len());
-            for (ours, theirs) in tables.iter().zip(rules) {
-                let theirs = theirs.as_table().expect("a rule is a table");
+            let list = |name: &str| whole[name].as_array().expect("a list").clone();
+            let theirs = [list("edition"), list("rule")].concat();
+            assert_eq!((editions.len(), rules.len()), (list("edition").len(), list("rule").len()));
+            for (ours, theirs) in editions.iter().chain(&rules).zip(&theirs) {
+                let theirs = theirs.as_table().expect("an edition or a rule is a table");
                 assert_eq!(ours.len(), theirs.len());
                 for (_, key, value) in ours {
                     assert_eq!(theirs[*key].as_str(), Some(*value), "{key}");

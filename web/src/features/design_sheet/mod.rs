@@ -11,6 +11,7 @@
 mod asked;
 mod built;
 mod drawings;
+mod editions;
 mod form;
 mod own_rules;
 pub mod own_rules_page;

@@ -12,6 +12,7 @@ use leptos::task::spawn_local;
 use super::asked::{asked_part, following};
 use super::built::built_part;
 use super::drawings::{single_line_part, stack_part};
+use super::editions::editions_banner;
 use super::form::{Around, Form, rules_part, sections};
 use super::results::{Ground, checks_part, limits_part, missing_part, notices_part, standing, suggestions_part};
 use super::view_model::{SheetDraft, compute, other_version, rules_of_job, values_to_save, with_models};
@@ -161,6 +162,7 @@ fn sheet_view(
         <Page title=title(w, job, here) back=Screen::JobDesk(job) wide=true bottom=bottom>
             <div class="design-sheet stack loose">
                 <Caution text=key!("design.caution") />
+                {editions_banner(ground, here)}
                 {read_only}
                 {kept}
                 <div class="row no-print">

@@ -9,7 +9,7 @@ use domain::job_file::body::{Body, Confirmation, DesignInputs, ModelSnapshot, Un
 use domain::job_file::{ChainHead, Draft, Entry, JobFile};
 
 use super::view_model::*;
-use super::words::{SECTIONS, choice, field_name, hint, line_name, stack_in_words, value};
+use super::words::{SECTIONS, choice, field_name, hint, line_name, out_of_force, stack_in_words, value};
 use crate::features::desk::shared::design_at_start;
 use crate::features::job::load::UnitView;
 use crate::i18n::{Decimal, Lang, Words};
@@ -136,6 +136,16 @@ fn a_verdict_follows_the_keystrokes() {
     let open = compute(design, &rules);
     assert_eq!(open.sheet.line("ac_drop").map(|line| line.missing.clone()), Some(vec!["ac_cable_length_m"]));
     assert!(open.single_line.starts_with("<svg") && open.stack.starts_with("<svg"));
+}
+
+#[test]
+fn a_withdrawn_edition_says_since_when_and_what_to_do() {
+    let rules = RuleSet::of(Place::Uk);
+    let day = domain::identification::Date::parse("2026-11-29").unwrap();
+    let told = compute(design_of(&terrace()), &rules).sheet.out_of_force(&rules, day);
+    let line = out_of_force(POINT, &told[0]);
+    assert!(line.contains("BS 7671, 2018+A2:2022") && line.contains("15 Oct 2026") && line.contains("lead"), "{line}");
+    assert_ne!(line, out_of_force(COMMA, &told[0]));
 }
 
 #[test]

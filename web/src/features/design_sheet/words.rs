@@ -1,7 +1,7 @@
 //! Words for fields, choices, checks and deadlines of the sheet.
 
-use domain::design::{FIELDS, Field, Line, LineName, NoticeLine, Section};
-use domain::electrical::rule_set::{Basis, RuleSet};
+use domain::design::{FIELDS, Field, Line, LineName, NoticeLine, OutOfForce, Section};
+use domain::electrical::rule_set::{Basis, Lapse, RuleSet};
 use domain::electrical::{Prefix, Quantity, Source};
 
 use super::view_model::{Fault, field_at, load_of};
@@ -196,6 +196,21 @@ pub fn fault(w: Words, fault: &Fault) -> String {
         }
         Fault::NotWhole => t!(w, "design.fault.whole").to_owned(),
         Fault::NoSuchChoice(text) => t!(w, "design.fault.choice", text = text),
+    }
+}
+
+/// An edition that does not hold on the day of the job, and what to do.
+pub fn out_of_force(w: Words, one: &OutOfForce) -> String {
+    let (standard, edition) = (one.standard, one.edition);
+    match one.lapse {
+        Lapse::Withdrawn(day) => {
+            let day = w.day_text(&day.to_string());
+            t!(w, "design.edition_withdrawn", standard = standard, edition = edition, day = day)
+        }
+        Lapse::NotYet(day) => {
+            let day = w.day_text(&day.to_string());
+            t!(w, "design.edition_not_yet", standard = standard, edition = edition, day = day)
+        }
     }
 }
 
