@@ -166,6 +166,77 @@ fn the_working_space_goes_by_voltage_and_by_what_is_opposite() {
     assert_eq!(depth(12, "working_depth_m = 3").0, Verdict::NotDetermined(Why::NoLimit), "above 600 V");
 }
 
+/// What a place's own law is; the sheet of another place does not cite it. Formulas of physics and standards of devices hold anywhere.
+const LAWS: [(&str, &[Place]); 18] = [
+    ("BS ", &[Place::Uk]),
+    ("PAS ", &[Place::Uk]),
+    ("EREC", &[Place::Uk]),
+    ("ESQCR", &[Place::Uk]),
+    ("NEC", &[Place::Us]),
+    ("NFPA 855", &[Place::Us]),
+    ("IRC", &[Place::Us]),
+    ("UL ", &[Place::Us]),
+    ("ANSI", &[Place::Us]),
+    ("ACI", &[Place::Us]),
+    ("AS ", &[Place::Au, Place::Nz]),
+    ("AS/NZS", &[Place::Au, Place::Nz]),
+    ("DIN", &[Place::De]),
+    ("VDE", &[Place::De]),
+    ("EnWG", &[Place::De]),
+    ("ADR", &[Place::Uk, Place::De]),
+    ("EN 199", &[Place::Uk, Place::De, Place::Au, Place::Nz, Place::Neutral]),
+    ("IEC 60228", &[Place::Uk, Place::De, Place::Au, Place::Nz, Place::Neutral]),
+];
+
+#[test]
+fn no_sheet_cites_the_law_of_another_place() {
+    let wall = "wall_mass_kg = 60\nwall_gravity_m = 0.12\nwall_lever_m = 0.8\nwall_fixings = 4\nwall_tension_n = 2000\n\
+                wall_shear_n = 3000\nwall_embedment_m = 0.05\nwall_edge_m = 0.075\nwall_spacing_m = 0.15";
+    let mut all = designs();
+    all.push(Design::parse(wall).unwrap());
+    let mut cited = std::collections::BTreeSet::new();
+    for place in Place::ALL {
+        let rules = RuleSet::of(place);
+        for sheet in all.iter().map(|design| sheet(design, &rules)) {
+            for line in sheet.lines.iter().chain(&sheet.limits) {
+                let sources =
+                    line.check().map(|check| check.source).into_iter().chain(line.rule.map(|(_, source)| source));
+                for standard in sources.map(|source| source.standard) {
+                    let law = LAWS.iter().find(|(law, _)| standard.starts_with(law));
+                    assert!(
+                        law.is_none_or(|(_, places)| places.contains(&place)),
+                        "{place:?} {}: {standard}",
+                        line.key
+                    );
+                    cited.extend(law.map(|(law, _)| *law));
+                }
+            }
+        }
+    }
+    for law in ["ACI", "ADR", "AS/NZS", "BS ", "DIN", "EN 199", "IEC 60228", "NEC"] {
+        assert!(cited.contains(law), "{law}: nothing was looked at");
+    }
+    let road = |place| sheet(&all[1], &RuleSet::of(place)).line("transport").unwrap().verdict();
+    let elsewhere = Verdict::NotApplicable(Why::NoRuleHere);
+    assert_eq!((road(Place::Uk), road(Place::Us), road(Place::Au)), (Verdict::Pass, elsewhere, elsewhere));
+}
+
+/// Cables are sold by gauge there, and the table of resistances knows metric sizes only.
+#[test]
+fn a_drop_in_the_united_states_goes_by_what_the_cables_maker_states() {
+    let text =
+        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/golden/designs/us-garage.design.txt"));
+    let mut design = Design::parse(&text.unwrap()).unwrap();
+    let drop = |design: &Design| {
+        let sheet = sheet(design, &RuleSet::of(Place::Us));
+        let line = sheet.line("dc_drop").unwrap();
+        (line.verdict(), line.missing.clone())
+    };
+    assert_eq!(drop(&design), (Verdict::Pass, vec![]));
+    design.clear("dc_cable_ohm_per_km");
+    assert_eq!(drop(&design), (Verdict::NotDetermined(Why::RatingMissing), vec!["dc_cable_ohm_per_km"]));
+}
+
 #[test]
 fn the_route_decides_the_forms() {
     let forms = |text: &str| {

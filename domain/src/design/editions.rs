@@ -62,7 +62,9 @@ mod tests {
         assert_eq!(found(Place::Uk, "2026-10-14"), []);
         assert_eq!(found(Place::De, "2026-10-15"), []);
         let early = Lapse::NotYet(day("2024-07-31"));
-        assert_eq!(found(Place::Uk, "2024-07-30"), [("BS 7671", "2018+A3:2024", early)]);
+        let road = ("ADR", "2025", Lapse::NotYet(day("2025-01-01")));
+        assert_eq!(found(Place::Uk, "2024-07-30"), [("BS 7671", "2018+A3:2024", early), road]);
+        assert_eq!(found(Place::Uk, "2024-12-31"), [road]);
     }
 
     #[test]

@@ -4,6 +4,7 @@ use super::sheet::From::{Field, Fixed, Given, List, Maybe};
 use super::sheet::{Bench, From};
 use crate::electrical::rule_set::{Place, Rule, Topic};
 use crate::electrical::units::MICRO;
+use crate::electrical::{Verdict, judge::Why};
 
 /// Earthing by its code.
 const TT: i64 = 3 * MICRO;
@@ -103,6 +104,9 @@ impl Bench<'_> {
 
     fn dc_drop(&mut self) {
         let rule = self.rules.find(Topic::Drop, "dc").copied();
+        // The table of resistances is for metric sizes; where cables are sold by gauge the cable's maker must state it.
+        let by_maker = self.is_american();
+        let known = !by_maker || self.design.get("dc_cable_ohm_per_km").is_some();
         self.run(
             "dc_drop",
             "F02",
@@ -112,8 +116,11 @@ impl Bench<'_> {
                 ("current", Given(self.result("dc_fuse", "current_max"), &["inverter_w", "inverter_efficiency"])),
                 ("nominal_voltage", self.stack_voltage("stack_voltage_min")),
                 ("conductor_size", Field("dc_cable_size_mm2")),
-                ("conductor_class", Field("dc_cable_class")),
-                ("resistance_per_km", Maybe("dc_cable_ohm_per_km")),
+                ("conductor_class", if known { Field("dc_cable_class") } else { Fixed(None) }),
+                (
+                    "resistance_per_km",
+                    if by_maker { Field("dc_cable_ohm_per_km") } else { Maybe("dc_cable_ohm_per_km") },
+                ),
                 ("length", Field("dc_cable_length_m")),
                 ("temperature", Fixed(self.design.get("dc_cable_temperature_c").or(Some(COPPER_WORKING)))),
                 ("drop_limit", Fixed(rule.and_then(|rule| rule.value).map(|value| value.micro))),
@@ -347,6 +354,7 @@ pub(super) fn mechanical(bench: &mut Bench<'_>) {
             ("gravity_distance", Field("wall_gravity_m")),
             ("lever", Field("wall_lever_m")),
             ("fixings", Field("wall_fixings")),
+            ("anchor_standard", Fixed(bench.is_american().then_some(2 * MICRO))),
             ("tension_resistance", Field("wall_tension_n")),
             ("shear_resistance", Field("wall_shear_n")),
             ("anchor_tested", Field("wall_anchor_tested")),
@@ -388,7 +396,14 @@ pub(super) fn work(bench: &mut Bench<'_>) {
         (Some(count), Some(mass)) => vec![mass; usize::try_from(count.clamp(0, 1_000)).unwrap_or(0)],
         (None, _) | (_, None) => Vec::new(),
     };
-    bench.run("transport", "F20", None, &[("article_mass", List(masses, &["modules", "module_mass_kg"]))]);
+    // A law of some places: elsewhere batteries travel by other rules.
+    match bench.rules.about(Topic::TransportMass).next().copied() {
+        Some(rule) => {
+            let masses = List(masses, &["modules", "module_mass_kg"]);
+            bench.run("transport", "F20", Some(&rule), &[("article_mass", masses)]);
+        }
+        None => bench.settle("transport", None, Verdict::NotApplicable(Why::NoRuleHere), Vec::new()),
+    }
 }
 
 /// How long the listed loads run from the reserve.

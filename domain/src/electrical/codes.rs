@@ -24,6 +24,7 @@ pub const PROTECTIVE_KINDS: &[&str] = &[
 ];
 pub const RCD_KINDS: &[&str] = &["general", "selective", "bs_7671", "type_ii_au", "type_ii_nz", "type_i", "class_a_us"];
 pub const RCD_TYPES: &[&str] = &["ac", "a", "f", "b"];
+const ANCHOR_STANDARDS: &[&str] = &["en_1992_4", "aci_318"];
 const ARRANGEMENTS: &[&str] = &["parallel", "series"];
 const BUSBAR_RULES: &[&str] = &["nec", "iec_bs"];
 const CIRCUIT_KINDS: &[&str] = &["circuit", "selv_pelv", "pv_array", "battery_to_case", "heating_element"];
@@ -54,6 +55,7 @@ pub fn words_of(figure: &str) -> &'static [&'static str] {
         | "simple_separation"
         | "tripped"
         | "type_tested" => YES,
+        "anchor_standard" => ANCHOR_STANDARDS,
         "arrangement" => ARRANGEMENTS,
         "breaker_type" => BREAKER_TYPES,
         "busbar_rule" => BUSBAR_RULES,

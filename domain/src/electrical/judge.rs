@@ -124,6 +124,8 @@ pub enum Why {
     DoesNotApply,
     /// The rule is about a supply while the network is away, and the design has none.
     NoBackup,
+    /// The rules of the place say nothing of it, and those of another place are no law there.
+    NoRuleHere,
     /// The network operator must agree before the system is switched on.
     ConsentNeeded,
     /// Heat of an arc at or above the screening level.

@@ -88,6 +88,7 @@ fn open(line: &Line, context: &Context<'_>) -> String {
     }
     match &line.outcome {
         Outcome::Settled(Verdict::NotApplicable(Why::NoBackup)) => context.words.get("design.no_backup"),
+        Outcome::Settled(Verdict::NotApplicable(Why::NoRuleHere)) => context.words.get("design.no_rule_here"),
         Outcome::OutOfRange(key) => {
             context.words.with("design.out_of_range", &[("figure", &named(context, "figure", key))])
         }

@@ -52,6 +52,7 @@ pub(super) struct Conductor {
     pub(super) resistance: i64,
     /// The formula with its numbers, up to the result.
     pub(super) with_numbers: String,
+    pub(super) source: Source,
 }
 
 /// What [`CONDUCTOR_INPUTS`] say, before the length is put in.
@@ -61,6 +62,8 @@ pub(super) struct Wire {
     pub(super) length: i64,
     temperature: i64,
     alpha: i64,
+    /// By the conductor's maker, not by the table.
+    stated: bool,
 }
 
 /// (1 + α·Δθ) is a whole number of 1/10^11: α has five decimals and Δθ six.
@@ -73,14 +76,21 @@ impl Wire {
         let length = gather.need("length", 1, 10_000 * MICRO)?;
         let temperature = gather.need("temperature", -40 * MICRO, 200 * MICRO)?;
         let copper = gather.maybe_whole("material", 1, 2)?.unwrap_or(1) == 1;
-        let r20 = match gather.maybe("resistance_per_km", 1, 100 * MICRO)? {
+        let stated = gather.maybe("resistance_per_km", 1, 100 * MICRO)?;
+        let r20 = match stated {
             Some(given) => given,
             None if copper => table_r20(size, class)?,
             None => {
                 return Err(InputFault::Missing { key: "resistance_per_km" });
             }
         };
-        Ok(Wire { r20, length, temperature, alpha: if copper { ALPHA_COPPER } else { ALPHA_ALUMINIUM } })
+        let alpha = if copper { ALPHA_COPPER } else { ALPHA_ALUMINIUM };
+        Ok(Wire { r20, length, temperature, alpha, stated: stated.is_some() })
+    }
+
+    /// Where its resistance at 20 °C comes from.
+    pub(super) fn source(&self) -> Source {
+        if self.stated { MAKER } else { TABLE }
     }
 
     fn rise(&self) -> i128 {
@@ -98,6 +108,9 @@ impl Wire {
     }
 }
 
+const TABLE: Source = Source { standard: "IEC 60228", edition: "2004", clause: "Tables 1-3", mark: Mark::Sure };
+const MAKER: Source = Source { standard: "", edition: "", clause: "maker", mark: Mark::Sure };
+
 /// Reads [`CONDUCTOR_INPUTS`] and applies the formula.
 pub(super) fn conductor(gather: &mut Gather<'_>) -> Result<Conductor, InputFault> {
     let wire = Wire::of(gather)?;
@@ -111,7 +124,7 @@ pub(super) fn conductor(gather: &mut Gather<'_>) -> Result<Conductor, InputFault
         plain(wire.temperature),
         plain(resistance)
     );
-    Ok(Conductor { resistance, with_numbers })
+    Ok(Conductor { resistance, with_numbers, source: wire.source() })
 }
 
 /// Millionths of an ohm per kilometre.
@@ -127,7 +140,7 @@ fn table_r20(size: i64, class: i64) -> Result<i64, InputFault> {
 
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let conductor = conductor(&mut gather)?;
-    let source = Source { standard: "IEC 60228", edition: "2004", clause: "Tables 1-3", mark: Mark::Sure };
+    let source = conductor.source;
     let numbers = format!("R = {}", conductor.with_numbers);
     let check = gather.check("R = r20 · L/1000 · (1 + α · (θ − 20))", numbers, source);
     Ok(check.with_result("resistance", Unit::Ohm, conductor.resistance))

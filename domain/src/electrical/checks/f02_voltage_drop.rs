@@ -46,6 +46,7 @@ struct PerKm {
     resistance: i64,
     length: i64,
     with_numbers: String,
+    source: Source,
 }
 
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
@@ -89,7 +90,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         (true, _) => "ΔU = b · (ρ1 · L/S · cos φ + λ · L · sin φ) · I; u = ΔU/U0",
         (false, _) => "ΔU = b · I · L · (r(θ) · cos φ + x · sin φ)/1000; u = ΔU/U0",
     };
-    let mut check = gather.check(formula, numbers, source(annex)).with_result("drop", Unit::Volt, drop).with_result(
+    let mut check = gather.check(formula, numbers, wire.source).with_result("drop", Unit::Volt, drop).with_result(
         "drop_share",
         Unit::Percent,
         percent,
@@ -106,19 +107,13 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     Ok(if let Some(most) = limit { check.with_limit(Unit::Percent, Limit::at_most(most)) } else { check })
 }
 
-fn source(annex: bool) -> Source {
-    if annex {
-        Source { standard: "IEC 60364-5-52", edition: "2009", clause: "Annex G", mark: Mark::Sure }
-    } else {
-        Source { standard: "IEC 60228", edition: "2004", clause: "Tables 1-3", mark: Mark::Sure }
-    }
-}
+const ANNEX_G: Source = Source { standard: "IEC 60364-5-52", edition: "2009", clause: "Annex G", mark: Mark::Sure };
 
 fn by_table(gather: &mut Gather<'_>) -> Result<PerKm, InputFault> {
     let wire = Wire::of(gather)?;
     let resistance = wire.per_km()?;
     let with_numbers = format!("r = {} = {} Ω/km", wire.per_km_numbers(), plain(resistance));
-    Ok(PerKm { resistance, length: wire.length, with_numbers })
+    Ok(PerKm { resistance, length: wire.length, with_numbers, source: wire.source() })
 }
 
 fn annex_g(gather: &mut Gather<'_>) -> Result<PerKm, InputFault> {
@@ -133,7 +128,7 @@ fn annex_g(gather: &mut Gather<'_>) -> Result<PerKm, InputFault> {
         10_000 * i128::from(size),
     )?;
     let with_numbers = format!("ρ1/S = 1000 · {rho_text}/{} = {} Ω/km", plain(size), plain(resistance));
-    Ok(PerKm { resistance, length, with_numbers })
+    Ok(PerKm { resistance, length, with_numbers, source: ANNEX_G })
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 //!
 //! Circuits: IEC 60364-6:2016, Table 6.1 (SELV and PELV 250 V and 0.5 MΩ; up to 500 V: 500 V and 1 MΩ; above: 1000 V
 //! and 1 MΩ). With something sensitive that cannot be unplugged: live conductors joined, 250 V to earth, still 1 MΩ
-//! (BS 7671, 643.3.3). PV arrays: IEC 62446-1:2016+A1:2018 at 1.25 times the open-circuit voltage. Batteries: the
+//! (6.4.3.3, to be checked). PV arrays: IEC 62446-1:2016+A1:2018 at 1.25 times the open-circuit voltage. Batteries: the
 //! maker first, and never below 100 Ω per volt (IEC 62485-2, to be checked). Sheathed heating elements:
 //! AS/NZS 3000, 8.3.6. Valid up to 1500 V.
 
@@ -67,7 +67,7 @@ fn rule_for(kind: i64, voltage: i64, reduced: bool) -> Rule {
         4 => Rule { test_voltage: None, minimum: None, source: BATTERIES },
         5 => rule(500, HEATER_MINIMUM, HEATERS),
         _ if voltage > 500 * VOLTS => rule(1000, MEGOHM, CIRCUITS),
-        _ if reduced => rule(250, MEGOHM, source("BS 7671", "2018", "643.3.3", Mark::Sure)),
+        _ if reduced => rule(250, MEGOHM, source("IEC 60364-6", "2016", "6.4.3.3", Mark::Check)),
         _ => rule(500, MEGOHM, CIRCUITS),
     }
 }

@@ -107,7 +107,7 @@ fn assembly(
     let total = sum("main_rating", &[main, protected.max(output)])?;
     let generators = if breakers.is_empty() { plain(output) } else { joined(breakers, " + ") };
     let numbers = format!("{} + {generators} = {} A ≤ {} A", plain(main), plain(total), plain(rating));
-    let source = Source { standard: "BS 7671", edition: "2018+A2:2022", clause: "551.7.2", mark: Mark::Check };
+    let source = Source { standard: "", edition: "", clause: "rule set", mark: Mark::Check };
     let mut check = gather
         .check("I_nA ≥ I_n + ΣI_g(s)", numbers, source)
         .with_result("busbar_load", Unit::Ampere, total)

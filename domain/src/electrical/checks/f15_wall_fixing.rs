@@ -3,7 +3,7 @@
 //! W = 9.81·m, T_top = W·e/z, N = T_top/(n/2), V = W/n, all times 1.35 for a permanent load (EN 1990:2002), in N; e is
 //! the distance of the centre of gravity from the wall, z the height between the top row and the lower bearing line, in
 //! m; half of the n anchors are in the top row. Passes by N/N_Rd + V/V_Rd ≤ 1.2 or (N/N_Rd)^1.5 + (V/V_Rd)^1.5 ≤ 1, each
-//! share ≤ 1 (EN 1992-4:2018, concrete; ACI 318-19 for the first). The resistances are the anchor maker's for this wall,
+//! share ≤ 1 (EN 1992-4:2018, concrete). By ACI 318-19 the first alone holds, and a permanent load counts 1.4 times. The resistances are the anchor maker's for this wall,
 //! and hold with an edge of at least 1.5·h_ef and a spacing of 3·h_ef. Valid for an even number of anchors.
 
 use super::{CheckInfo, Gather, InputFault, InputInfo, plain, quotient, root};
@@ -13,12 +13,14 @@ use crate::electrical::units::{MICRO, Unit};
 
 pub(super) const INFO: CheckInfo = CheckInfo { id: "F15-WALL", title: "check.F15-WALL", inputs: &INPUTS, run };
 
-const INPUTS: [InputInfo; 11] = [
+const INPUTS: [InputInfo; 12] = [
     InputInfo::needed("mass", Unit::Kilogram),
     InputInfo::needed("gravity_distance", Unit::Metre),
     InputInfo::needed("lever", Unit::Metre),
     InputInfo::needed("fixings", Unit::Count),
-    // 1.35 when absent.
+    // 1 EN 1992-4 (taken when absent), 2 ACI 318.
+    InputInfo::optional("anchor_standard", Unit::Count),
+    // That of the standard when absent.
     InputInfo::optional("load_factor", Unit::Count),
     // By the anchor's maker for this wall.
     InputInfo::optional("tension_resistance", Unit::Newton),
@@ -42,7 +44,9 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let distance = gather.need("gravity_distance", 1_000, METRES_MAX)?;
     let lever = gather.need("lever", 10_000, METRES_MAX)?;
     let fixings = gather.whole("fixings", 2, 100)?;
-    let factor = gather.maybe("load_factor", MICRO, 10 * MICRO)?.unwrap_or(1_350_000);
+    let american = gather.maybe_whole("anchor_standard", 1, 2)? == Some(2);
+    let usual = if american { 1_400_000 } else { 1_350_000 };
+    let factor = gather.maybe("load_factor", MICRO, 10 * MICRO)?.unwrap_or(usual);
     let tension_resistance = gather.maybe("tension_resistance", MICRO, NEWTONS_MAX)?;
     let shear_resistance = gather.maybe("shear_resistance", MICRO, NEWTONS_MAX)?;
     let tested = gather.maybe_whole("anchor_tested", 0, 1)?;
@@ -75,13 +79,18 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         plain(weight),
         plain(shear)
     );
-    let source = Source { standard: "EN 1992-4", edition: "2018", clause: "7.2.3", mark: Mark::Sure };
-    let mut check = gather
-        .check(
+    let (formula, source) = if american {
+        let source = Source { standard: "ACI 318", edition: "2019", clause: "17.8", mark: Mark::Check };
+        ("N/φN_n + V/φV_n ≤ 1.2; each ≤ 1; N = 1.4 · W · e/z / (n/2), V = 1.4 · W/n", source)
+    } else {
+        let source = Source { standard: "EN 1992-4", edition: "2018", clause: "7.2.3", mark: Mark::Sure };
+        (
             "N/N_Rd + V/V_Rd ≤ 1.2, or with exponent 1.5 ≤ 1; each ≤ 1; N = 1.35 · W · e/z / (n/2), V = 1.35 · W/n",
-            numbers,
             source,
         )
+    };
+    let mut check = gather
+        .check(formula, numbers, source)
         .with_result("weight", Unit::Newton, weight)
         .with_result("tension", Unit::Newton, tension)
         .with_result("shear", Unit::Newton, shear)
@@ -98,24 +107,37 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     } else {
         None
     };
-    interaction(check, (tension, by_tension), (shear, by_shear), doubt)
+    interaction(check, (tension, by_tension), (shear, by_shear), american, doubt)
 }
 
 /// Both forces against their resistances, alone and together.
-fn interaction(mut check: Check, pull: (i64, i64), push: (i64, i64), doubt: Option<Why>) -> Result<Check, InputFault> {
+fn interaction(
+    mut check: Check,
+    pull: (i64, i64),
+    push: (i64, i64),
+    american: bool,
+    doubt: Option<Why>,
+) -> Result<Check, InputFault> {
     let share = |(force, resistance): (i64, i64)| {
         quotient("tension_resistance", i128::from(force) * i128::from(MICRO), i128::from(resistance))
     };
     let (pull, push) = (share(pull)?, share(push)?);
     let linear = pull.saturating_add(push);
-    let curved = three_halves(pull)?.saturating_add(three_halves(push)?);
-    check.with_numbers += &format!("; {} + {} = {}; ^1.5: {}", plain(pull), plain(push), plain(linear), plain(curved));
-    check.verdict = if pull > MICRO || push > MICRO || (linear > LINEAR_MAX && curved > MICRO) {
+    check.with_numbers += &format!("; {} + {} = {}", plain(pull), plain(push), plain(linear));
+    check = check.with_result("interaction", Unit::Count, linear);
+    let mut by_curve = false;
+    if !american {
+        let curved = three_halves(pull)?.saturating_add(three_halves(push)?);
+        check.with_numbers += &format!("; ^1.5: {}", plain(curved));
+        check = check.with_result("interaction_curved", Unit::Count, curved);
+        by_curve = curved <= MICRO;
+    }
+    check.verdict = if pull > MICRO || push > MICRO || (linear > LINEAR_MAX && !by_curve) {
         Verdict::Fail(Why::Overloaded)
     } else {
         doubt.map_or(Verdict::Pass, Verdict::NotDetermined)
     };
-    Ok(check.with_result("interaction", Unit::Count, linear).with_result("interaction_curved", Unit::Count, curved))
+    Ok(check)
 }
 
 /// x^1.5 in millionths.
@@ -197,6 +219,18 @@ mod tests {
         assert_eq!(placed("0.075", "0.149999"), Verdict::NotDetermined(Why::AnchorSpacing));
         let odd = [("mass", "60"), ("gravity_distance", "0.1"), ("lever", "1"), ("fixings", "3")];
         assert_eq!(run("F15-WALL", &odd).err(), Some(InputFault::OutOfRange { key: "fixings" }));
+    }
+
+    /// 0.63 and 0.6 of the resistances: 1.23 together, by the exponent 0.965.
+    #[test]
+    fn by_aci_the_sum_alone_holds() {
+        let anchor = [("tension_resistance", "98.1"), ("shear_resistance", "343.4"), ("anchor_tested", "1")];
+        let by = |more: &[(&str, &str)]| wall(SIXTY, &[&anchor[..], more].concat());
+        assert_eq!(by(&[("load_factor", "1.4")]).verdict, Verdict::Pass);
+        let aci = by(&[("anchor_standard", "2")]);
+        assert_eq!((aci.verdict, aci.source.standard), (Verdict::Fail(Why::Overloaded), "ACI 318"));
+        near(aci.result("tension"), "61.8");
+        assert_eq!(aci.result("interaction_curved"), None);
     }
 
     #[test]

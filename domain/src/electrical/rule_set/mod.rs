@@ -125,6 +125,8 @@ pub enum Topic {
     Protection,
     /// Band of the supply voltage, in per cent of nominal.
     VoltageBand,
+    /// Greatest mass of batteries in a vehicle under the small-load rule, for whoever reads the rules (F20).
+    TransportMass,
 }
 
 /// Which way a figure gets stricter.
@@ -163,6 +165,7 @@ impl Topic {
             "notice" => Topic::Notice,
             "protection" => Topic::Protection,
             "voltage_band" => Topic::VoltageBand,
+            "transport_mass" => Topic::TransportMass,
             _ => return None,
         })
     }
@@ -193,7 +196,8 @@ impl Topic {
             | Topic::SizeSeries
             | Topic::BusbarRule
             | Topic::Protection
-            | Topic::VoltageBand => Stricter::Neither,
+            | Topic::VoltageBand
+            | Topic::TransportMass => Stricter::Neither,
         }
     }
 }
@@ -383,6 +387,17 @@ mod tests {
                 let most = check.limit.and_then(|limit| limit.limit.at_most);
                 assert_eq!(most, rule.value.map(|value| value.micro), "{}", rule.id);
             }
+        }
+    }
+
+    #[test]
+    fn the_mass_on_the_road_is_that_of_the_formula_where_it_is_law() {
+        use crate::electrical::{Inputs, compute};
+        let inputs: Inputs = [("article_mass", 1)].into_iter().collect();
+        let most = compute("F20", &inputs).expect("complete").limit.and_then(|limit| limit.limit.at_most);
+        for place in Place::ALL {
+            let expected = matches!(place, Place::Uk | Place::De).then_some(most).flatten();
+            assert_eq!(RuleSet::of(place).figure(Topic::TransportMass), expected, "{place:?}");
         }
     }
 
