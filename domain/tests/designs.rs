@@ -97,6 +97,63 @@ fn a_unit_on_the_wall_counts_all_its_anchors_and_how_they_stand() {
     assert_eq!(wall(&format!("wall_fixings = 8\n{near}")).0, Verdict::NotDetermined(Why::AnchorSpacing));
 }
 
+/// Two stacks of 7.68 kWh side by side on one inverter, each with a fuse and a cable of its own.
+const TWO_STACKS: &str = "inverter_w = 10000\ninverter_efficiency = 97\nmodules = 6\nstacks = 2\nstrings = 2\nmodule_cells = 16\n\
+    module_cell_min_v = 2.8\nmodule_cell_max_v = 3.6\nmodule_resistance_ohm = 0.01\ndc_path_resistance_ohm = 0.02\n\
+    dc_cable_size_mm2 = 10\ndc_cable_class = 5\ndc_cable_length_m = 4\ndc_cable_rating_a = 70\ndc_fuse_a = 50\n\
+    maker_fuse_max_a = 63\ndc_device_rating_v = 500\ndc_breaking_a = 6000\nstring_joint = joint_at_inverter\n";
+
+/// By hand: 10000 / (0.97 · 134.4) = 76.706 A, by two 38.353 A, · 1.25 = 47.94 A; 172.8 / 0.05 = 3456 A, twice 6912 A;
+/// r = 1.91 · 1.1965 = 2.285315 Ω/km, 2 · 38.353 · 4 · r / 1000 = 0.70119 V of 134.4 V; 0.01 · 172.8 · 3456 · 2 / 45² = 5.898.
+#[test]
+fn stacks_side_by_side_share_the_load_and_add_up_in_a_fault() {
+    let of = |more: &str| sheet(&Design::parse(&format!("{TWO_STACKS}{more}")).unwrap(), &RuleSet::of(Place::De));
+    let figure =
+        |sheet: &Sheet, line: &str, key: &str| sheet.line(line).unwrap().check().unwrap().result(key).unwrap().micro;
+    let own = of("");
+    assert_eq!(figure(&own, "dc_fuse", "current_max"), 38_352_970);
+    assert_eq!(figure(&own, "dc_fuse", "next_size"), 50_000_000);
+    assert_eq!(figure(&own, "dc_fuse", "fault_current"), 3_456_000_000);
+    assert_eq!(figure(&own, "dc_drop", "drop_share"), 521_718);
+    assert_eq!(figure(&own, "arc", "arc_heat"), 5_898_240);
+    for line in ["dc_fuse", "dc_drop"] {
+        assert_eq!(own.line(line).unwrap().verdict(), Verdict::Pass, "{line}");
+    }
+    assert!(own.line("dc_fuse_common").is_none());
+
+    // Until somebody says where they join, nobody knows whether anything is common.
+    let mut unknown = Design::parse(TWO_STACKS).unwrap();
+    unknown.clear("string_joint");
+    let unknown = sheet(&unknown, &RuleSet::of(Place::De));
+    let common = unknown.line("dc_fuse_common").unwrap();
+    assert_eq!(
+        (common.verdict(), &common.missing[..]),
+        (Verdict::NotDetermined(Why::RatingMissing), &["string_joint"][..])
+    );
+
+    // The fuse behind the node meets both strings: 6000 A do for one of them only.
+    let cable = "dc_common_cable_size_mm2 = 25\ndc_common_cable_class = 5\ndc_common_cable_length_m = 3\n\
+        dc_common_cable_rating_a = 120\ndc_common_fuse_max_a = 100\n";
+    let fused = format!("string_joint = joint_fuse\n{cable}dc_common_fuse_a = 100\ndc_common_breaking_a =");
+    let weak = of(&format!("{fused} 6911.999999"));
+    assert_eq!(figure(&weak, "dc_fuse_common", "fault_current"), 6_912_000_000);
+    assert_eq!(weak.line("dc_fuse_common").unwrap().verdict(), Verdict::Fail(Why::BreakingCapacityTooLow));
+    let strong = of(&format!("{fused} 6912"));
+    assert_eq!(strong.line("dc_fuse_common").unwrap().verdict(), Verdict::Pass);
+    // One limit up to the inverter: 2 · 76.706 · 3 · 0.78 · 1.1965 / 1000 = 0.42951 V, 0.319576 %, on top of the string's own.
+    assert_eq!(figure(&strong, "dc_drop_common", "drop_share"), 841_304);
+
+    // Without a common fuse both strings' fuses feed the cable: 2 · 50 A.
+    let bare = |rating: &str| {
+        of(&format!("string_joint = joint_cable\n{cable}dc_common_cable_rating_a = {rating}"))
+            .line("dc_fuse_common")
+            .unwrap()
+            .verdict()
+    };
+    assert_eq!(bare("100"), Verdict::Pass);
+    assert_eq!(bare("99.999999"), Verdict::Fail(Why::AboveCableRating));
+}
+
 #[test]
 fn the_limits_judge_what_is_measured() {
     let (_, sheet) = checked(0);

@@ -90,7 +90,7 @@ impl Draw {
         const CLASSES: [i64; 3] = [1, 2, 5];
         match key {
             "phases" => self.one_of(&PHASES, MICRO),
-            "dc_cable_class" | "pe_class" => self.one_of(&CLASSES, MICRO),
+            "dc_cable_class" | "dc_common_cable_class" | "pe_class" => self.one_of(&CLASSES, MICRO),
             _ if key.ends_with("mm2") => self.one_of(&CABLES, 1_000),
             "modules" => self.one_of(&[1, 2, 3, 4, 5, 6, 8, 10, 12], MICRO),
             "stacks" | "strings" => self.one_of(&[1, 1, 1, 2], MICRO),

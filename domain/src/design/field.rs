@@ -1,5 +1,6 @@
 //! Every figure that a design may hold. A form is drawn from this table, so a new figure is one line here.
 
+use super::inputs::{Design, Joint};
 use crate::electrical::Unit;
 use crate::electrical::codes::{self, YES};
 
@@ -53,6 +54,8 @@ impl Field {
 const RCD_KINDS: &[&str] = codes::RCD_KINDS.split_at(6).0;
 pub(super) const LOCATIONS: &[&str] =
     &["indoor", "attached_garage", "detached_garage", "outdoor_wall", "outdoor_ground"];
+/// Where strings join: at the inverter's own terminals, before a common cable that their own fuses protect, before a common fuse.
+const STRING_JOINTS: &[&str] = &["joint_at_inverter", "joint_cable", "joint_fuse"];
 /// Loads that a sheet can list.
 pub(super) const LOADS: usize = 8;
 
@@ -122,6 +125,7 @@ pub const FIELDS: &[Field] = &[
     number(Modules, "base_height_m", Unit::Metre),
     number(Modules, "control_height_m", Unit::Metre),
     number(Modules, "control_mass_kg", Unit::Kilogram),
+    // Fuse, cable and fault current below are those of one string, up to the node where strings join.
     number(Dc, "dc_cable_size_mm2", Unit::SquareMillimetre),
     number(Dc, "dc_cable_class", Unit::Count),
     // By the cable's maker, for sizes outside IEC 60228.
@@ -137,6 +141,16 @@ pub const FIELDS: &[Field] = &[
     number(Dc, "dc_breaking_a", Unit::Ampere),
     number(Dc, "dc_fault_a", Unit::Ampere),
     number(Dc, "dc_path_resistance_ohm", Unit::Ohm),
+    // From the node to the inverter, asked for where there are several strings.
+    choice(Dc, "string_joint", STRING_JOINTS),
+    number(Dc, "dc_common_cable_size_mm2", Unit::SquareMillimetre),
+    number(Dc, "dc_common_cable_class", Unit::Count),
+    number(Dc, "dc_common_cable_ohm_per_km", Unit::Ohm),
+    number(Dc, "dc_common_cable_length_m", Unit::Metre),
+    number(Dc, "dc_common_cable_rating_a", Unit::Ampere),
+    number(Dc, "dc_common_fuse_a", Unit::Ampere),
+    number(Dc, "dc_common_fuse_max_a", Unit::Ampere),
+    number(Dc, "dc_common_breaking_a", Unit::Ampere),
     number(Ac, "ac_cable_size_mm2", Unit::SquareMillimetre),
     number(Ac, "ac_cable_length_m", Unit::Metre),
     number(Ac, "ac_cable_rating_a", Unit::Ampere),
@@ -263,6 +277,19 @@ pub fn field(key: &str) -> Option<&'static Field> {
     FIELDS.iter().find(|field| field.key == key)
 }
 
+/// The fields by which [`is_asked`] decides.
+pub const DECIDING: &[&str] = &["strings", "string_joint"];
+
+/// Whether a field says something about this design; the others need not be shown.
+pub fn is_asked(design: &Design, key: &str) -> bool {
+    match key {
+        "string_joint" => design.strings() > 1,
+        "dc_common_fuse_a" | "dc_common_breaking_a" => design.joint() == Some(Joint::Fuse),
+        _ if key.starts_with("dc_common_") => matches!(design.joint(), Some(Joint::Cable | Joint::Fuse)),
+        _ => true,
+    }
+}
+
 /// The number of a load and which of its figures; `None` for a field of anything else.
 pub fn load_of(key: &str) -> Option<(usize, &str)> {
     let (number, part) = key.strip_prefix("load_")?.split_once('_')?;
@@ -284,6 +311,25 @@ mod tests {
             }
         }
         assert!(field(&format!("load_{}_w", LOADS + 1)).is_none());
+    }
+
+    #[test]
+    fn what_strings_share_is_asked_for_where_there_are_several() {
+        let asked = |text: &str| {
+            let design = Design::parse(text).expect("well formed");
+            ["string_joint", "dc_common_cable_size_mm2", "dc_common_fuse_a"].map(|key| is_asked(&design, key))
+        };
+        assert_eq!(asked("strings = 1\nstring_joint = joint_fuse"), [false, false, false]);
+        assert_eq!(asked("strings = 2"), [true, false, false]);
+        assert_eq!(asked("strings = 2\nstring_joint = joint_at_inverter"), [true, false, false]);
+        assert_eq!(asked("strings = 2\nstring_joint = joint_cable"), [true, true, false]);
+        assert_eq!(asked("strings = 2\nstring_joint = joint_fuse"), [true, true, true]);
+        assert!(is_asked(&Design::new(), "dc_fuse_a"));
+        let full = Design::of_values(FIELDS.iter().map(|field| (field.key, 3_000_000)));
+        let few = Design::of_values(DECIDING.iter().map(|key| (*key, 3_000_000)));
+        for field in FIELDS {
+            assert_eq!(is_asked(&full, field.key), is_asked(&few, field.key), "{}", field.key);
+        }
     }
 
     #[test]

@@ -10,6 +10,17 @@ use crate::electrical::units::{MICRO, Quantity};
 #[serde(transparent)]
 pub struct Design(BTreeMap<String, i64>);
 
+/// Where strings in parallel join, and so what lies between that node and the inverter.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Joint {
+    /// At the inverter's own terminals: nothing.
+    AtInverter,
+    /// A cable that the strings' own fuses protect together.
+    Cable,
+    /// A fuse of its own, and its cable.
+    Fuse,
+}
+
 impl Design {
     pub fn new() -> Design {
         Design::default()
@@ -70,10 +81,25 @@ impl Design {
         LOCATIONS.get(index).copied()
     }
 
+    /// Strings in parallel.
+    pub(super) fn strings(&self) -> i64 {
+        self.whole("strings").unwrap_or(1).max(1)
+    }
+
+    /// `None` for a single string, and where nobody said it.
+    pub(super) fn joint(&self) -> Option<Joint> {
+        match self.whole("string_joint").filter(|_| self.strings() > 1)? {
+            1 => Some(Joint::AtInverter),
+            2 => Some(Joint::Cable),
+            3 => Some(Joint::Fuse),
+            _ => None,
+        }
+    }
+
     /// Modules one after the other.
     pub(super) fn in_series(&self) -> Option<i64> {
         let modules = self.whole("modules").filter(|modules| *modules > 0)?;
-        let strings = self.whole("strings").unwrap_or(1).max(1);
+        let strings = self.strings();
         (modules % strings == 0).then_some(modules / strings)
     }
 

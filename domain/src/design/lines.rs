@@ -1,9 +1,11 @@
 //! The checks of the sheet, apart from the place. Each function is a list of what goes where.
 
+use super::inputs::Joint;
 use super::sheet::From::{Field, Fixed, Given, List, Maybe};
 use super::sheet::{Bench, From};
+use crate::electrical::checks::feeding_one;
 use crate::electrical::rule_set::{Place, Rule, Topic};
-use crate::electrical::units::MICRO;
+use crate::electrical::units::{MICRO, ratio_micro};
 use crate::electrical::{Verdict, judge::Why};
 
 /// Earthing by its code.
@@ -58,7 +60,7 @@ impl Bench<'_> {
         );
     }
 
-    /// Resistances in the way of a short circuit: every module of a string and the path outside.
+    /// Resistances in the way of a short circuit: every module of one string and its path outside.
     fn fault_path(&self) -> Vec<i64> {
         let (Some(series), Some(module)) = (self.design.in_series(), self.design.get("module_resistance_ohm")) else {
             return Vec::new();
@@ -69,29 +71,80 @@ impl Bench<'_> {
         path
     }
 
+    /// Bolted, where the strings are joined: on either side of a string's own devices all of them feed the arc.
+    fn fault_of_all(&self) -> Option<i64> {
+        let strings = self.design.strings();
+        if let Some(one) = self.design.get("dc_fault_a") {
+            return one.checked_mul(strings);
+        }
+        let resistance = self.fault_path().into_iter().try_fold(0_i64, i64::checked_add).filter(|sum| *sum > 0)?;
+        let volts = i128::from(self.result("stack_window", "stack_voltage_max")?);
+        ratio_micro(i128::from(strings) * volts * i128::from(MICRO), i128::from(resistance))
+    }
+
+    /// What every string has for itself. What only strings in parallel have is left out where there is one.
     fn dc_fuse(&mut self) {
+        let strings = self.design.strings();
+        let several = (strings > 1).then_some((strings, feeding_one(strings)));
+        let own = [
+            ("fuse_rating", Field("dc_fuse_a")),
+            ("cable_rating", Field("dc_cable_rating_a")),
+            ("maker_fuse_max", Field("maker_fuse_max_a")),
+            ("breaking_capacity", Field("dc_breaking_a")),
+            ("sharing_strings", Fixed(several.map(|(sharing, _)| sharing * MICRO))),
+            ("feeding_strings", Fixed(several.map(|(_, feeding)| feeding * MICRO))),
+        ];
+        self.fuse("dc_fuse", own);
+    }
+
+    /// What lies between the node of several strings and the inverter; as long as nobody said what does, that is what is missing.
+    fn dc_common(&mut self) {
+        let strings = self.design.strings();
+        if strings < 2 {
+            return;
+        }
+        // Without a fuse of its own the cable is fed by as many fuses as there are strings.
+        let all = |key: &str| self.design.get(key).and_then(|one| one.checked_mul(strings));
+        let (fuse, breaking) = match self.design.joint() {
+            Some(Joint::Fuse) => (Field("dc_common_fuse_a"), Field("dc_common_breaking_a")),
+            Some(Joint::Cable) => {
+                (Given(all("dc_fuse_a"), &["dc_fuse_a"]), Given(all("dc_breaking_a"), &["dc_breaking_a"]))
+            }
+            Some(Joint::AtInverter) => return,
+            None => {
+                self.run("dc_fuse_common", "F08", None, &[("size_series", Given(None, &["string_joint"]))]);
+                return;
+            }
+        };
+        let own = [
+            ("fuse_rating", fuse),
+            ("cable_rating", Field("dc_common_cable_rating_a")),
+            ("maker_fuse_max", Field("dc_common_fuse_max_a")),
+            ("breaking_capacity", breaking),
+            ("sharing_strings", Fixed(None)),
+            ("feeding_strings", Fixed(strings.checked_mul(MICRO))),
+        ];
+        self.fuse("dc_fuse_common", own);
+        self.common_drop();
+    }
+
+    /// A fuse of the direct side by what is its own.
+    fn fuse(&mut self, key: &'static str, own: [(&'static str, From); 6]) {
         let needs_path = self.design.get("dc_fault_a").is_none();
         let fault = if needs_path { List(self.fault_path(), &["dc_fault_a"]) } else { Fixed(None) };
-        self.run(
-            "dc_fuse",
-            "F08",
-            None,
-            &[
-                ("size_series", Fixed(self.series())),
-                ("power", Field("inverter_w")),
-                ("efficiency", Field("inverter_efficiency")),
-                ("stack_voltage_min", self.stack_voltage("stack_voltage_min")),
-                ("charge_current", Maybe("charge_current_a")),
-                ("fuse_rating", Field("dc_fuse_a")),
-                ("cable_rating", Field("dc_cable_rating_a")),
-                ("maker_fuse_max", Field("maker_fuse_max_a")),
-                ("stack_voltage_max", self.stack_voltage("stack_voltage_max")),
-                ("fuse_voltage_rating", Field("dc_device_rating_v")),
-                ("breaking_capacity", Field("dc_breaking_a")),
-                ("fault_current", Maybe("dc_fault_a")),
-                ("fault_resistance", fault),
-            ],
-        );
+        let mut pairs = vec![
+            ("size_series", Fixed(self.series())),
+            ("power", Field("inverter_w")),
+            ("efficiency", Field("inverter_efficiency")),
+            ("stack_voltage_min", self.stack_voltage("stack_voltage_min")),
+            ("charge_current", Maybe("charge_current_a")),
+            ("stack_voltage_max", self.stack_voltage("stack_voltage_max")),
+            ("fuse_voltage_rating", Field("dc_device_rating_v")),
+            ("fault_current", Maybe("dc_fault_a")),
+            ("fault_resistance", fault),
+        ];
+        pairs.extend(own);
+        self.run(key, "F08", None, &pairs);
     }
 
     /// A voltage that [`Bench::stack_window`] computed.
@@ -104,9 +157,7 @@ impl Bench<'_> {
 
     fn dc_drop(&mut self) {
         let rule = self.rules.find(Topic::Drop, "dc").copied();
-        // The table of resistances is for metric sizes; where cables are sold by gauge the cable's maker must state it.
-        let by_maker = self.is_american();
-        let known = !by_maker || self.design.get("dc_cable_ohm_per_km").is_some();
+        let (class, resistance) = self.copper("dc_cable_class", "dc_cable_ohm_per_km");
         self.run(
             "dc_drop",
             "F02",
@@ -116,14 +167,62 @@ impl Bench<'_> {
                 ("current", Given(self.result("dc_fuse", "current_max"), &["inverter_w", "inverter_efficiency"])),
                 ("nominal_voltage", self.stack_voltage("stack_voltage_min")),
                 ("conductor_size", Field("dc_cable_size_mm2")),
-                ("conductor_class", if known { Field("dc_cable_class") } else { Fixed(None) }),
-                (
-                    "resistance_per_km",
-                    if by_maker { Field("dc_cable_ohm_per_km") } else { Maybe("dc_cable_ohm_per_km") },
-                ),
+                ("conductor_class", class),
+                ("resistance_per_km", resistance),
                 ("length", Field("dc_cable_length_m")),
-                ("temperature", Fixed(self.design.get("dc_cable_temperature_c").or(Some(COPPER_WORKING)))),
+                ("temperature", self.dc_cable_temperature()),
                 ("drop_limit", Fixed(rule.and_then(|rule| rule.value).map(|value| value.micro))),
+            ],
+        );
+    }
+
+    /// Class and resistance of a cable. The table of resistances is for metric sizes; where cables are sold by gauge the cable's maker must
+    /// state it.
+    fn copper(&self, class: &'static str, per_km: &'static str) -> (From, From) {
+        if !self.is_american() {
+            return (Field(class), Maybe(per_km));
+        }
+        (if self.design.get(per_km).is_some() { Field(class) } else { Fixed(None) }, Field(per_km))
+    }
+
+    fn dc_cable_temperature(&self) -> From {
+        Fixed(self.design.get("dc_cable_temperature_c").or(Some(COPPER_WORKING)))
+    }
+
+    /// From the node on. One limit holds from the stack to the inverter, so nothing is said while it is unknown what a string's
+    /// own cable takes of it.
+    fn common_drop(&mut self) {
+        let rule = self.rules.find(Topic::Drop, "dc").copied();
+        let before = self.result("dc_drop", "drop_share");
+        let current = self.result("dc_fuse_common", "current_max").filter(|_| before.is_some());
+        let (class, resistance) = self.copper("dc_common_cable_class", "dc_common_cable_ohm_per_km");
+        self.run(
+            "dc_drop_common",
+            "F02",
+            rule.as_ref(),
+            &[
+                ("supply_kind", Fixed(Some(MICRO))),
+                (
+                    "current",
+                    Given(
+                        current,
+                        &[
+                            "inverter_w",
+                            "inverter_efficiency",
+                            "dc_cable_size_mm2",
+                            "dc_cable_class",
+                            "dc_cable_length_m",
+                        ],
+                    ),
+                ),
+                ("nominal_voltage", self.stack_voltage("stack_voltage_min")),
+                ("conductor_size", Field("dc_common_cable_size_mm2")),
+                ("conductor_class", class),
+                ("resistance_per_km", resistance),
+                ("length", Field("dc_common_cable_length_m")),
+                ("temperature", self.dc_cable_temperature()),
+                ("drop_limit", Fixed(rule.and_then(|rule| rule.value).map(|value| value.micro))),
+                ("share_before", Fixed(before)),
             ],
         );
     }
@@ -302,6 +401,7 @@ pub(super) fn electrical(bench: &mut Bench<'_>) {
     bench.stack_window();
     bench.dc_fuse();
     bench.dc_drop();
+    bench.dc_common();
     bench.ac_device();
     bench.ac_drop();
     bench.protective_size();
@@ -368,7 +468,7 @@ pub(super) fn mechanical(bench: &mut Bench<'_>) {
 
 /// What can hurt those who do the work.
 pub(super) fn work(bench: &mut Bench<'_>) {
-    let fault = bench.design.get("dc_fault_a").or_else(|| bench.result("dc_fuse", "fault_current"));
+    let fault = bench.fault_of_all();
     bench.run(
         "arc",
         "F19",

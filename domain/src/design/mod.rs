@@ -33,7 +33,7 @@ pub use digest::digest;
 pub use drawing::{single_line, stack_drawing};
 pub use editions::OutOfForce;
 pub use equipment::with_equipment;
-pub use field::{FIELDS, Field, Section, field, fields, load_of};
+pub use field::{DECIDING, FIELDS, Field, Section, field, fields, is_asked, load_of};
 pub use inputs::Design;
 pub use notices::NoticeLine;
 pub use of_job::{RULES_FIRM, RULES_PLACE, RULES_VERSION, as_built, modules_of_job, modules_on_record, rules_of_job};

@@ -4,6 +4,7 @@
 //! above a planned one whose rating bears what the device before it lets through; never a smaller one, never where the resistance was
 //! stated for the planned cable, and never square millimetres where cables are sold by gauge.
 
+use super::field::is_asked;
 use super::inputs::Design;
 use super::sheet::{Bench, Line};
 use crate::electrical::checks::{SIZES, next_conductor_size};
@@ -37,6 +38,7 @@ pub(super) fn suggestions(design: &Design, rules: &RuleSet, lines: &[Line]) -> V
     let found = [
         modules(design, lines),
         taken("dc_fuse_a", "dc_fuse", "next_size", "F08"),
+        taken("dc_common_fuse_a", "dc_fuse_common", "next_size", "F08").filter(|one| is_asked(design, one.field)),
         dc_cable(&bench, lines),
         taken("ac_breaker_a", "ac_device", "next_size", "F08-AC"),
         ac_cable(&bench),
@@ -99,7 +101,7 @@ fn modules(design: &Design, lines: &[Line]) -> Option<Suggestion> {
         return None;
     }
     let (low, high) = (design.get("inverter_dc_min_v")?, design.get("inverter_dc_max_v")?);
-    let strings = design.whole("strings").unwrap_or(1).clamp(1, 100);
+    let strings = design.strings().min(100);
     let cells = i128::from(design.whole("module_cells")?);
     let (least, most) = (i128::from(design.get("module_cell_min_v")?), i128::from(design.get("module_cell_max_v")?));
     let top = i128::from(design.get("dc_device_rating_v").map_or(high, |rating| rating.min(high)));

@@ -109,9 +109,10 @@ mod tests {
     use crate::electrical::{Inputs, Unit};
 
     /// Counts and ratios: their number is what they are.
-    const NUMBERS: [&str; 14] = [
+    const NUMBERS: [&str; 16] = [
         "cells_per_module",
         "conductor_class",
+        "feeding_strings",
         "fixings",
         "joints",
         "load_factor",
@@ -120,6 +121,7 @@ mod tests {
         "phases",
         "power_factor",
         "push_factor",
+        "sharing_strings",
         "solids",
         "solids_asked",
         "test_multiple",

@@ -924,6 +924,9 @@ pub fn figure(w: Words, name: &str) -> String {
             "time_limit",
             "band_low",
             "band_high",
+            "sharing_strings",
+            "feeding_strings",
+            "share_before",
         ]
     );
     known.map_or_else(|| name.replace('_', " "), |key| w.say(key).to_owned())
@@ -1095,7 +1098,10 @@ pub fn choice(w: Words, word: &str) -> String {
             "three_phases",
             "sine",
             "pulsed_dc",
-            "smooth_dc"
+            "smooth_dc",
+            "joint_at_inverter",
+            "joint_cable",
+            "joint_fuse"
         ]
     );
     known.map_or_else(|| codes::designation(word), |key| w.say(key).to_owned())

@@ -3,6 +3,7 @@
 
 use super::svg::{Anchor, LINE_HEIGHT, Svg};
 use super::{Design, figure, symbols};
+use crate::design::inputs::Joint;
 use crate::design::sheet::Sheet;
 use crate::electrical::Unit;
 
@@ -20,6 +21,8 @@ const DC_FUSE: i32 = 1090;
 const DC_CABLE: i32 = 1220;
 const STACKS: i32 = 1360;
 const STACK_STEP: i32 = 170;
+/// Room for the fuse and the cable of a string, left of its modules.
+const TAP: i32 = 380;
 /// Rows; text stands above its row.
 const ROW: i32 = 130;
 const ROW_STEP: i32 = 130;
@@ -36,7 +39,7 @@ pub fn single_line(design: &Design, sheet: &Sheet) -> String {
     let rows = if existing { 3 } else { 2 };
     let loads_row = ROW + ROW_STEP * (rows - 1);
     let earth_line = battery_bottom.max(loads_row + 50) + 40;
-    let mut svg = Svg::of(STACKS + STACK_STEP * (columns - 1) + 110, earth_line + 70);
+    let mut svg = Svg::of(column(design, columns - 1) + 110, earth_line + 70);
 
     supply(&mut svg, design);
     svg.thick(BUSBAR, ROW - 40, BUSBAR, loads_row + 30);
@@ -56,6 +59,12 @@ pub fn single_line(design: &Design, sheet: &Sheet) -> String {
 fn label(svg: &mut Svg, x: i32, y: i32, lines: Vec<String>) {
     let lines: Vec<String> = lines.into_iter().filter(|line| !line.is_empty()).collect();
     svg.above(x, y, &lines);
+}
+
+/// Where the modules of a stack stand.
+fn column(design: &Design, index: i32) -> i32 {
+    let tap = if is_parallel(design) { TAP } else { 0 };
+    STACKS + tap + (STACK_STEP + tap) * index
 }
 
 fn amperes(design: &Design, key: &str) -> String {
@@ -128,14 +137,56 @@ fn battery_branch(svg: &mut Svg, design: &Design, sheet: &Sheet) {
     symbols::switch_disconnector(svg, DC_SWITCH, ROW);
     let volts = design.get("dc_device_rating_v").map_or_else(String::new, |micro| figure(Unit::Volt, micro));
     label(svg, DC_SWITCH, ROW - 34, vec!["-Q2".to_owned(), volts]);
+    direct_path(svg, design);
+    label(svg, column(design, 0), ROW - 34, battery_lines(design, sheet));
+}
+
+/// Up to the modules of a single string, or to the node where several join: only what all of them have in common.
+fn direct_path(svg: &mut Svg, design: &Design) {
+    let (fuse, cable) = if !is_parallel(design) {
+        (Some(("-F3", "dc_fuse_a")), Some(("-W2", "dc_cable_size_mm2", "dc_cable_length_m")))
+    } else {
+        let common = ("-W4", "dc_common_cable_size_mm2", "dc_common_cable_length_m");
+        match design.joint() {
+            Some(Joint::Fuse) => (Some(("-F4", "dc_common_fuse_a")), Some(common)),
+            Some(Joint::Cable) => (None, Some(common)),
+            Some(Joint::AtInverter) | None => (None, None),
+        }
+    };
     svg.line(DC_SWITCH + symbols::REACH, ROW, DC_FUSE - symbols::REACH, ROW);
-    symbols::fuse(svg, DC_FUSE, ROW);
-    label(svg, DC_FUSE, ROW - 34, vec!["-F3".to_owned(), amperes(design, "dc_fuse_a")]);
+    match fuse {
+        Some((name, rating)) => {
+            symbols::fuse(svg, DC_FUSE, ROW);
+            label(svg, DC_FUSE, ROW - 34, vec![name.to_owned(), amperes(design, rating)]);
+        }
+        None => svg.line(DC_FUSE - symbols::REACH, ROW, DC_FUSE + symbols::REACH, ROW),
+    }
     svg.line(DC_FUSE + symbols::REACH, ROW, DC_CABLE - 50, ROW);
-    symbols::cable(svg, DC_CABLE, ROW, "2");
-    label(svg, DC_CABLE, ROW - 34, cable_lines(design, "-W2", "dc_cable_size_mm2", "dc_cable_length_m"));
-    svg.line(DC_CABLE + 50, ROW, if is_parallel(design) { STACKS - BUS } else { STACKS }, ROW);
-    label(svg, STACKS, ROW - 34, battery_lines(design, sheet));
+    match cable {
+        Some((name, size, length)) => {
+            symbols::cable(svg, DC_CABLE, ROW, "2");
+            label(svg, DC_CABLE, ROW - 34, cable_lines(design, name, size, length));
+        }
+        None => svg.line(DC_CABLE - 50, ROW, DC_CABLE + 50, ROW),
+    }
+    let end = if is_parallel(design) { column(design, 0) - TAP } else { STACKS };
+    svg.line(DC_CABLE + 50, ROW, end, ROW);
+}
+
+/// The fuse and the cable of one string, from the node to its modules; the next string's row is close below, so all words stand
+/// above.
+fn string_tap(svg: &mut Svg, design: &Design, number: i64, x: i32, y: i32) {
+    let node = x - TAP;
+    let (fuse, cable) = (node + 70, node + 225);
+    svg.line(node, y, fuse - symbols::REACH, y);
+    symbols::fuse(svg, fuse, y);
+    svg.line(fuse + symbols::REACH, y, x, y);
+    let rated = vec![format!("-F3.{number}"), amperes(design, "dc_fuse_a")];
+    let laid = cable_lines(design, &format!("-W2.{number}"), "dc_cable_size_mm2", "dc_cable_length_m");
+    for (mut parts, middle) in [(rated, fuse), (laid, cable)] {
+        parts.retain(|part| !part.is_empty());
+        svg.text(middle, y - 11, Anchor::Middle, &parts.join(" · "));
+    }
 }
 
 /// Left out where none is planned, as in a US house.
@@ -182,19 +233,17 @@ fn other_source(svg: &mut Svg, design: &Design, row: i32) {
     label(svg, RCD, row - 38, vec!["-T2".to_owned(), power]);
 }
 
-/// How far left of its modules the common conductor of parallel strings runs.
-const BUS: i32 = 24;
-
 fn is_parallel(design: &Design) -> bool {
-    design.whole("strings").unwrap_or(1) > 1
+    design.strings() > 1
 }
 
 /// One column of modules for each stack. Strings hang on a common conductor; a single string goes on into the next stack.
 fn batteries(svg: &mut Svg, design: &Design, stacks: &[i64]) {
     let parallel = is_parallel(design);
     let in_series = design.in_series().unwrap_or(1).max(1);
+    let mut strings = 0;
     for (index, modules) in (0..).zip(stacks) {
-        let x = STACKS + STACK_STEP * index;
+        let x = column(design, index);
         let shown = i32::try_from((*modules).min(MODULES_SHOWN)).unwrap_or(1);
         let (top, bottom) = (ROW + 40, ROW + 40 + MODULE_STEP * shown);
         if !parallel {
@@ -205,7 +254,8 @@ fn batteries(svg: &mut Svg, design: &Design, stacks: &[i64]) {
             let y = top + MODULE_STEP * module;
             let begins = i64::from(module) % in_series == 0;
             if parallel && begins {
-                svg.line(x - BUS, y + 2, x, y + 2);
+                strings += 1;
+                string_tap(svg, design, strings, x, y + 2);
                 lowest = y + 2;
             }
             symbols::battery(svg, x, y + MODULE_STEP / 2);
@@ -218,18 +268,18 @@ fn batteries(svg: &mut Svg, design: &Design, stacks: &[i64]) {
             svg.text(x + 30, y + MODULE_STEP / 2 + 5, Anchor::Middle, &slot);
         }
         if parallel {
-            svg.line(x - BUS, ROW, x - BUS, lowest);
+            svg.line(x - TAP, ROW, x - TAP, lowest);
         }
         if *modules > MODULES_SHOWN {
             svg.text(x + 32, top + LINE_HEIGHT, Anchor::Start, &format!("× {modules}"));
         }
-        let (left, right) = (x - BUS - 8, x + 46);
+        let (left, right) = (x - 32, x + 46);
         svg.dashed(&[(left, top - 12), (right, top - 12), (right, bottom + 12), (left, bottom + 12), (left, top - 12)]);
         if usize::try_from(index).unwrap_or(0) + 1 < stacks.len() {
-            let next = x + STACK_STEP;
+            let next = column(design, index + 1);
             if parallel {
-                svg.dot(x - BUS, ROW);
-                svg.line(x - BUS, ROW, next - BUS, ROW);
+                svg.dot(x - TAP, ROW);
+                svg.line(x - TAP, ROW, next - TAP, ROW);
             } else {
                 svg.poly(&[(x, bottom - 2), (x, bottom + 24), (x + 85, bottom + 24), (x + 85, ROW), (next, ROW)]);
             }
@@ -240,7 +290,7 @@ fn batteries(svg: &mut Svg, design: &Design, stacks: &[i64]) {
 /// The main earthing terminal, the electrode and the protective conductors to every enclosure.
 fn protective(svg: &mut Svg, design: &Design, loads_row: i32, line: i32, columns: i32, stacks: &[i64]) {
     svg.dashed(&[(BUSBAR, loads_row + 30), (BUSBAR, line)]);
-    let last = STACKS + STACK_STEP * (columns - 1) - 20;
+    let last = column(design, columns - 1) - 20;
     svg.dashed(&[(BUSBAR, line), (if stacks.is_empty() { CONVERTER } else { last }, line)]);
     svg.dot(BUSBAR, line);
     symbols::earth(svg, BUSBAR, line);
@@ -248,7 +298,7 @@ fn protective(svg: &mut Svg, design: &Design, loads_row: i32, line: i32, columns
     svg.dot(CONVERTER, line);
     for (index, modules) in (0..).zip(stacks) {
         let shown = i32::try_from((*modules).min(MODULES_SHOWN)).unwrap_or(1);
-        let x = STACKS + STACK_STEP * index - 20;
+        let x = column(design, index) - 20;
         svg.dashed(&[(x, line), (x, ROW + 40 + MODULE_STEP * shown + 12)]);
     }
     let mut parts = cable_lines(design, "-W3 PE", "pe_size_mm2", "pe_length_m");
@@ -259,6 +309,25 @@ fn protective(svg: &mut Svg, design: &Design, loads_row: i32, line: i32, columns
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn each_string_has_its_fuse_and_the_node_stands_behind_them() {
+        let drawn = |text: &str| {
+            let design = Design::parse(text).expect("well formed");
+            let rules = crate::electrical::rule_set::RuleSet::of(crate::electrical::rule_set::Place::De);
+            single_line(&design, &crate::design::sheet(&design, &rules))
+        };
+        let one = drawn("modules = 6\ndc_fuse_a = 50\nstring_joint = joint_fuse");
+        assert!(one.contains(">-F3<") && !one.contains("-F3.1") && !one.contains("-F4"), "{one}");
+        let two = "modules = 6\nstacks = 2\nstrings = 2\ndc_fuse_a = 50\ndc_cable_size_mm2 = 10\n\
+                   dc_common_fuse_a = 100\nstring_joint =";
+        let fused = drawn(&format!("{two} joint_fuse"));
+        for words in [">-F3.1 · 50 A<", ">-F3.2 · 50 A<", ">-W2.2 · 10 mm²<", ">-F4<", ">100 A<", ">-W4<"] {
+            assert!(fused.contains(words), "{words}: {fused}");
+        }
+        let bare = drawn(&format!("{two} joint_at_inverter"));
+        assert!(bare.contains("-F3.2") && !bare.contains("-F4") && !bare.contains("-W4"), "{bare}");
+    }
 
     #[test]
     fn a_supply_is_written_as_its_conductors_and_voltages() {

@@ -4,17 +4,18 @@
 //! balanced phases the same with factor 1, line to neutral. r in Ω/km by F01, x in Ω/km, L one way in m, I in A.
 //! With `drop_method` 2 the form of IEC 60364-5-52:2009, Annex G: u = b·(ρ1·L/S·cos φ + λ·L·sin φ)·I,
 //! ρ1 = 0.0225 Ω·mm²/m (Cu) or 0.036 (Al), λ = 0.08 mΩ/m. The limit comes from the rule set, as a share in %.
+//! `share_before` in % is added to u, where one limit holds for two cables one after the other.
 //! Valid for 0 < cos φ ≤ 1, up to 10 km and 100 kA.
 
 use super::f01_conductor_resistance::{CONDUCTOR_INPUTS, Wire};
-use super::{CheckInfo, Gather, InputFault, InputInfo, plain, quotient, root};
+use super::{CheckInfo, Gather, InputFault, InputInfo, plain, quotient, root, sum};
 use crate::electrical::check::{Check, Mark, Source};
 use crate::electrical::judge::{Limit, Verdict, Why};
 use crate::electrical::units::{MICRO, Unit};
 
 pub(super) const INFO: CheckInfo = CheckInfo { id: "F02", title: "check.F02", inputs: &INPUTS, run };
 
-const INPUTS: [InputInfo; 13] = [
+const INPUTS: [InputInfo; 14] = [
     // 1 direct current, 2 one phase, 3 three phases (line to neutral).
     InputInfo::needed("supply_kind", Unit::Count),
     InputInfo::needed("current", Unit::Ampere),
@@ -33,6 +34,8 @@ const INPUTS: [InputInfo; 13] = [
     // Ω/km; 0.08 when absent.
     InputInfo::optional("reactance_per_km", Unit::Ohm),
     InputInfo::optional("drop_limit", Unit::Percent),
+    // Of the cable before this one, where one limit holds for both.
+    InputInfo::optional("share_before", Unit::Percent),
 ];
 
 /// 0.08 Ω/km, λ of Annex G.
@@ -58,6 +61,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let cosine = gather.maybe("power_factor", 1, MICRO)?.unwrap_or(MICRO);
     let reactance = gather.maybe("reactance_per_km", 0, 100 * MICRO)?.unwrap_or(REACTANCE);
     let limit = gather.maybe("drop_limit", 0, 100 * MICRO)?;
+    let before = gather.maybe("share_before", 0, 1_000_000 * MICRO)?;
 
     let factor = if kind == 3 { 1 } else { 2 };
     let micro = i128::from(MICRO);
@@ -70,7 +74,8 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     };
     let ampere_metres = i128::from(current) * i128::from(wire.length);
     let drop = quotient("current", factor * ampere_metres * (impedance / micro), 1_000 * micro * micro)?;
-    let percent = quotient("nominal_voltage", i128::from(drop) * 100 * micro, i128::from(nominal))?;
+    let own = quotient("nominal_voltage", i128::from(drop) * 100 * micro, i128::from(nominal))?;
+    let percent = before.map_or(Ok(own), |before| sum("share_before", &[before, own]))?;
     let mut numbers = wire.with_numbers;
     if kind == 1 {
         numbers += &format!("; ΔU = 2 · {} · {} · {}/1000", plain(current), plain(wire.length), plain(wire.resistance));
@@ -84,7 +89,10 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
             plain(reactance)
         );
     }
-    numbers += &format!(" = {} V; {} / {} = {} %", plain(drop), plain(drop), plain(nominal), plain(percent));
+    numbers += &format!(" = {} V; {} / {} = {} %", plain(drop), plain(drop), plain(nominal), plain(own));
+    if let Some(before) = before {
+        numbers += &format!("; {} + {} = {} %", plain(before), plain(own), plain(percent));
+    }
     let formula = match (annex, kind) {
         (_, 1) => "ΔU = 2 · I · L · r(θ)/1000; u = ΔU/U",
         (true, _) => "ΔU = b · (ρ1 · L/S · cos φ + λ · L · sin φ) · I; u = ΔU/U0",
@@ -202,6 +210,21 @@ mod tests {
         assert_eq!(annex("2", "32", "6", "20", "1", "2.086956").verdict, Verdict::Fail(Why::DropTooHigh));
         let missing = run("F02", &[("supply_kind", "1"), ("current", "1"), ("nominal_voltage", "48"), ("length", "1")]);
         assert_eq!(missing.err(), Some(InputFault::Missing { key: "conductor_size" }));
+    }
+
+    #[test]
+    fn two_cables_in_a_row_share_one_limit() {
+        let behind = |before| {
+            let feed = [("supply_kind", "2"), ("drop_method", "2"), ("current", "32"), ("nominal_voltage", "230")];
+            let wire = [("conductor_size", "6"), ("length", "20"), ("drop_limit", "2.5"), ("share_before", before)];
+            good("F02", &[&feed[..], &wire].concat())
+        };
+        // 2.086957 % of its own.
+        assert_eq!(behind("0.413043").verdict, Verdict::Pass);
+        assert_eq!(behind("0.413044").verdict, Verdict::Fail(Why::DropTooHigh));
+        let check = behind("0.5");
+        near(check.result("drop_share"), "2.586957");
+        assert!(check.with_numbers.ends_with("; 0.5 + 2.086957 = 2.586957 %"), "{}", check.with_numbers);
     }
 
     #[test]

@@ -4,6 +4,9 @@
 //! P is the inverter's AC output in W, η in %, U in V, I in A. The factor is NEC 2023, 706.30 and 706.31 (clause to be
 //! checked) and a house figure elsewhere, beside IB ≤ In ≤ Iz of IEC 60364-4-43:2008. The fault current is the maker's,
 //! else U_max / ΣR. Standard sizes by IEC 60269 habit or NEC 240.6. The cable's rating is an input with its own source.
+//!
+//! Strings in parallel: `sharing_strings` carry I_max between them, taken as even shares; `feeding_strings` times the fault
+//! current of one string meets the device (both 1 to 1000, 1 when absent). See [`feeding_one`] for a string's own device.
 
 use super::{CheckInfo, Gather, InputFault, InputInfo, joined, plain, quotient, sum};
 use crate::electrical::check::{Check, Mark, Source};
@@ -12,7 +15,7 @@ use crate::electrical::units::{MICRO, Unit};
 
 pub(super) const INFO: CheckInfo = CheckInfo { id: "F08", title: "check.F08", inputs: &INPUTS, run };
 
-const INPUTS: [InputInfo; 13] = [
+const INPUTS: [InputInfo; 15] = [
     // 1 IEC, 2 NEC.
     InputInfo::needed("size_series", Unit::Count),
     InputInfo::needed("power", Unit::Watt),
@@ -25,10 +28,21 @@ const INPUTS: [InputInfo; 13] = [
     InputInfo::optional("stack_voltage_max", Unit::Volt),
     InputInfo::optional("fuse_voltage_rating", Unit::Volt),
     InputInfo::optional("breaking_capacity", Unit::Ampere),
-    // Prospective, by the maker; else computed from the resistances.
+    // Prospective, of one string by the maker; else computed from the resistances.
     InputInfo::optional("fault_current", Unit::Ampere),
     InputInfo::list("fault_resistance", Unit::Ohm, false),
+    InputInfo::optional("sharing_strings", Unit::Count),
+    InputInfo::optional("feeding_strings", Unit::Count),
 ];
+
+/// How many strings' fault current meets the device of one of `strings` in parallel.
+///
+/// A fault between that string and its device is fed through the device by the other n − 1. A fault beyond the node is fed through
+/// it by its own string, and that its own device clears it is the safe case: no other device in that path may be counted on. The two
+/// currents have opposite directions and belong to different faults, so the larger counts and not their sum.
+pub(crate) fn feeding_one(strings: i64) -> i64 {
+    (strings - 1).max(1)
+}
 
 /// Standard ratings in amperes.
 pub(super) const IEC_SIZES: [i64; 14] = [10, 16, 20, 25, 32, 40, 50, 63, 80, 100, 125, 160, 200, 250];
@@ -50,6 +64,7 @@ struct Choice {
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     const AMPERES_MAX: i64 = 1_000_000 * MICRO;
     const VOLTS_MAX: i64 = 10_000 * MICRO;
+    const STRINGS_MAX: i64 = 1_000;
     let nec = gather.whole("size_series", 1, 2)? == 2;
     let power = gather.need("power", 1, 1_000_000 * MICRO)?;
     let efficiency = gather.need("efficiency", MICRO, 100 * MICRO)?;
@@ -63,38 +78,50 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let breaking = gather.maybe("breaking_capacity", 1, AMPERES_MAX)?;
     let maker_fault = gather.maybe("fault_current", 1, AMPERES_MAX)?;
     let resistances = gather.list("fault_resistance", 1, 1_000 * MICRO)?;
+    let sharing = gather.maybe_whole("sharing_strings", 1, STRINGS_MAX)?;
+    let feeding = gather.maybe_whole("feeding_strings", 1, STRINGS_MAX)?;
 
     let squared = i128::from(MICRO) * i128::from(MICRO);
     let loss = i128::from(efficiency) * i128::from(voltage_min);
     let discharge = quotient("power", i128::from(power) * 100 * squared, loss)?;
-    let current = discharge.max(charge.unwrap_or(0));
+    let all = discharge.max(charge.unwrap_or(0));
+    let current = sharing.map_or(Ok(all), |strings| quotient("power", i128::from(all), i128::from(strings)))?;
     let least = quotient("power", i128::from(current) * 125, 100)?;
     let resistance = sum("fault_resistance", &resistances)?;
+    let strings = i128::from(feeding.unwrap_or(1));
     let fault = match (maker_fault, voltage) {
         (None, Some(volts)) if resistance > 0 => {
-            Some(quotient("fault_resistance", i128::from(volts) * i128::from(MICRO), i128::from(resistance))?)
+            let top = strings * i128::from(volts) * i128::from(MICRO);
+            Some(quotient("fault_resistance", top, i128::from(resistance))?)
         }
-        (given, _) => given,
+        (given, _) => given.map(|one| quotient("fault_current", strings * i128::from(one), 1)).transpose()?,
     };
-    let mut numbers = format!(
-        "I = {} / ({} % · {}) = {} A; 1.25 · {} = {} A",
-        plain(power),
-        plain(efficiency),
-        plain(voltage_min),
-        plain(discharge),
-        plain(current),
-        plain(least)
-    );
-    if let (None, Some(volts), Some(fault)) = (maker_fault, voltage, fault) {
-        numbers += &format!("; I_sc = {} / ({}) = {} A", plain(volts), joined(&resistances, " + "), plain(fault));
+    let mut numbers =
+        format!("I = {} / ({} % · {}) = {} A", plain(power), plain(efficiency), plain(voltage_min), plain(discharge));
+    if let Some(strings) = sharing {
+        numbers += &format!("; {} / {strings} = {} A", plain(all), plain(current));
     }
+    numbers += &format!("; 1.25 · {} = {} A", plain(current), plain(least));
+    let several = feeding.filter(|strings| *strings > 1);
+    let times = several.map(|strings| format!("{strings} · ")).unwrap_or_default();
+    match (maker_fault, voltage, fault) {
+        (None, Some(volts), Some(fault)) => {
+            let path = joined(&resistances, " + ");
+            numbers += &format!("; I_sc = {times}{} / ({path}) = {} A", plain(volts), plain(fault));
+        }
+        (Some(one), _, Some(fault)) if several.is_some() => {
+            numbers += &format!("; I_sc = {times}{} = {} A", plain(one), plain(fault));
+        }
+        _ => {}
+    }
+    let formula = if sharing.is_some() || feeding.is_some() {
+        "I_max = max(P / (η · U_min), I_charge) / sharing; 1.25 · I_max ≤ I_n ≤ I_z, I_maker; U_n ≥ U_max; I_cn ≥ feeding · I_sc"
+    } else {
+        "I_max = max(P / (η · U_min), I_charge); 1.25 · I_max ≤ I_n ≤ I_z, I_maker; U_n ≥ U_max; I_cn ≥ I_sc"
+    };
     let choice = Choice { least, fuse, cable, maker, voltage, voltage_rating, fault, breaking };
     let mut check = gather
-        .check(
-            "I_max = max(P / (η · U_min), I_charge); 1.25 · I_max ≤ I_n ≤ I_z, I_maker; U_n ≥ U_max; I_cn ≥ I_sc",
-            numbers,
-            source(nec),
-        )
+        .check(formula, numbers, source(nec))
         .with_result("current_max", Unit::Ampere, current)
         .with_result("rating_min", Unit::Ampere, least)
         .with_limit(Unit::Ampere, Limit { at_least: Some(least), at_most: [cable, maker].into_iter().flatten().min() });
@@ -230,6 +257,36 @@ mod tests {
         for key in ["cable_rating", "stack_voltage_max", "fuse_voltage_rating", "fault_current", "breaking_capacity"] {
             assert_eq!(chosen(key, None), Verdict::NotDetermined(Why::RatingMissing), "{key}");
         }
+    }
+
+    /// 10 kW from 134.4 V: 76.70594 A; 172.8 V over 0.05 Ω: 3456 A.
+    #[test]
+    fn strings_share_the_load_and_add_up_in_a_fault() {
+        let design = ("10000", "97", "134.4");
+        let path = [("stack_voltage_max", "172.8"), ("fault_resistance", "0.01 0.01 0.01 0.02")];
+        let at = |sharing, feeding| {
+            let strings = [("sharing_strings", sharing), ("feeding_strings", feeding)];
+            fuse("1", design, &[&path[..], &strings].concat())
+        };
+        let one = at("2", "1");
+        near(one.result("current_max"), "38.35");
+        assert_eq!(one.result("next_size").map(Quantity::plain).as_deref(), Some("50"));
+        assert_eq!(one.result("fault_current").map(Quantity::plain).as_deref(), Some("3456"));
+        assert!(one.with_numbers.contains("/ 2 = 38.35297 A; 1.25 · 38.35297 ="), "{}", one.with_numbers);
+        let common = at("1", "2");
+        near(common.result("current_max"), "76.70");
+        assert_eq!(common.result("fault_current").map(Quantity::plain).as_deref(), Some("6912"));
+        assert!(common.with_numbers.ends_with("I_sc = 2 · 172.8 / (0.01 + 0.01 + 0.01 + 0.02) = 6912 A"));
+        let maker = fuse("1", design, &[("fault_current", "4000"), ("feeding_strings", "3")]);
+        assert_eq!(maker.result("fault_current").map(Quantity::plain).as_deref(), Some("12000"));
+        // A larger charge current is shared as well.
+        let charging = fuse("1", design, &[("charge_current", "100"), ("sharing_strings", "2")]);
+        assert_eq!(charging.result("current_max").map(Quantity::plain).as_deref(), Some("50"));
+    }
+
+    #[test]
+    fn the_device_of_a_string_meets_the_others_or_its_own() {
+        assert_eq!([1, 2, 3, 4].map(feeding_one), [1, 1, 2, 3]);
     }
 
     #[test]

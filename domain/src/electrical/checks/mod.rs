@@ -43,6 +43,7 @@ mod stack_sum;
 mod supply_band;
 
 pub(crate) use f03_adiabatic::{SIZES, next_size as next_conductor_size};
+pub(crate) use f08_dc_fuse::feeding_one;
 
 use super::check::{Check, CheckLimit, Inputs, ReadingTerms, Source};
 use super::judge::{Limit, Verdict, Why};

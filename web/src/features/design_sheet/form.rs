@@ -1,6 +1,6 @@
 //! The fields: what was typed as signals, and the sections that show them.
 
-use domain::design::{Design, FIELDS, Field as Figure, Section};
+use domain::design::{DECIDING, Design, FIELDS, Field as Figure, Section, is_asked};
 use domain::electrical::rule_set::{FirmRules, RuleSet, RulesName};
 use leptos::prelude::*;
 
@@ -28,6 +28,8 @@ pub struct Form {
     /// The choice of rules.
     pub place: RwSignal<String>,
     own: StoredValue<Vec<Own>>,
+    /// The few figures that say which fields are asked for at all.
+    deciding: Memo<Design>,
     /// Place and texts as the job has them.
     base: StoredValue<(String, Vec<String>)>,
 }
@@ -44,7 +46,19 @@ impl Form {
             own.push(Own { text, read: Memo::new(move |_| text.with(|text| figure(field, text, w))) });
             base.push(said);
         }
-        Self { place: RwSignal::new(shown), own: StoredValue::new(own), base: StoredValue::new((base_place, base)) }
+        let own = StoredValue::new(own);
+        let deciding = Memo::new(move |_| {
+            let mut design = Design::new();
+            own.with_value(|own| {
+                for (field, own) in FIELDS.iter().zip(own).filter(|(field, _)| DECIDING.contains(&field.key)) {
+                    if let Ok(Some(micro)) = own.read.get() {
+                        design.set(field.key, micro);
+                    }
+                }
+            });
+            design
+        });
+        Self { place: RwSignal::new(shown), own, deciding, base: StoredValue::new((base_place, base)) }
     }
 
     /// A field by its place in [`FIELDS`].
@@ -227,11 +241,11 @@ fn choices_of(w: Words, field: &Figure, text: &str) -> Vec<Choice> {
     choices
 }
 
-/// Loads come one after the other: the next one once the one before has a power.
+/// What says something about the design. Loads come one after the other: the next one once the one before has a power.
 fn is_offered(form: Form, at: usize, key: &str) -> bool {
     /// Fields of one load.
     const PARTS: usize = 3;
-    let Some((number, part)) = load_of(key) else { return true };
+    let Some((number, part)) = load_of(key) else { return form.deciding.with(|design| is_asked(design, key)) };
     let nth = match part {
         "w" => 0,
         "duty" => 1,

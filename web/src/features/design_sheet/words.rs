@@ -1,6 +1,6 @@
 //! Words for fields, choices, checks and deadlines of the sheet.
 
-use domain::design::{FIELDS, Field, Line, LineName, NoticeLine, OutOfForce, Section};
+use domain::design::{FIELDS, Field, Line, LineName, NoticeLine, OutOfForce, Section, is_asked};
 use domain::electrical::rule_set::{Basis, Lapse, RuleSet};
 use domain::electrical::{Prefix, Quantity, Source};
 
@@ -46,12 +46,16 @@ pub fn hint(key: &str) -> Option<Key> {
         "panel_breakers_a" => key!("design.hint.panel_breakers_a"),
         "supply_loop_ohm" => key!("design.hint.supply_loop_ohm"),
         "strings" => key!("design.hint.strings"),
-        "dc_cable_class" | "pe_class" => key!("design.hint.conductor_class"),
-        "dc_cable_ohm_per_km" | "pe_ohm_per_km" => key!("design.hint.ohm_per_km"),
+        "dc_fuse_a" | "dc_breaking_a" | "dc_cable_size_mm2" | "dc_cable_length_m" | "dc_path_resistance_ohm" => {
+            key!("design.hint.one_string")
+        }
+        "dc_cable_class" | "dc_common_cable_class" | "pe_class" => key!("design.hint.conductor_class"),
+        "dc_cable_ohm_per_km" | "dc_common_cable_ohm_per_km" | "pe_ohm_per_km" => key!("design.hint.ohm_per_km"),
         "dc_cable_temperature_c" => key!("design.hint.dc_cable_temperature_c"),
-        "dc_cable_rating_a" | "ac_cable_rating_a" => key!("design.hint.cable_rating_a"),
+        "dc_cable_rating_a" | "dc_common_cable_rating_a" | "ac_cable_rating_a" => key!("design.hint.cable_rating_a"),
         "maker_fuse_max_a" | "no_smooth_dc" | "let_through_a2s" | "discharge_wait_s" => key!("design.hint.maker_only"),
         "dc_fault_a" => key!("design.hint.dc_fault_a"),
+        "dc_common_fuse_max_a" => key!("design.hint.dc_common_fuse_max_a"),
         "ac_protective_core_mm2" => key!("design.hint.ac_protective_core_mm2"),
         "rcd_residual_a" => key!("design.hint.rcd_residual_a"),
         "rcd_kind" => key!("design.hint.rcd_kind"),
@@ -131,6 +135,8 @@ fn line_key(key: &str) -> Option<Key> {
         "stack_window" => key!("design.line.stack_window"),
         "dc_fuse" => key!("design.line.dc_fuse"),
         "dc_drop" => key!("design.line.dc_drop"),
+        "dc_fuse_common" => key!("design.line.dc_fuse_common"),
+        "dc_drop_common" => key!("design.line.dc_drop_common"),
         "ac_device" => key!("design.line.ac_device"),
         "ac_drop" => key!("design.line.ac_drop"),
         "pe_size" => key!("design.line.pe_size"),
@@ -226,7 +232,7 @@ pub fn deadline(w: Words, notice: &NoticeLine) -> String {
     }
 }
 
-const OF_SINGLE_LINE: [&str; 20] = [
+const OF_SINGLE_LINE: [&str; 24] = [
     "earthing",
     "phases",
     "ac_nominal_v",
@@ -246,6 +252,10 @@ const OF_SINGLE_LINE: [&str; 20] = [
     "modules",
     "stacks",
     "strings",
+    "string_joint",
+    "dc_common_fuse_a",
+    "dc_common_cable_size_mm2",
+    "dc_common_cable_length_m",
     "pe_size_mm2",
 ];
 const OF_STACK: [&str; 6] =
@@ -259,7 +269,7 @@ pub fn single_line_in_words(w: Words, design: &domain::design::Design) -> Vec<St
 fn figures_in_words(w: Words, design: &domain::design::Design, keys: &[&str]) -> Vec<String> {
     let mut all = Vec::new();
     for key in keys {
-        if let (Some((_, field)), Some(micro)) = (field_at(key), design.get(key)) {
+        if let (Some((_, field)), Some(micro), true) = (field_at(key), design.get(key), is_asked(design, key)) {
             all.push(t!(w, "design.pair", name = field_name(w, key), value = value(w, field, micro)));
         }
     }
