@@ -154,6 +154,36 @@ fn stacks_side_by_side_share_the_load_and_add_up_in_a_fault() {
     assert_eq!(bare("99.999999"), Verdict::Fail(Why::AboveCableRating));
 }
 
+/// 35 mm² of direct current ask for 16 mm² by Table 54.2, 6 mm² of alternating current for 6 mm²; neither stands in for the other.
+#[test]
+fn the_battery_and_the_inverter_have_a_protective_conductor_each() {
+    let least = |more: &[(&str, i64)], line: &str| {
+        let (mut design, _) = checked(0);
+        for (key, micro) in more {
+            design.set(key, *micro);
+        }
+        let sheet = sheet(&design, &RuleSet::of(Place::Uk));
+        let line = sheet.line(line).unwrap();
+        (line.check().unwrap().result("size_to_use").unwrap().micro, line.verdict())
+    };
+    let small = Verdict::Fail(Why::ConductorTooSmall);
+    assert_eq!(least(&[], "pe_size"), (16_000_000, Verdict::Pass));
+    assert_eq!(least(&[("pe_size_mm2", 10_000_000)], "pe_size"), (16_000_000, small));
+    assert_eq!(least(&[("pe_maker_mm2", 25_000_000)], "pe_size"), (25_000_000, small));
+    // √12000000 / 143 = 24.2 mm²
+    assert_eq!(least(&[("dc_let_through_a2s", 12_000_000_000_000)], "pe_size"), (25_000_000, small));
+    assert_eq!(least(&[], "ac_pe_size"), (6_000_000, Verdict::Pass));
+    assert_eq!(least(&[("ac_protective_core_mm2", 2_500_000)], "ac_pe_size"), (6_000_000, small));
+    // In the US by the device before each: 50 A and 50 A here, and 125 A for the battery alone.
+    let (mut design, sheet_now) = checked(2);
+    let size =
+        |sheet: &Sheet, line: &str| sheet.line(line).unwrap().check().unwrap().result("least_size").unwrap().micro;
+    assert_eq!((size(&sheet_now, "pe_size"), size(&sheet_now, "ac_pe_size")), (5_260_000, 5_260_000));
+    design.set("dc_fuse_a", 125_000_000);
+    let larger = sheet(&design, &RuleSet::of(Place::Us));
+    assert_eq!((size(&larger, "pe_size"), size(&larger, "ac_pe_size")), (13_300_000, 5_260_000));
+}
+
 #[test]
 fn the_limits_judge_what_is_measured() {
     let (_, sheet) = checked(0);
@@ -161,9 +191,9 @@ fn the_limits_judge_what_is_measured() {
         let check = sheet.line(key).unwrap().check().unwrap();
         check.judge_reading(&ParsedReading::exact(Quantity::of(unit, micro)))
     };
-    // 10 mm², 9 m, 15 °C, two joints: 0.057761 Ω; B20 cold: 1.748 Ω.
-    assert_eq!(judged("pe_continuity", Unit::Ohm, 57_761), Verdict::Pass);
-    assert_eq!(judged("pe_continuity", Unit::Ohm, 57_762), Verdict::Fail(Why::AboveMaximum));
+    // 16 mm², 9 m, 15 °C, two joints: 0.051162 Ω; B20 cold: 1.748 Ω.
+    assert_eq!(judged("pe_continuity", Unit::Ohm, 51_162), Verdict::Pass);
+    assert_eq!(judged("pe_continuity", Unit::Ohm, 51_163), Verdict::Fail(Why::AboveMaximum));
     assert_eq!(judged("loop_measured", Unit::Ohm, 1_748_000), Verdict::Pass);
     assert_eq!(judged("loop_measured", Unit::Ohm, 1_748_001), Verdict::Fail(Why::AboveMaximum));
     assert_eq!(judged("UK-RCD-1", Unit::Second, 300_001), Verdict::Fail(Why::AboveMaximum));
@@ -279,6 +309,7 @@ mod properties {
                     "modules" => "stack_window",
                     "rcd_type" => "rcd_type",
                     "pe_size_mm2" => "pe_size",
+                    "ac_protective_core_mm2" => "ac_pe_size",
                     _ => continue,
                 };
                 let outcome = verdict(&taken, &rules, key);

@@ -140,6 +140,8 @@ pub const FIELDS: &[Field] = &[
     number(Dc, "dc_device_rating_v", Unit::Volt),
     number(Dc, "dc_breaking_a", Unit::Ampere),
     number(Dc, "dc_fault_a", Unit::Ampere),
+    // Of the string's own fuse, at its fault current.
+    number(Dc, "dc_let_through_a2s", Unit::AmpereSquaredSecond),
     number(Dc, "dc_path_resistance_ohm", Unit::Ohm),
     // From the node to the inverter, asked for where there are several strings.
     choice(Dc, "string_joint", STRING_JOINTS),
@@ -155,13 +157,16 @@ pub const FIELDS: &[Field] = &[
     number(Ac, "ac_cable_length_m", Unit::Metre),
     number(Ac, "ac_cable_rating_a", Unit::Ampere),
     number(Ac, "ac_power_factor", Unit::Count),
+    choice(Ac, "ac_pe_kind", codes::PROTECTIVE_KINDS),
     number(Ac, "ac_protective_core_mm2", Unit::SquareMillimetre),
+    yes(Ac, "ac_pe_protected"),
     choice(Ac, "ac_breaker_type", codes::BREAKER_TYPES),
     number(Ac, "ac_breaker_a", Unit::Ampere),
     choice(Ac, "rcd_type", codes::RCD_TYPES),
     number(Ac, "rcd_residual_a", Unit::Ampere),
     // Whose trip times hold, where it is not what the rules take; the codes of check F11.
     choice(Ac, "rcd_kind", RCD_KINDS),
+    // The battery's, from the stack to the main earthing terminal; the inverter's lies in its alternating cable.
     choice(Earth, "pe_kind", codes::PROTECTIVE_KINDS),
     number(Earth, "pe_size_mm2", Unit::SquareMillimetre),
     number(Earth, "pe_class", Unit::Count),
@@ -169,6 +174,7 @@ pub const FIELDS: &[Field] = &[
     number(Earth, "pe_length_m", Unit::Metre),
     number(Earth, "pe_joints", Unit::Count),
     yes(Earth, "pe_protected"),
+    number(Earth, "pe_maker_mm2", Unit::SquareMillimetre),
     number(Earth, "pe_cap_ohm", Unit::Ohm),
     number(Earth, "fault_clearing_s", Unit::Second),
     number(Earth, "let_through_a2s", Unit::AmpereSquaredSecond),

@@ -265,31 +265,64 @@ impl Bench<'_> {
         );
     }
 
-    /// By heat where somebody gave it whole, else by the line conductor: either way is allowed.
-    fn protective_size(&mut self) {
+    /// The battery's: by its own direct-current conductor, never by the alternating one beyond the inverter. What heat or the maker
+    /// ask for counts where it is more: which device clears an earth fault of an unearthed battery is not certain.
+    fn battery_protective_size(&mut self) {
         if self.is_american() {
             self.run(
                 "pe_size",
                 "F03-NEC",
                 None,
-                &[("device_rating", Field("ac_breaker_a")), ("protective_size", Field("pe_size_mm2"))],
+                &[
+                    ("device_rating", Field("dc_fuse_a")),
+                    ("protective_size", Field("pe_size_mm2")),
+                    ("maker_size", Maybe("pe_maker_mm2")),
+                ],
             );
             return;
         }
-        let timed = self.design.get("fault_clearing_s").is_some();
-        let fault = if timed { Field("supply_fault_a") } else { Fixed(None) };
         self.run(
             "pe_size",
             "F03",
             None,
             &[
                 ("protective_kind", Field("pe_kind")),
+                ("let_through", Maybe("dc_let_through_a2s")),
+                ("line_size", Field("dc_cable_size_mm2")),
+                ("mechanically_protected", Maybe("pe_protected")),
+                ("protective_size", Field("pe_size_mm2")),
+                ("maker_size", Maybe("pe_maker_mm2")),
+                ("larger_counts", Fixed(Some(MICRO))),
+            ],
+        );
+    }
+
+    /// The inverter's, with its alternating cable: by heat where somebody gave it whole, else by the line conductor; either way is
+    /// allowed.
+    fn inverter_protective_size(&mut self) {
+        if self.is_american() {
+            self.run(
+                "ac_pe_size",
+                "F03-NEC",
+                None,
+                &[("device_rating", Field("ac_breaker_a")), ("protective_size", Field("ac_protective_core_mm2"))],
+            );
+            return;
+        }
+        let timed = self.design.get("fault_clearing_s").is_some();
+        let fault = if timed { Field("supply_fault_a") } else { Fixed(None) };
+        self.run(
+            "ac_pe_size",
+            "F03",
+            None,
+            &[
+                ("protective_kind", Field("ac_pe_kind")),
                 ("fault_current", fault),
                 ("disconnection_time", Maybe("fault_clearing_s")),
                 ("let_through", Maybe("let_through_a2s")),
                 ("line_size", Field("ac_cable_size_mm2")),
-                ("mechanically_protected", Maybe("pe_protected")),
-                ("protective_size", Field("pe_size_mm2")),
+                ("mechanically_protected", Maybe("ac_pe_protected")),
+                ("protective_size", Field("ac_protective_core_mm2")),
             ],
         );
     }
@@ -404,7 +437,8 @@ pub(super) fn electrical(bench: &mut Bench<'_>) {
     bench.dc_common();
     bench.ac_device();
     bench.ac_drop();
-    bench.protective_size();
+    bench.battery_protective_size();
+    bench.inverter_protective_size();
     bench.loop_planned();
     bench.disconnection();
     bench.rcd_type();

@@ -35,6 +35,7 @@ pub(super) fn suggestions(design: &Design, rules: &RuleSet, lines: &[Line]) -> V
         let check = lines.iter().find(|line| line.key == key)?.check()?;
         check.result(result).map(|value| Suggestion { field, value, decided_by, rating_least: None, clears: &[] })
     };
+    let protective = if bench.is_american() { "F03-NEC" } else { "F03" };
     let found = [
         modules(design, lines),
         taken("dc_fuse_a", "dc_fuse", "next_size", "F08"),
@@ -42,7 +43,8 @@ pub(super) fn suggestions(design: &Design, rules: &RuleSet, lines: &[Line]) -> V
         dc_cable(&bench, lines),
         taken("ac_breaker_a", "ac_device", "next_size", "F08-AC"),
         ac_cable(&bench),
-        taken("pe_size_mm2", "pe_size", "size_to_use", if bench.is_american() { "F03-NEC" } else { "F03" }),
+        taken("pe_size_mm2", "pe_size", "size_to_use", protective),
+        taken("ac_protective_core_mm2", "ac_pe_size", "size_to_use", protective),
         taken("rcd_type", "rcd_type", "rcd_type_least", "F11-TYPE"),
     ];
     found.into_iter().flatten().collect()

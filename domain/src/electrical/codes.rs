@@ -45,6 +45,7 @@ pub fn words_of(figure: &str) -> &'static [&'static str] {
         | "direct"
         | "enclosed"
         | "far_end"
+        | "larger_counts"
         | "locations_apart"
         | "maker_allows"
         | "mechanically_protected"
@@ -179,6 +180,7 @@ mod tests {
             ("ac_breaker_type", "breaker_type"),
             ("rcd_type", "rcd_type"),
             ("pe_kind", "protective_kind"),
+            ("ac_pe_kind", "protective_kind"),
             ("glove_class", "glove_class"),
             ("distance_exception", "exception"),
             ("type_tested", "type_tested"),

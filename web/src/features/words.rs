@@ -927,6 +927,8 @@ pub fn figure(w: Words, name: &str) -> String {
             "sharing_strings",
             "feeding_strings",
             "share_before",
+            "maker_size",
+            "larger_counts",
         ]
     );
     known.map_or_else(|| name.replace('_', " "), |key| w.say(key).to_owned())

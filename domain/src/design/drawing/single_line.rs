@@ -23,6 +23,8 @@ const STACKS: i32 = 1360;
 const STACK_STEP: i32 = 170;
 /// Room for the fuse and the cable of a string, left of its modules.
 const TAP: i32 = 380;
+/// Between the protective conductors of the inverter and of the battery.
+const EARTH_STEP: i32 = 32;
 /// Rows; text stands above its row.
 const ROW: i32 = 130;
 const ROW_STEP: i32 = 130;
@@ -38,7 +40,7 @@ pub fn single_line(design: &Design, sheet: &Sheet) -> String {
     let existing = design.get("existing_inverter_w").is_some();
     let rows = if existing { 3 } else { 2 };
     let loads_row = ROW + ROW_STEP * (rows - 1);
-    let earth_line = battery_bottom.max(loads_row + 50) + 40;
+    let earth_line = battery_bottom.max(loads_row + 50 + EARTH_STEP) + 40;
     let mut svg = Svg::of(column(design, columns - 1) + 110, earth_line + 70);
 
     supply(&mut svg, design);
@@ -289,21 +291,27 @@ fn batteries(svg: &mut Svg, design: &Design, stacks: &[i64]) {
 
 /// The main earthing terminal, the electrode and the protective conductors to every enclosure.
 fn protective(svg: &mut Svg, design: &Design, loads_row: i32, line: i32, columns: i32, stacks: &[i64]) {
+    let own = line - EARTH_STEP;
     svg.dashed(&[(BUSBAR, loads_row + 30), (BUSBAR, line)]);
     let last = column(design, columns - 1) - 20;
     svg.dashed(&[(BUSBAR, line), (if stacks.is_empty() { CONVERTER } else { last }, line)]);
     svg.dot(BUSBAR, line);
     symbols::earth(svg, BUSBAR, line);
-    svg.dashed(&[(CONVERTER, line), (CONVERTER, ROW + 26)]);
-    svg.dot(CONVERTER, line);
+    // The inverter's runs with its alternating cable, and the battery's is another one.
+    svg.dashed(&[(BUSBAR, own), (CONVERTER, own), (CONVERTER, ROW + 26)]);
+    svg.dot(BUSBAR, own);
     for (index, modules) in (0..).zip(stacks) {
         let shown = i32::try_from((*modules).min(MODULES_SHOWN)).unwrap_or(1);
         let x = column(design, index) - 20;
         svg.dashed(&[(x, line), (x, ROW + 40 + MODULE_STEP * shown + 12)]);
     }
-    let mut parts = cable_lines(design, "-W3 PE", "pe_size_mm2", "pe_length_m");
-    parts.retain(|part| !part.is_empty());
-    svg.text((BUSBAR + CONVERTER) / 2, line - 8, Anchor::Middle, &parts.join(" · "));
+    for (name, size, length, row) in
+        [("-W1 PE", "ac_protective_core_mm2", "ac_cable_length_m", own), ("-W3 PE", "pe_size_mm2", "pe_length_m", line)]
+    {
+        let mut parts = cable_lines(design, name, size, length);
+        parts.retain(|part| !part.is_empty());
+        svg.text((BUSBAR + CONVERTER) / 2, row - 8, Anchor::Middle, &parts.join(" · "));
+    }
 }
 
 #[cfg(test)]
@@ -325,6 +333,8 @@ mod tests {
         for words in [">-F3.1 · 50 A<", ">-F3.2 · 50 A<", ">-W2.2 · 10 mm²<", ">-F4<", ">100 A<", ">-W4<"] {
             assert!(fused.contains(words), "{words}: {fused}");
         }
+        let earthed = drawn("modules = 6\nac_protective_core_mm2 = 4\npe_size_mm2 = 16\npe_length_m = 9");
+        assert!(earthed.contains(">-W1 PE · 4 mm²<") && earthed.contains(">-W3 PE · 16 mm² · 9 m<"), "{earthed}");
         let bare = drawn(&format!("{two} joint_at_inverter"));
         assert!(bare.contains("-F3.2") && !bare.contains("-F4") && !bare.contains("-W4"), "{bare}");
     }

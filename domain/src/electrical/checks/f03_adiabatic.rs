@@ -4,6 +4,9 @@
 //! 0.1 s and for current-limiting devices the device's own I²t (A²s) takes the place of I²·t. Where no fault figures
 //! are given the table 54.2 by line conductor decides: up to 16 the same, up to 35 16, above half. A separate
 //! conductor has at least 2.5 mm² protected against damage and 4 mm² without. Sizes 1.5 to 120 mm².
+//!
+//! Heat may take the place of the table where the device that clears the fault is known for certain. With `larger_counts` it may
+//! only add to it, and the line conductor must be given. What the maker asks for is never undercut.
 
 use super::{CheckInfo, Gather, InputFault, InputInfo, plain, quotient, root};
 use crate::electrical::check::{Check, CheckNote, Mark, Source};
@@ -12,7 +15,7 @@ use crate::electrical::units::{MICRO, Unit};
 
 pub(super) const INFO: CheckInfo = CheckInfo { id: "F03", title: "check.F03", inputs: &INPUTS, run };
 
-const INPUTS: [InputInfo; 7] = [
+const INPUTS: [InputInfo; 9] = [
     // 1 separate, PVC; 2 separate, XLPE; 3 core of the cable, PVC; 4 core, XLPE; 5 steel armour, PVC; 6 armour, XLPE;
     // 7 separate aluminium, PVC; 8 separate aluminium, XLPE.
     InputInfo::needed("protective_kind", Unit::Count),
@@ -23,6 +26,9 @@ const INPUTS: [InputInfo; 7] = [
     // 1: laid so that it cannot be damaged.
     InputInfo::optional("mechanically_protected", Unit::Count),
     InputInfo::optional("protective_size", Unit::SquareMillimetre),
+    InputInfo::optional("maker_size", Unit::SquareMillimetre),
+    // 1: of heat and table the larger.
+    InputInfo::optional("larger_counts", Unit::Count),
 ];
 
 const K: [i64; 8] = [143, 176, 115, 143, 51, 46, 95, 116];
@@ -40,6 +46,8 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let line = gather.maybe("line_size", 1, SIZE_MAX)?;
     let protected = gather.maybe_whole("mechanically_protected", 0, 1)? == Some(1);
     let size = gather.maybe("protective_size", 1, SIZE_MAX)?;
+    let maker = gather.maybe("maker_size", 1, SIZE_MAX)?;
+    let larger = gather.maybe_whole("larger_counts", 0, 1)? == Some(1);
 
     let k = K[usize::try_from(kind - 1).map_err(|_| InputFault::OutOfRange { key: "protective_kind" })?];
     let too_fast = let_through.is_none() && time.is_some_and(|time| time < MICRO / 10);
@@ -60,18 +68,27 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     } else {
         4_000_000
     };
-    let Some(asked) = by_heat.or(by_table) else {
+    let by_table = match (larger, by_table) {
+        (true, None) => return Err(InputFault::Missing { key: "line_size" }),
+        (false, Some(_)) if by_heat.is_some() => None,
+        (_, by_table) => by_table,
+    };
+    let Some(computed) = by_heat.max(by_table) else {
         return Err(InputFault::Missing { key: if fault.is_none() { "fault_current" } else { "disconnection_time" } });
     };
+    let asked = computed.max(maker.unwrap_or(0));
     let least = asked.max(minimum);
-    let numbers = match (by_heat, let_through) {
-        (None, _) => format!("S_line = {} mm² → {} mm²", plain(line.unwrap_or(0)), plain(asked)),
-        (Some(_), Some(heat)) => format!("√{} / {k} = {} mm²", plain(heat), plain(asked)),
-        (Some(_), None) => {
-            format!("√({}² · {}) / {k} = {} mm²", plain(fault.unwrap_or(0)), plain(time.unwrap_or(0)), plain(asked))
+    let table_numbers = by_table.map(|size| format!("S_line = {} mm² → {} mm²", plain(line.unwrap_or(0)), plain(size)));
+    let heat_numbers = by_heat.map(|size| match let_through {
+        Some(heat) => format!("√{} / {k} = {} mm²", plain(heat), plain(size)),
+        None => {
+            format!("√({}² · {}) / {k} = {} mm²", plain(fault.unwrap_or(0)), plain(time.unwrap_or(0)), plain(size))
         }
-    };
-    let clause = if by_heat.is_some() { "543.1.2" } else { "Table 54.2" };
+    });
+    let maker_numbers = maker.map(|size| format!("S_maker = {} mm²", plain(size)));
+    let parts: Vec<String> = [table_numbers, heat_numbers, maker_numbers].into_iter().flatten().collect();
+    let numbers = parts.join("; ");
+    let clause = if by_heat == Some(computed) { "543.1.2" } else { "Table 54.2" };
     let source = Source { standard: "IEC 60364-5-54", edition: "2011", clause, mark: Mark::Sure };
     let mut check = gather
         .check("S ≥ √(I² · t) / k, or the device's I²t; else by the line conductor", numbers, source)
@@ -153,6 +170,27 @@ mod tests {
             let check = good("F03", &[("protective_kind", "3"), ("line_size", line)]);
             assert_eq!(plain_result(&check, "least_size"), least, "{line}");
         }
+    }
+
+    #[test]
+    fn the_larger_of_table_heat_and_maker_counts_where_it_is_asked_for() {
+        let asked = |more: &[(&str, &str)]| {
+            let pairs = [("protective_kind", "1"), ("line_size", "35"), ("larger_counts", "1")];
+            plain_result(&good("F03", &[&pairs[..], more].concat()), "least_size")
+        };
+        assert_eq!(asked(&[]), "16");
+        // √30000 / 143 = 1.2; √9000000 / 143 = 20.98
+        assert_eq!(asked(&[("let_through", "30000")]), "16");
+        assert_eq!(asked(&[("let_through", "9000000")]), "20.979021");
+        assert_eq!(asked(&[("maker_size", "25")]), "25");
+        assert_eq!(asked(&[("maker_size", "10")]), "16");
+        let no_line = [("protective_kind", "1"), ("let_through", "30000"), ("larger_counts", "1")];
+        assert_eq!(run("F03", &no_line).err(), Some(InputFault::Missing { key: "line_size" }));
+        // Elsewhere either way is allowed, and heat alone decides.
+        let either = good("F03", &[("protective_kind", "3"), ("line_size", "35"), ("let_through", "30000")]);
+        near(either.result("least_size"), "1.506");
+        let numbers = good("F03", &[&no_line[..], &[("line_size", "35"), ("maker_size", "10")]].concat()).with_numbers;
+        assert_eq!(numbers, "S_line = 35 mm² → 16 mm²; √30000 / 143 = 1.211224 mm²; S_maker = 10 mm²");
     }
 
     #[test]

@@ -10,8 +10,12 @@ use crate::electrical::units::{MICRO, Unit};
 
 pub(super) const INFO: CheckInfo = CheckInfo { id: "F03-NEC", title: "check.F03-NEC", inputs: &INPUTS, run };
 
-const INPUTS: [InputInfo; 2] =
-    [InputInfo::needed("device_rating", Unit::Ampere), InputInfo::optional("protective_size", Unit::SquareMillimetre)];
+const INPUTS: [InputInfo; 3] = [
+    InputInfo::needed("device_rating", Unit::Ampere),
+    InputInfo::optional("protective_size", Unit::SquareMillimetre),
+    // The larger counts.
+    InputInfo::optional("maker_size", Unit::SquareMillimetre),
+];
 
 /// Amperes up to which the size in hundredths of mm² holds.
 const GROUNDS: [(i64, i64); 7] =
@@ -20,12 +24,18 @@ const GROUNDS: [(i64, i64); 7] =
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let rating = gather.need("device_rating", 1, 400 * MICRO)?;
     let size = gather.maybe("protective_size", 1, 1_000 * MICRO)?;
+    let maker = gather.maybe("maker_size", 1, 1_000 * MICRO)?;
     let row = GROUNDS.iter().find(|(amperes, _)| rating <= amperes * MICRO);
     let (_, hundredths) = row.ok_or(InputFault::OutOfRange { key: "device_rating" })?;
-    let least = hundredths * MICRO / 100;
+    let by_table = hundredths * MICRO / 100;
+    let least = by_table.max(maker.unwrap_or(0));
+    let mut numbers = format!("I_n = {} A → {} mm²", plain(rating), plain(by_table));
+    if let Some(maker) = maker {
+        numbers += &format!("; S_maker = {} mm²", plain(maker));
+    }
     let source = Source { standard: "NEC", edition: "2023", clause: "Table 250.122", mark: Mark::Check };
     let mut check = gather
-        .check("S ≥ table by I_n", format!("I_n = {} A → {} mm²", plain(rating), plain(least)), source)
+        .check("S ≥ table by I_n", numbers, source)
         .with_result("least_size", Unit::SquareMillimetre, least)
         .with_result("size_to_use", Unit::SquareMillimetre, least)
         .with_limit(Unit::SquareMillimetre, Limit::at_least(least));
@@ -56,5 +66,8 @@ mod tests {
         let chosen = |size| good("F03-NEC", &[("device_rating", "60"), ("protective_size", size)]).verdict;
         assert_eq!(chosen("5.26"), Verdict::Pass);
         assert_eq!(chosen("5.259999"), Verdict::Fail(Why::ConductorTooSmall));
+        let maker = |size| good("F03-NEC", &[("device_rating", "60"), ("maker_size", size)]);
+        near(maker("8.37").result("least_size"), "8.37");
+        near(maker("3.31").result("least_size"), "5.26");
     }
 }

@@ -53,7 +53,8 @@ pub fn hint(key: &str) -> Option<Key> {
         "dc_cable_ohm_per_km" | "dc_common_cable_ohm_per_km" | "pe_ohm_per_km" => key!("design.hint.ohm_per_km"),
         "dc_cable_temperature_c" => key!("design.hint.dc_cable_temperature_c"),
         "dc_cable_rating_a" | "dc_common_cable_rating_a" | "ac_cable_rating_a" => key!("design.hint.cable_rating_a"),
-        "maker_fuse_max_a" | "no_smooth_dc" | "let_through_a2s" | "discharge_wait_s" => key!("design.hint.maker_only"),
+        "maker_fuse_max_a" | "no_smooth_dc" | "let_through_a2s" | "discharge_wait_s" | "dc_let_through_a2s"
+        | "pe_maker_mm2" => key!("design.hint.maker_only"),
         "dc_fault_a" => key!("design.hint.dc_fault_a"),
         "dc_common_fuse_max_a" => key!("design.hint.dc_common_fuse_max_a"),
         "ac_protective_core_mm2" => key!("design.hint.ac_protective_core_mm2"),
@@ -140,6 +141,7 @@ fn line_key(key: &str) -> Option<Key> {
         "ac_device" => key!("design.line.ac_device"),
         "ac_drop" => key!("design.line.ac_drop"),
         "pe_size" => key!("design.line.pe_size"),
+        "ac_pe_size" => key!("design.line.ac_pe_size"),
         "loop_planned" => key!("design.line.loop_planned"),
         "rcd_type" => key!("design.line.rcd_type"),
         "busbar" => key!("design.line.busbar"),
@@ -232,7 +234,7 @@ pub fn deadline(w: Words, notice: &NoticeLine) -> String {
     }
 }
 
-const OF_SINGLE_LINE: [&str; 24] = [
+const OF_SINGLE_LINE: [&str; 26] = [
     "earthing",
     "phases",
     "ac_nominal_v",
@@ -256,7 +258,9 @@ const OF_SINGLE_LINE: [&str; 24] = [
     "dc_common_fuse_a",
     "dc_common_cable_size_mm2",
     "dc_common_cable_length_m",
+    "ac_protective_core_mm2",
     "pe_size_mm2",
+    "pe_length_m",
 ];
 const OF_STACK: [&str; 6] =
     ["modules", "stacks", "module_height_m", "module_width_m", "module_depth_m", "bracket_height_m"];
