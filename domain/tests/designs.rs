@@ -184,6 +184,42 @@ fn the_battery_and_the_inverter_have_a_protective_conductor_each() {
     assert_eq!((size(&larger, "pe_size"), size(&larger, "ac_pe_size")), (13_300_000, 5_260_000));
 }
 
+/// By hand: 5000 / 230 = 21.74 A on the one line; 2 · 21.739 · 15 · 2.25 / 1000 = 1.4674 V, 0.638 % of 230 V; 3680 / 230 + 6000 / 690 =
+/// 24.70 A on L1, while the new one's own device carries 8.7 A.
+#[test]
+fn an_inverter_of_a_single_phase_loads_one_line_of_three() {
+    let supply = "phases = 3\nac_nominal_v = 230\ntype_tested = yes\nnotify_planned = yes\n";
+    let of = |text: &str| sheet(&Design::parse(&format!("{supply}{text}")).unwrap(), &RuleSet::of(Place::Uk));
+    let figure =
+        |sheet: &Sheet, line: &str, key: &str| sheet.line(line).unwrap().check().unwrap().result(key).unwrap().micro;
+    let forms = |sheet: &Sheet| sheet.notices.iter().map(|notice| notice.rule).collect::<Vec<_>>();
+    let cable = "ac_cable_size_mm2 = 10\nac_cable_length_m = 15\n";
+    let single = of(&format!("inverter_w = 5000\ninverter_phases = one_phase\n{cable}"));
+    assert_eq!(figure(&single, "grid_route", "phase_current"), 21_739_130);
+    assert_eq!(single.line("grid_route").unwrap().verdict(), Verdict::Fail(Why::ConsentNeeded));
+    assert!(forms(&single).contains(&"UK-G99-A") && !forms(&single).contains(&"UK-G98-B"));
+    assert_eq!(figure(&single, "ac_device", "next_size"), 25_000_000);
+    assert_eq!(figure(&single, "ac_drop", "drop_share"), 637_996);
+
+    let beside = "inverter_w = 6000\ninverter_phases = three_phases\nexisting_inverter_w = 3680\n\
+        existing_inverter_phases = one_phase\nexisting_inverter_line = l1";
+    let both = of(beside);
+    assert_eq!(figure(&both, "grid_route", "phase_current"), 24_695_652);
+    assert!(forms(&both).contains(&"UK-G99-A") && !forms(&both).contains(&"UK-G98-B"));
+    // Its own device carries its own current alone.
+    assert_eq!(figure(&both, "ac_device", "next_size"), 10_000_000);
+
+    // On three phases nobody takes an inverter for one of three.
+    let open = of("inverter_w = 5000");
+    for line in ["grid_route", "ac_device"] {
+        assert_eq!(open.line(line).unwrap().verdict(), Verdict::NotDetermined(Why::RatingMissing), "{line}");
+        assert!(open.line(line).unwrap().missing.contains(&"inverter_phases"), "{line}");
+    }
+    let half = of("inverter_w = 5000\ninverter_phases = three_phases\nexisting_inverter_w = 3680");
+    let route = half.line("grid_route").unwrap();
+    assert!(route.check().is_none() && route.missing.contains(&"existing_inverter_phases"), "{:?}", route.missing);
+}
+
 #[test]
 fn the_limits_judge_what_is_measured() {
     let (_, sheet) = checked(0);

@@ -67,13 +67,13 @@ fn examples_of_the_trade() {
         (De, "inverter_draw_w = 4200", "controllable", Verdict::Pass),
         (
             Uk,
-            "phases = 3\nac_nominal_v = 230\ninverter_w = 11040\ntype_tested = yes\nnotify_planned = yes",
+            "phases = 3\ninverter_phases = three_phases\nac_nominal_v = 230\ninverter_w = 11040\ntype_tested = yes\nnotify_planned = yes",
             "grid_route",
             Verdict::Pass,
         ),
         (
             Uk,
-            "phases = 3\nac_nominal_v = 230\ninverter_w = 12000\ntype_tested = yes\nnotify_planned = yes",
+            "phases = 3\ninverter_phases = three_phases\nac_nominal_v = 230\ninverter_w = 12000\ntype_tested = yes\nnotify_planned = yes",
             "grid_route",
             fail(Why::ConsentNeeded),
         ),

@@ -20,7 +20,7 @@ use crate::step::{StepView, read, until};
 
 /// What the lead types, by the words of the field.
 const FIGURES: &[(&str, &str)] = &[
-    ("Phases", "1"),
+    ("Phases of the supply", "1"),
     ("Nominal AC voltage", "230"),
     ("Inverter: rated power", "3.68 kW"),
     ("AC cable: conductor size", "4"),

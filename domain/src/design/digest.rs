@@ -86,7 +86,7 @@ impl Draw {
 
     fn figure(&mut self, key: &str) -> i64 {
         const CABLES: [i64; 8] = [2_500, 4_000, 6_000, 10_000, 16_000, 25_000, 35_000, 50_000];
-        const PHASES: [i64; 2] = [1, 3];
+        const PHASES: [i64; 3] = [1, 2, 3];
         const CLASSES: [i64; 3] = [1, 2, 5];
         match key {
             "phases" => self.one_of(&PHASES, MICRO),

@@ -1,6 +1,6 @@
 //! Every figure that a design may hold. A form is drawn from this table, so a new figure is one line here.
 
-use super::inputs::{Design, Joint};
+use super::inputs::{Design, EXISTING, Joint, NEW};
 use crate::electrical::Unit;
 use crate::electrical::codes::{self, YES};
 
@@ -83,6 +83,7 @@ use Section::{
 /// All fields, in the order of the form.
 pub const FIELDS: &[Field] = &[
     choice(Supply, "earthing", &["tn_s", "tn_c_s", "tt", "men", "us_service"]),
+    // Of the supply: 1, 2 of a split phase, 3; each inverter has its own.
     number(Supply, "phases", Unit::Count),
     // Line to neutral; the whole 240 V of a split phase.
     number(Supply, "ac_nominal_v", Unit::Volt),
@@ -93,8 +94,12 @@ pub const FIELDS: &[Field] = &[
     number(Supply, "supply_loop_ohm", Unit::Ohm),
     number(Supply, "supply_fault_a", Unit::Ampere),
     number(Supply, "existing_inverter_w", Unit::Watt),
+    choice(Supply, "existing_inverter_phases", codes::INVERTER_PHASES),
+    choice(Supply, "existing_inverter_line", codes::LINE_CONDUCTORS),
     number(Supply, "existing_breaker_a", Unit::Ampere),
     number(Inverter, "inverter_w", Unit::Watt),
+    choice(Inverter, "inverter_phases", codes::INVERTER_PHASES),
+    choice(Inverter, "inverter_line", codes::LINE_CONDUCTORS),
     number(Inverter, "inverter_peak_w", Unit::Watt),
     number(Inverter, "inverter_efficiency", Unit::Percent),
     number(Inverter, "inverter_dc_min_v", Unit::Volt),
@@ -284,11 +289,18 @@ pub fn field(key: &str) -> Option<&'static Field> {
 }
 
 /// The fields by which [`is_asked`] decides.
-pub const DECIDING: &[&str] = &["strings", "string_joint"];
+pub const DECIDING: &[&str] =
+    &["strings", "string_joint", "phases", "inverter_phases", "existing_inverter_w", "existing_inverter_phases"];
 
 /// Whether a field says something about this design; the others need not be shown.
 pub fn is_asked(design: &Design, key: &str) -> bool {
     match key {
+        "inverter_phases" => design.has_lines(),
+        "inverter_line" => design.has_lines() && design.inverter_phases(NEW) == Some(1),
+        "existing_inverter_phases" => design.has_lines() && design.get(EXISTING.power).is_some(),
+        "existing_inverter_line" => {
+            design.has_lines() && design.get(EXISTING.power).is_some() && design.inverter_phases(EXISTING) == Some(1)
+        }
         "string_joint" => design.strings() > 1,
         "dc_common_fuse_a" | "dc_common_breaking_a" => design.joint() == Some(Joint::Fuse),
         _ if key.starts_with("dc_common_") => matches!(design.joint(), Some(Joint::Cable | Joint::Fuse)),
@@ -320,7 +332,7 @@ mod tests {
     }
 
     #[test]
-    fn what_strings_share_is_asked_for_where_there_are_several() {
+    fn what_says_nothing_about_a_design_is_not_asked_for() {
         let asked = |text: &str| {
             let design = Design::parse(text).expect("well formed");
             ["string_joint", "dc_common_cable_size_mm2", "dc_common_fuse_a"].map(|key| is_asked(&design, key))
@@ -330,6 +342,13 @@ mod tests {
         assert_eq!(asked("strings = 2\nstring_joint = joint_at_inverter"), [true, false, false]);
         assert_eq!(asked("strings = 2\nstring_joint = joint_cable"), [true, true, false]);
         assert_eq!(asked("strings = 2\nstring_joint = joint_fuse"), [true, true, true]);
+        let phases = |text: &str| {
+            let design = Design::parse(text).expect("well formed");
+            ["inverter_phases", "inverter_line", "existing_inverter_phases"].map(|key| is_asked(&design, key))
+        };
+        assert_eq!(phases("phases = 1\nexisting_inverter_w = 2000"), [false, false, false]);
+        assert_eq!(phases("phases = 3"), [true, false, false]);
+        assert_eq!(phases("phases = 3\ninverter_phases = one_phase\nexisting_inverter_w = 2000"), [true, true, true]);
         assert!(is_asked(&Design::new(), "dc_fuse_a"));
         let full = Design::of_values(FIELDS.iter().map(|field| (field.key, 3_000_000)));
         let few = Design::of_values(DECIDING.iter().map(|key| (*key, 3_000_000)));

@@ -21,6 +21,18 @@ pub(super) enum Joint {
     Fuse,
 }
 
+/// The fields of one inverter.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Inverter {
+    pub(super) power: &'static str,
+    pub(super) phases: &'static str,
+    pub(super) line: &'static str,
+}
+
+pub(super) const NEW: Inverter = Inverter { power: "inverter_w", phases: "inverter_phases", line: "inverter_line" };
+pub(super) const EXISTING: Inverter =
+    Inverter { power: "existing_inverter_w", phases: "existing_inverter_phases", line: "existing_inverter_line" };
+
 impl Design {
     pub fn new() -> Design {
         Design::default()
@@ -137,11 +149,56 @@ impl Design {
         self.get("stack_gravity_height_m").or_else(|| self.stack_height().map(|height| height / 2))
     }
 
-    /// Output current per conductor.
-    pub(super) fn ac_current(&self) -> Option<i64> {
-        let (power, voltage) = (self.get("inverter_w")?, self.get("ac_nominal_v")?);
-        let phases = self.whole("phases").filter(|phases| (1..=3).contains(phases))?;
-        let conductors = if phases == 3 { 3 } else { 1 };
+    /// Phases of the supply; two are a split phase.
+    fn supply_phases(&self) -> Option<i64> {
+        self.whole("phases").filter(|phases| (1..=3).contains(phases))
+    }
+
+    /// Whether the supply has several line conductors, so that an inverter may use one or all of them.
+    pub(super) fn has_lines(&self) -> bool {
+        self.supply_phases().is_some_and(|phases| phases > 1)
+    }
+
+    /// Phases of an inverter; a supply of a single one leaves no choice.
+    pub(super) fn inverter_phases(&self, inverter: Inverter) -> Option<i64> {
+        match self.supply_phases()? {
+            1 => Some(1),
+            _ => self.whole(inverter.phases).filter(|phases| (1..=3).contains(phases)),
+        }
+    }
+
+    /// The inverters of the premises that are planned or there, the new one first.
+    pub(super) fn inverters(&self) -> impl Iterator<Item = Inverter> + '_ {
+        [NEW, EXISTING].into_iter().filter(|inverter| self.get(inverter.power).is_some())
+    }
+
+    /// Which line conductor an inverter of a single phase is on. Nobody said it: the other's, for that is the worst.
+    pub(super) fn line_of(&self, inverter: Inverter) -> i64 {
+        let said = |one: Inverter| self.whole(one.line).filter(|line| (1..=3).contains(line));
+        said(inverter).or_else(|| [NEW, EXISTING].into_iter().find_map(said)).unwrap_or(1)
+    }
+
+    /// Whether the new inverter loads three line conductors alike.
+    pub(super) fn is_three_phase(&self) -> bool {
+        self.supply_phases() == Some(3) && self.inverter_phases(NEW) == Some(3)
+    }
+
+    /// Half of a split phase, whose whole voltage the design has.
+    pub(super) fn voltage_to_neutral(&self) -> Option<i64> {
+        let nominal = self.get("ac_nominal_v")?;
+        Some(if self.supply_phases() == Some(2) { nominal / 2 } else { nominal })
+    }
+
+    /// At which the new inverter's current flows: to neutral, or across a split phase.
+    pub(super) fn ac_voltage(&self) -> Option<i64> {
+        if self.inverter_phases(NEW)? == 1 { self.voltage_to_neutral() } else { self.get("ac_nominal_v") }
+    }
+
+    /// Output current of an inverter per conductor.
+    pub(super) fn ac_current(&self, inverter: Inverter) -> Option<i64> {
+        let (power, phases) = (self.get(inverter.power)?, self.inverter_phases(inverter)?);
+        let voltage = if phases == 1 { self.voltage_to_neutral()? } else { self.get("ac_nominal_v")? };
+        let conductors = if (self.supply_phases()?, phases) == (3, 3) { 3 } else { 1 };
         let top = i128::from(power) * i128::from(MICRO);
         crate::electrical::units::ratio_micro(top, i128::from(voltage) * conductors)
     }
@@ -152,6 +209,12 @@ impl Design {
             return Some(true);
         }
         self.get("backup_output").map(|said| said == MICRO)
+    }
+
+    /// What [`Design::ac_current`] and [`Design::ac_voltage`] of the new inverter follow from.
+    pub(super) fn ac_fields(&self) -> &'static [&'static str] {
+        let all = &["inverter_w", "ac_nominal_v", "phases", "inverter_phases"];
+        if self.has_lines() { all } else { &all[..3] }
     }
 
     /// Numbers of the loads that are listed.
@@ -199,13 +262,39 @@ mod tests {
     }
 
     #[test]
+    fn an_inverter_has_phases_of_its_own() {
+        let of = |text: &str| {
+            let design = Design::parse(&format!("inverter_w = 4800\n{text}")).expect("well formed");
+            (design.ac_current(NEW).map(|micro| micro / 1_000), design.ac_voltage())
+        };
+        let volts = |volts: i64| Some(volts * MICRO);
+        assert_eq!(of("phases = 1\nac_nominal_v = 240"), (Some(20_000), volts(240)));
+        assert_eq!(of("phases = 3\nac_nominal_v = 230\ninverter_phases = one_phase"), (Some(20_869), volts(230)));
+        assert_eq!(of("phases = 3\nac_nominal_v = 230\ninverter_phases = three_phases"), (Some(6_956), volts(230)));
+        assert_eq!(of("phases = 2\nac_nominal_v = 240\ninverter_phases = split_phase"), (Some(20_000), volts(240)));
+        assert_eq!(of("phases = 2\nac_nominal_v = 240\ninverter_phases = one_phase"), (Some(40_000), volts(120)));
+        assert_eq!(of("phases = 3\nac_nominal_v = 230"), (None, None), "nobody said which");
+    }
+
+    #[test]
+    fn a_line_that_nobody_named_is_the_worst() {
+        let of = |text: &str| {
+            let design = Design::parse(text).expect("well formed");
+            [design.line_of(NEW), design.line_of(EXISTING)]
+        };
+        assert_eq!(of(""), [1, 1]);
+        assert_eq!(of("existing_inverter_line = l2"), [2, 2]);
+        assert_eq!(of("existing_inverter_line = l2\ninverter_line = l3"), [3, 2]);
+    }
+
+    #[test]
     fn absurd_figures_do_not_overflow() {
         let mut design = Design::new();
         for key in ["modules", "module_wh", "module_mass_kg", "module_height_m", "inverter_w", "ac_nominal_v", "phases"]
         {
             design.set(key, i64::MAX - i64::MAX % MICRO);
         }
-        assert_eq!((design.energy(), design.ac_current()), (None, None));
+        assert_eq!((design.energy(), design.ac_current(NEW)), (None, None));
         assert_eq!(design.stack_height(), None);
     }
 }

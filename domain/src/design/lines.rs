@@ -1,6 +1,6 @@
 //! The checks of the sheet, apart from the place. Each function is a list of what goes where.
 
-use super::inputs::Joint;
+use super::inputs::{Design, EXISTING, Inverter, Joint, NEW};
 use super::sheet::From::{Field, Fixed, Given, List, Maybe};
 use super::sheet::{Bench, From};
 use crate::electrical::checks::feeding_one;
@@ -242,12 +242,12 @@ impl Bench<'_> {
     }
 
     pub(super) fn ac_current(&self) -> From {
-        Given(self.design.ac_current(), &["inverter_w", "ac_nominal_v", "phases"])
+        Given(self.design.ac_current(NEW), self.design.ac_fields())
     }
 
     fn ac_drop(&mut self) {
         let rule = self.ac_drop_rule().copied();
-        let kind = if self.design.whole("phases") == Some(3) { 3 } else { 2 };
+        let kind = if self.design.is_three_phase() { 3 } else { 2 };
         self.run(
             "ac_drop",
             "F02",
@@ -256,7 +256,7 @@ impl Bench<'_> {
                 ("supply_kind", Fixed(Some(kind * MICRO))),
                 ("drop_method", Fixed(Some(2 * MICRO))),
                 ("current", self.ac_current()),
-                ("nominal_voltage", Field("ac_nominal_v")),
+                ("nominal_voltage", Given(self.design.ac_voltage(), self.design.ac_fields())),
                 ("conductor_size", Field("ac_cable_size_mm2")),
                 ("length", Field("ac_cable_length_m")),
                 ("power_factor", Maybe("ac_power_factor")),
@@ -345,7 +345,7 @@ impl Bench<'_> {
     /// What both uses of F10 share.
     pub(super) fn loop_pairs(&self) -> Vec<(&'static str, From)> {
         vec![
-            ("earth_voltage", Field("ac_nominal_v")),
+            ("earth_voltage", Given(self.design.voltage_to_neutral(), &["ac_nominal_v"])),
             ("breaker_type", Field("ac_breaker_type")),
             ("device_rating", Field("ac_breaker_a")),
             ("trip_table", Fixed(self.figure(Topic::TripTable))),
@@ -405,14 +405,12 @@ impl Bench<'_> {
 
     fn busbar(&mut self) {
         let rule = self.rules.about(Topic::BusbarRule).next().copied();
-        let own = self.design.ac_current();
-        let existing = self.design.get("existing_inverter_w").and_then(|watts| {
-            let mut other = self.design.clone();
-            other.set("inverter_w", watts).ac_current()
-        });
+        let inverters: Vec<Inverter> = self.design.inverters().collect();
+        let all: Option<Vec<i64>> = inverters.iter().map(|inverter| self.design.ac_current(*inverter)).collect();
+        // One that is there and whose current nobody knows leaves the sum unknown.
+        let currents = all.filter(|_| self.design.get(NEW.power).is_some()).unwrap_or_default();
         let breakers = [self.design.get("ac_breaker_a"), self.design.get("existing_breaker_a")];
         let position = if self.is_american() { Field("source_far_end") } else { Fixed(None) };
-        let currents: Vec<i64> = own.into_iter().chain(existing).collect();
         self.run(
             "busbar",
             "F12",
@@ -421,7 +419,7 @@ impl Bench<'_> {
                 ("busbar_rule", Fixed(rule.and_then(|rule| rule.value).map(|value| value.micro))),
                 ("busbar_rating", Field("busbar_a")),
                 ("main_rating", Field("main_fuse_a")),
-                ("inverter_current", List(currents, &["inverter_w", "ac_nominal_v", "phases"])),
+                ("inverter_current", List(currents, inverter_fields(self.design))),
                 ("source_breaker", List(breakers.into_iter().flatten().collect(), &["ac_breaker_a"])),
                 ("panel_breaker", Maybe("panel_breakers_a")),
                 ("far_end", position),
@@ -575,12 +573,28 @@ pub(super) fn backup(bench: &mut Bench<'_>) {
     );
 }
 
+/// What the currents of all inverters follow from.
+fn inverter_fields(design: &Design) -> &'static [&'static str] {
+    let all = &["inverter_w", "ac_nominal_v", "phases", "inverter_phases", "existing_inverter_phases"];
+    match (design.has_lines(), design.get(EXISTING.power).is_some()) {
+        (true, true) => all,
+        (true, false) => &all[..4],
+        (false, _) => &all[..3],
+    }
+}
+
 /// Which route the network operator wants.
 pub(super) fn grid(bench: &mut Bench<'_>) {
     let threshold = bench.rules.about(Topic::NotifyThreshold).next().copied();
     let consent = bench.rules.about(Topic::Notice).find(|rule| rule.basis.is_some()).copied();
-    let watts = [bench.design.get("inverter_w"), bench.design.get("existing_inverter_w")];
-    let known = watts[0].map(|_| watts.into_iter().flatten().collect()).unwrap_or_default();
+    let design = bench.design;
+    let inverters: Vec<Inverter> = design.inverters().collect();
+    let all: Option<Vec<i64>> = inverters.iter().map(|one| design.inverter_phases(*one)).collect();
+    let phases: Vec<i64> = all.filter(|_| design.get(NEW.power).is_some()).unwrap_or_default();
+    let known =
+        if phases.is_empty() { Vec::new() } else { inverters.iter().filter_map(|one| design.get(one.power)).collect() };
+    let codes = |codes: Vec<i64>| List(codes.into_iter().map(|code| code * MICRO).collect(), &[]);
+    let lines = inverters.iter().map(|one| design.line_of(*one)).collect();
     let tested = if threshold.is_some() { Field("type_tested") } else { Maybe("type_tested") };
     bench.run(
         "grid_route",
@@ -589,7 +603,9 @@ pub(super) fn grid(bench: &mut Bench<'_>) {
         &[
             ("phases", Field("phases")),
             ("nominal_voltage", Field("ac_nominal_v")),
-            ("inverter_power", List(known, &["inverter_w"])),
+            ("inverter_power", List(known, inverter_fields(design))),
+            ("inverter_phases", codes(phases)),
+            ("inverter_line", codes(lines)),
             ("notify_threshold", Fixed(threshold.and_then(|rule| rule.value).map(|value| value.micro))),
             ("type_tested", tested),
             ("notify_planned", Maybe("notify_planned")),

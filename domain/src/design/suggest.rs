@@ -5,7 +5,7 @@
 //! stated for the planned cable, and never square millimetres where cables are sold by gauge.
 
 use super::field::is_asked;
-use super::inputs::Design;
+use super::inputs::{Design, NEW};
 use super::sheet::{Bench, Line};
 use crate::electrical::checks::{SIZES, next_conductor_size};
 use crate::electrical::rule_set::{RuleSet, Topic};
@@ -148,12 +148,12 @@ fn ac_cable(bench: &Bench<'_>) -> Option<Suggestion> {
 
 fn ac_cable_by_drop(bench: &Bench<'_>) -> Option<i64> {
     let rule = bench.ac_drop_rule()?;
-    let kind = if bench.design.whole("phases") == Some(3) { 3 } else { 2 };
+    let kind = if bench.design.is_three_phase() { 3 } else { 2 };
     let given = [
         ("supply_kind", kind * MICRO),
         ("drop_method", 2 * MICRO),
-        ("current", bench.design.ac_current()?),
-        ("nominal_voltage", bench.design.get("ac_nominal_v")?),
+        ("current", bench.design.ac_current(NEW)?),
+        ("nominal_voltage", bench.design.ac_voltage()?),
         ("length", bench.design.get("ac_cable_length_m")?),
         ("power_factor", bench.design.get("ac_power_factor").unwrap_or(MICRO)),
         ("drop_limit", rule.value?.micro),
@@ -167,7 +167,7 @@ fn ac_cable_by_loop(bench: &Bench<'_>) -> Option<i64> {
         return None;
     }
     let mut inputs = Inputs::new();
-    inputs.set("earth_voltage", bench.design.get("ac_nominal_v")?);
+    inputs.set("earth_voltage", bench.design.voltage_to_neutral()?);
     inputs.set("breaker_type", bench.design.get("ac_breaker_type")?);
     inputs.set("device_rating", bench.design.get("ac_breaker_a")?);
     for (key, topic) in [("trip_table", Topic::TripTable), ("voltage_factor", Topic::VoltageFactor)] {

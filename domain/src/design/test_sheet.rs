@@ -4,7 +4,7 @@
 //! then, live, disconnection, residual-current devices, phase sequence and function. A failed test is repeated with every
 //! test that it may have influenced.
 
-use super::inputs::Design;
+use super::inputs::{Design, NEW};
 use super::sheet::Sheet;
 
 /// Before or after the first power-up.
@@ -105,7 +105,8 @@ pub fn test_sheet(design: &Design, sheet: &Sheet) -> Vec<Test> {
     }
     let trips = sheet.limits.iter().filter(|line| line.check().is_some_and(|check| check.id == "F11"));
     tests.extend(trips.map(|line| live(line.key, Circuit::Alternating, Some(line.key))));
-    if design.whole("phases") == Some(3) {
+    // An inverter of a single phase has no sequence.
+    if design.whole("phases") == Some(3) && design.inverter_phases(NEW) != Some(1) {
         tests.push(live("phase_sequence", Circuit::Alternating, None));
     }
     tests.push(live("network_loss", Circuit::Alternating, None));
@@ -176,6 +177,10 @@ mod tests {
 
     #[test]
     fn the_place_and_the_earthing_decide_the_live_tests() {
+        let sequence =
+            |more: &str| keys(&tests_of(Place::De, &format!("phases = 3\n{more}"))).contains(&"phase_sequence");
+        assert!(sequence("inverter_phases = three_phases") && sequence(""), "until it is known");
+        assert!(!sequence("inverter_phases = one_phase"));
         let american = tests_of(Place::Us, "phases = 1");
         assert!(!keys(&american).contains(&"loop_measured"));
         let tt = tests_of(Place::De, "earthing = tt\nphases = 1");

@@ -32,6 +32,9 @@ const DROP_METHODS: &[&str] = &["by_resistance", "annex_g"];
 const MATERIALS: &[&str] = &["copper", "aluminium"];
 const RULE_KINDS: &[&str] = &["distance", "prohibition", "demand"];
 const SIZE_SERIES: &[&str] = &["iec", "nec"];
+/// Of an inverter: its number of line conductors is the code.
+pub const INVERTER_PHASES: &[&str] = &["one_phase", "split_phase", "three_phases"];
+pub const LINE_CONDUCTORS: &[&str] = &["l1", "l2", "l3"];
 const SUPPLY_KINDS: &[&str] = &["direct_current", "one_phase", "three_phases"];
 const TRIP_TABLES: &[&str] = &["iec_bs", "as_nzs"];
 const WAVEFORMS: &[&str] = &["sine", "pulsed_dc", "smooth_dc"];
@@ -65,6 +68,8 @@ pub fn words_of(figure: &str) -> &'static [&'static str] {
         "drop_method" => DROP_METHODS,
         "exception" => EXCEPTIONS,
         "glove_class" => GLOVE_CLASSES,
+        "inverter_line" => LINE_CONDUCTORS,
+        "inverter_phases" => INVERTER_PHASES,
         "material" => MATERIALS,
         "protective_kind" => PROTECTIVE_KINDS,
         "rcd_kind" => RCD_KINDS,
@@ -181,6 +186,10 @@ mod tests {
             ("rcd_type", "rcd_type"),
             ("pe_kind", "protective_kind"),
             ("ac_pe_kind", "protective_kind"),
+            ("existing_inverter_line", "inverter_line"),
+            ("existing_inverter_phases", "inverter_phases"),
+            ("inverter_line", "inverter_line"),
+            ("inverter_phases", "inverter_phases"),
             ("glove_class", "glove_class"),
             ("distance_exception", "exception"),
             ("type_tested", "type_tested"),

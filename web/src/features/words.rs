@@ -928,6 +928,8 @@ pub fn figure(w: Words, name: &str) -> String {
             "feeding_strings",
             "share_before",
             "maker_size",
+            "inverter_phases",
+            "inverter_line",
             "larger_counts",
         ]
     );
@@ -1098,6 +1100,7 @@ pub fn choice(w: Words, word: &str) -> String {
             "direct_current",
             "one_phase",
             "three_phases",
+            "split_phase",
             "sine",
             "pulsed_dc",
             "smooth_dc",

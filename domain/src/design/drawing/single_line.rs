@@ -3,7 +3,7 @@
 
 use super::svg::{Anchor, LINE_HEIGHT, Svg};
 use super::{Design, figure, symbols};
-use crate::design::inputs::Joint;
+use crate::design::inputs::{EXISTING, Inverter, Joint, NEW};
 use crate::design::sheet::Sheet;
 use crate::electrical::Unit;
 
@@ -106,7 +106,7 @@ fn supply_words(design: &Design) -> [String; 2] {
     let phases = design.whole("phases").unwrap_or(1).clamp(1, 3);
     let volts = |micro: i64| figure(Unit::Volt, micro);
     let nominal = design.get("ac_nominal_v");
-    let is_split = phases == 1 && word(design, "earthing") == "us_service";
+    let is_split = phases == 2 || phases == 1 && word(design, "earthing") == "us_service";
     match nominal {
         Some(whole) if is_split => {
             let half = volts(whole / 2);
@@ -128,13 +128,19 @@ fn battery_branch(svg: &mut Svg, design: &Design, sheet: &Sheet) {
     svg.line(BREAKER + symbols::REACH, ROW, RCD - 40, ROW);
     residual_current(svg, design);
     svg.line(RCD + 40, ROW, AC_CABLE - 50, ROW);
-    let conductors = if design.whole("phases") == Some(3) { "5" } else { "3" };
+    // Live ones, neutral and protective conductor.
+    let conductors = match design.inverter_phases(NEW) {
+        Some(1) => "3",
+        Some(2) => "4",
+        Some(_) => "5",
+        None => "",
+    };
     symbols::cable(svg, AC_CABLE, ROW, conductors);
     label(svg, AC_CABLE, ROW - 34, cable_lines(design, "-W1", "ac_cable_size_mm2", "ac_cable_length_m"));
     svg.line(AC_CABLE + 50, ROW, CONVERTER - 40, ROW);
     symbols::converter(svg, CONVERTER, ROW);
     let power = design.get("inverter_w").map_or_else(String::new, kilowatts);
-    label(svg, CONVERTER, ROW - 38, vec!["-T1".to_owned(), power]);
+    label(svg, CONVERTER, ROW - 38, vec!["-T1".to_owned(), power, line_word(design, NEW)]);
     svg.line(CONVERTER + 40, ROW, DC_SWITCH - symbols::REACH, ROW);
     symbols::switch_disconnector(svg, DC_SWITCH, ROW);
     let volts = design.get("dc_device_rating_v").map_or_else(String::new, |micro| figure(Unit::Volt, micro));
@@ -220,6 +226,12 @@ fn word(design: &Design, key: &str) -> &'static str {
     design.get(key).and_then(|code| crate::design::field(key)?.choice(code)).unwrap_or("")
 }
 
+/// Of a single phase on several: the line that somebody named.
+fn line_word(design: &Design, inverter: Inverter) -> String {
+    let is_single = design.has_lines() && design.inverter_phases(inverter) == Some(1);
+    if is_single { word(design, inverter.line).to_uppercase() } else { String::new() }
+}
+
 fn kilowatts(micro: i64) -> String {
     format!("{} kW", figure(Unit::Count, micro / 1_000))
 }
@@ -232,7 +244,7 @@ fn other_source(svg: &mut Svg, design: &Design, row: i32) {
     svg.line(BREAKER + symbols::REACH, row, RCD - 40, row);
     symbols::converter(svg, RCD, row);
     let power = design.get("existing_inverter_w").map_or_else(String::new, kilowatts);
-    label(svg, RCD, row - 38, vec!["-T2".to_owned(), power]);
+    label(svg, RCD, row - 38, vec!["-T2".to_owned(), power, line_word(design, EXISTING)]);
 }
 
 fn is_parallel(design: &Design) -> bool {
@@ -340,12 +352,26 @@ mod tests {
     }
 
     #[test]
+    fn the_cable_of_an_inverter_has_its_own_conductors() {
+        let drawn = |text: &str| {
+            let design = Design::parse(&format!("phases = 3\n{text}")).expect("well formed");
+            let rules = crate::electrical::rule_set::RuleSet::of(crate::electrical::rule_set::Place::De);
+            single_line(&design, &crate::design::sheet(&design, &rules))
+        };
+        let single = drawn("inverter_phases = one_phase\ninverter_line = l2");
+        assert!(single.contains(">3<") && !single.contains(">5<") && single.contains(">L2<"), "{single}");
+        let three = drawn("inverter_phases = three_phases\ninverter_line = l2");
+        assert!(three.contains(">5<") && !three.contains(">L2<"), "{three}");
+    }
+
+    #[test]
     fn a_supply_is_written_as_its_conductors_and_voltages() {
         let of = |text: &str| supply_words(&Design::parse(text).expect("well formed")).join(" ");
         assert_eq!(of("phases = 1\nac_nominal_v = 240\nearthing = us_service"), "2/N ~ 120/240 V");
         assert_eq!(of("phases = 1\nac_nominal_v = 230\nearthing = tt"), "1/N ~ 230 V");
         assert_eq!(of("phases = 3\nac_nominal_v = 230"), "3/N ~ 230 V");
         assert_eq!(of("earthing = us_service"), "2/N ~ ");
+        assert_eq!(of("phases = 2\nac_nominal_v = 240"), "2/N ~ 120/240 V");
         assert_eq!(of(""), "1/N ~ ");
     }
 }

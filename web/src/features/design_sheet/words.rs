@@ -42,6 +42,8 @@ pub fn field_name(w: Words, key: &str) -> String {
 pub fn hint(key: &str) -> Option<Key> {
     let key = if load_of(key).is_some_and(|(_, part)| part == "duty") { "load_duty" } else { key };
     Some(match key {
+        "phases" => key!("design.hint.phases"),
+        "inverter_line" | "existing_inverter_line" => key!("design.hint.inverter_line"),
         "ac_nominal_v" => key!("design.hint.ac_nominal_v"),
         "panel_breakers_a" => key!("design.hint.panel_breakers_a"),
         "supply_loop_ohm" => key!("design.hint.supply_loop_ohm"),
@@ -234,13 +236,15 @@ pub fn deadline(w: Words, notice: &NoticeLine) -> String {
     }
 }
 
-const OF_SINGLE_LINE: [&str; 26] = [
+const OF_SINGLE_LINE: [&str; 30] = [
     "earthing",
     "phases",
     "ac_nominal_v",
     "main_fuse_a",
     "busbar_a",
     "existing_inverter_w",
+    "existing_inverter_phases",
+    "existing_inverter_line",
     "ac_breaker_type",
     "ac_breaker_a",
     "rcd_type",
@@ -248,6 +252,8 @@ const OF_SINGLE_LINE: [&str; 26] = [
     "ac_cable_size_mm2",
     "ac_cable_length_m",
     "inverter_w",
+    "inverter_phases",
+    "inverter_line",
     "dc_cable_size_mm2",
     "dc_cable_length_m",
     "dc_fuse_a",
