@@ -9,7 +9,8 @@ use domain::design::{Design, sheet, test_sheet};
 use domain::electrical::rule_set::{Place, RuleSet};
 use domain::method::Method;
 use domain::method::load::compose;
-use domain::method::plan::Requirement;
+use domain::method::plan::{Confirmer, HOUSE_RULE, LimitRule, Requirement, Step};
+use std::collections::BTreeSet;
 
 #[test]
 fn every_built_in_method_is_sound_and_survives_its_bytes() {
@@ -65,6 +66,51 @@ fn a_hot_unit_is_left_and_only_a_cold_one_is_carried() {
         }
     }
     assert!(warned >= 9, "{warned}");
+}
+
+/// What a lead can never allow is listed with a reason each, and little of it: the few acts that kill and whose evidence can always be
+/// given. A figure that only this house gives is none of it, but for what counts as dead: no standard gives one.
+#[test]
+fn steps_that_nothing_but_their_evidence_opens_are_listed_with_a_reason() {
+    const PAGE: &str = include_str!("../../docs/trade.md");
+    let table = PAGE.split_once("Steps that nothing but their evidence opens").map_or("", |(_, rest)| rest);
+    let rows = table.lines().skip_while(|line| !line.starts_with("| ---")).skip(1).take_while(|l| l.starts_with('|'));
+    let mut listed: BTreeSet<&str> = BTreeSet::new();
+    for row in rows {
+        let cells: Vec<&str> = row.trim_matches('|').split(" | ").map(str::trim).collect();
+        let [step, why] = cells.as_slice() else { panic!("{row}") };
+        assert!(why.len() > 20 && listed.insert(step.trim_matches('`')), "{row}");
+    }
+    let methods: Vec<Method> = METHODS.iter().map(|name| compose(name, FILES).unwrap().method).collect();
+    let mut shut: BTreeSet<&str> = BTreeSet::new();
+    for method in &methods {
+        let own: Vec<&Step> = method.steps.iter().filter(|step| step.stop_work).collect();
+        println!("{}: {} of {} steps", method.id, own.len(), method.steps.len());
+        assert!((5..=12).contains(&own.len()), "{}: {} steps", method.id, own.len());
+        for step in own {
+            shut.insert(&step.id);
+            for requirement in &step.requirements {
+                let is_house = match requirement {
+                    Requirement::Reading(need) => need.limits().any(|limit| match limit {
+                        LimitRule::Constant(own) => own.source.starts_with(HOUSE_RULE) && need.pair.is_none(),
+                        // Computed limits hold figures of the house, and those of a maker or a lead may not be there.
+                        LimitRule::Model(_) | LimitRule::Check(_) | LimitRule::Design(_) => true,
+                    }),
+                    Requirement::Check(_) => true,
+                    Requirement::Wait(need) => need.model.is_some(),
+                    // The crew may be one person.
+                    Requirement::Countersign(_) => true,
+                    Requirement::Confirmation(need) => need.by != Confirmer::Recorder,
+                    Requirement::Photo(_)
+                    | Requirement::Serial(_)
+                    | Requirement::Choice(_)
+                    | Requirement::Signature(_) => false,
+                };
+                assert!(!is_house, "{}: {}.{} cannot always be given", method.id, step.id, requirement.id());
+            }
+        }
+    }
+    assert_eq!(shut, listed);
 }
 
 /// Jobs pin the hash of a version for ever. A method that changes is a new version with a new line, beside the old one. Until the first installation they may move: decision 0022.

@@ -11,6 +11,7 @@ use super::inputs::Design;
 use super::place::energy_rule;
 use super::sheet::{Line, Sheet, sheet};
 use crate::electrical::rule_set::{Rule, RuleSet, Topic};
+use crate::electrical::units::MICRO;
 use crate::job_file::body::Equipment;
 use crate::method::plan::DesignField;
 
@@ -24,7 +25,7 @@ pub fn derived(design: &Design, rules: &RuleSet, sheet: &Sheet) -> Vec<(&'static
 }
 
 /// All that may follow, whether it was entered or not.
-fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Option<i64>); 15] {
+fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Option<i64>); 16] {
     let energy_limit = energy_rule(rules, design).and_then(|rule| rule.value);
     let cap = rules.find(Topic::EarthCap, "main_earth").and_then(|rule| rule.value);
     let reconnect = rules.find(Topic::Protection, "reconnect delay").and_then(|rule| rule.value);
@@ -47,6 +48,7 @@ fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Opt
         ("fuse_voltage_v", stack),
         // Where the electrode is the return path, the loop is bound by what the residual-current device asks of it.
         ("loop_max_ohm", most("loop_measured").or_else(|| most("electrode"))),
+        ("no_energy_rule", (energy_limit.is_none() && design.location().is_some()).then_some(MICRO)),
         ("opening_limit_m", opening),
         ("pe_cap_ohm", cap.map(|cap| cap.micro)),
         ("rcd_kind", rules.figure(Topic::RcdKind)),

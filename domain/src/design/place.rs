@@ -52,6 +52,7 @@ fn energy(bench: &mut Bench<'_>) {
             ("scope_max", figure(first(Topic::ScopeTo))),
             ("energy_elsewhere", Maybe("energy_elsewhere_wh")),
             ("locations_apart", figure(first(Topic::LocationsApart))),
+            ("no_location_rule", Fixed(named.is_none().then_some(MICRO))),
         ],
     );
 }

@@ -165,6 +165,7 @@ mod tests {
             instrument: None,
             limit: None,
             pair: None,
+            by_choice: None,
         })
     }
 

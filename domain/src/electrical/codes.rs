@@ -52,6 +52,7 @@ pub fn words_of(figure: &str) -> &'static [&'static str] {
         | "locations_apart"
         | "maker_allows"
         | "mechanically_protected"
+        | "no_location_rule"
         | "no_smooth_dc"
         | "notify_planned"
         | "place_is_such"

@@ -52,6 +52,8 @@ pub enum Why {
     NotTested,
     /// Nothing is known to compare with.
     NoLimit,
+    /// The place has no rule of that kind.
+    NoSuchRule,
     /// Only the maker can state it, and it is not in the model's data.
     NoMakerLimit,
     AmbiguousReading,

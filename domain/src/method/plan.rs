@@ -436,6 +436,23 @@ pub struct ReadingNeed {
     /// The two conductors of the step's board between which it is measured.
     #[n(7)]
     pub pair: Option<(String, String)>,
+    /// Limits in place of the usual one, by what was chosen in the same step; the first that fits. Absent in methods older than this
+    /// field, whose bytes stay.
+    #[n(8)]
+    pub by_choice: Option<Vec<ChoiceLimit>>,
+}
+
+/// A limit that holds where a choice was made so.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct ChoiceLimit {
+    /// The choice, of the reading's own step.
+    #[n(0)]
+    pub when: When,
+    /// The limit then.
+    #[n(1)]
+    pub limit: LimitRule,
 }
 
 /// Where a limit comes from.
@@ -454,6 +471,16 @@ pub enum LimitRule {
     /// Figures that the lead entered for this job.
     #[n(3)]
     Design(#[n(0)] DesignLimit),
+}
+
+impl LimitRule {
+    /// The check that gives the limit.
+    pub const fn call(&self) -> Option<&CheckCall> {
+        match self {
+            Self::Check(call) => Some(call),
+            Self::Constant(_) | Self::Model(_) | Self::Design(_) => None,
+        }
+    }
 }
 
 /// A limit by the design: the same key on both sides asks for that very figure.
@@ -783,6 +810,10 @@ impl Method {
 }
 
 impl ReadingNeed {
+    /// The usual limit and those by choice.
+    pub fn limits(&self) -> impl Iterator<Item = &LimitRule> {
+        self.limit.iter().chain(self.by_choice.iter().flatten().map(|own| &own.limit))
+    }
     /// The box that it is typed into.
     pub fn field(&self) -> FieldSpec {
         let prefix = match self.prefix.as_str() {

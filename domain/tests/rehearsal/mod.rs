@@ -146,7 +146,7 @@ fn models() -> Vec<ModelSnapshot> {
     ]
 }
 
-const DESIGN: [(&str, i64); 30] = [
+pub const DESIGN: [(&str, i64); 31] = [
     ("energy_total_wh", 15_360_000_000),
     ("energy_limit_wh", 40_000_000_000),
     ("dc_device_rating_v", 1_000_000_000),
@@ -176,6 +176,7 @@ const DESIGN: [(&str, i64); 30] = [
     ("fuse_rating_a", 40_000_000),
     ("fuse_voltage_v", 1_000_000_000),
     ("fuse_breaking_a", 10_000_000_000),
+    ("rcd_residual_a", 30_000),
     ("unused", 1),
 ];
 
@@ -282,7 +283,7 @@ pub fn photo_file(number: u64) -> PhotoFile {
     PhotoFile { hash, bytes: 1, width: 1, height: 1, media: MediaType::Jpeg }
 }
 
-fn rehearse(made: &mut u64, at: StepRef, gate: &mut domain::method::gate::Gate<'_, '_>) -> Vec<Said> {
+pub fn rehearse(made: &mut u64, at: StepRef, gate: &mut domain::method::gate::Gate<'_, '_>) -> Vec<Said> {
     let numbers = std::cell::Cell::new(*made);
     let next = || {
         numbers.set(numbers.get() + 1);

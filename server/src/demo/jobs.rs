@@ -389,7 +389,7 @@ impl<'w> Writer<'w> {
             Stage::Planned | Stage::WithCrew => return Ok(()),
             Stage::OnSite(until) => {
                 self.rehearse(tx, Some(until)).await?;
-                self.ask_for_a_deviation(tx).await?;
+                self.ask_for_a_deviation(tx, until).await?;
             }
             Stage::Paused(until) => {
                 self.rehearse(tx, Some(until)).await?;
@@ -557,14 +557,15 @@ impl<'w> Writer<'w> {
         (said, pictures)
     }
 
-    async fn ask_for_a_deviation(&mut self, tx: &mut FirmTx) -> anyhow::Result<()> {
+    /// At the first step that is open beside the one that the story has come to.
+    async fn ask_for_a_deviation(&mut self, tx: &mut FirmTx, beside: &str) -> anyhow::Result<()> {
         let method = self.method()?;
         let plan = Plan::of(&method.method);
         let mut state = fold(&self.file, &plan);
         let open = state.gate.unfinished();
         let place = open.into_iter().find_map(|at| {
             let step = plan.step(at.step);
-            let may_deviate = !step.stop_work && state.gate.obstacles(at).is_empty();
+            let may_deviate = !step.stop_work && step.id != beside && state.gate.obstacles(at).is_empty();
             may_deviate.then(|| step.requirements.first().map(|need| Place::of(&step.id, at.slot, need.id()))).flatten()
         });
         let Some(at) = place else { return Ok(()) };

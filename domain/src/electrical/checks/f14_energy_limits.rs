@@ -11,7 +11,7 @@ use crate::electrical::units::{MICRO, Unit};
 
 pub(super) const INFO: CheckInfo = CheckInfo { id: "F14", title: "check.F14", inputs: &INPUTS, run };
 
-const INPUTS: [InputInfo; 8] = [
+const INPUTS: [InputInfo; 9] = [
     InputInfo::list("unit_energy", Unit::WattHour, true),
     InputInfo::optional("unit_limit", Unit::WattHour),
     InputInfo::optional("location_limit", Unit::WattHour),
@@ -23,6 +23,8 @@ const INPUTS: [InputInfo; 8] = [
     InputInfo::optional("energy_elsewhere", Unit::WattHour),
     // 1: the edition limits each listed location by itself.
     InputInfo::optional("locations_apart", Unit::Count),
+    // 1: the place has no rule, which is another thing than a figure that is missing.
+    InputInfo::optional("no_location_rule", Unit::Count),
 ];
 
 const KWH: i64 = 1_000 * MICRO;
@@ -39,6 +41,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let scope_max = gather.maybe("scope_max", 0, ENERGY_MAX)?;
     let elsewhere = gather.maybe("energy_elsewhere", 0, ENERGY_MAX)?.unwrap_or(0);
     let apart = gather.maybe_whole("locations_apart", 0, 1)? == Some(1);
+    let no_rule = gather.maybe_whole("no_location_rule", 0, 1)? == Some(1);
 
     let here = sum("unit_energy", &units)?;
     let premises = sum("unit_energy", &[here, elsewhere])?;
@@ -61,6 +64,8 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         Verdict::Fail(Why::UnitTooLarge)
     } else if above(here, location_limit) {
         Verdict::Fail(Why::LocationTooLarge)
+    } else if nothing && no_rule {
+        Verdict::NotApplicable(Why::NoSuchRule)
     } else if nothing {
         Verdict::NotDetermined(Why::NoLimit)
     } else if scope_min.is_some_and(|least| here < least) || above(here, scope_max) {
@@ -108,7 +113,11 @@ mod tests {
             inputs.set(key, limit);
         }
         for (key, value) in more {
-            let micro = if *key == "locations_apart" { watt_hours(value) / 1_000 } else { watt_hours(value) };
+            let micro = if matches!(*key, "locations_apart" | "no_location_rule") {
+                watt_hours(value) / 1_000
+            } else {
+                watt_hours(value)
+            };
             inputs.set(key, micro);
         }
         super::super::compute("F14", &inputs).expect("the test's inputs are complete").verdict
@@ -142,6 +151,9 @@ mod tests {
         assert_eq!(under(&australia, &["200"], &[]), Verdict::Pass);
         assert_eq!(under(&australia, &["200.000001"], &[]), Verdict::NotDetermined(Why::OutsideScope));
         assert_eq!(under(&[], &["5"], &[]), Verdict::NotDetermined(Why::NoLimit));
+        let without = [("no_location_rule", "1")];
+        assert_eq!(under(&[], &["5"], &without), Verdict::NotApplicable(Why::NoSuchRule));
+        assert_eq!(under(&["US-UNIT"], &["20.000001"], &without), Verdict::Fail(Why::UnitTooLarge));
     }
 
     #[test]

@@ -73,6 +73,7 @@ fn method() -> Method {
             source: "house rule".into(),
         })),
         pair: None,
+        by_choice: None,
     });
     let option = |id: &str| ChoiceOption { id: id.into(), label: text(id), fails: false, stops: None };
     let floor = Requirement::Choice(ChoiceNeed {

@@ -12,7 +12,7 @@ mod sources;
 #[cfg(all(test, feature = "methods"))]
 mod tests;
 
-use super::plan::{ConstantLimit, DesignLimit, LimitRule, Method, ModelLimit, Requirement, Step, Text};
+use super::plan::{ConstantLimit, DesignLimit, LimitRule, Method, ModelLimit, ReadingNeed, Requirement, Step, Text};
 use crate::electrical::{Prefix, Unit};
 use crate::job_file::body::UnitKind;
 use core::fmt;
@@ -582,8 +582,6 @@ fn duties(step: &Step, found: &mut BTreeSet<Complaint>) {
 fn own(method: &Method, step: &Step, requirement: &Requirement, found: &mut BTreeSet<Complaint>) {
     let at = || (step.id.clone(), requirement.id().to_owned());
     let (step_id, id) = at();
-    let asks_nobody =
-        |unit: Option<UnitKind>| unit.map_or_else(|| step.repeat.is_none(), |kind| !has_unit(method, kind));
     match requirement {
         Requirement::Photo(need) if need.count == 0 => {
             found.insert(Complaint::NoPhotoWanted { step: step_id, requirement: id });
@@ -604,7 +602,7 @@ fn own(method: &Method, step: &Step, requirement: &Requirement, found: &mut BTre
             }
             if need.model.is_none() && need.seconds.unwrap_or(0) == 0 {
                 found.insert(Complaint::WaitWithoutTime { step: step_id, requirement: id });
-            } else if need.model.is_some() && asks_nobody(need.unit) {
+            } else if need.model.is_some() && asks_nobody(method, step, need.unit) {
                 found.insert(Complaint::NoUnitToAsk { step: step_id, requirement: id });
             }
         }
@@ -616,32 +614,25 @@ fn own(method: &Method, step: &Step, requirement: &Requirement, found: &mut BTre
                 let (step, requirement) = at();
                 found.insert(Complaint::UnknownPrefix { step, requirement, prefix: need.prefix.clone() });
             }
-            match &need.limit {
-                Some(LimitRule::Constant(limit)) => constant(limit, at(), found),
-                Some(LimitRule::Model(ModelLimit { at_least: None, at_most: None, .. })) => {
-                    found.insert(Complaint::LimitWithoutFigure { step: step_id, requirement: id });
-                }
-                Some(LimitRule::Model(limit)) if asks_nobody(limit.unit) => {
-                    found.insert(Complaint::NoUnitToAsk { step: step_id, requirement: id });
-                }
-                Some(LimitRule::Design(DesignLimit { at_least: None, at_most: None })) => {
-                    found.insert(Complaint::LimitWithoutFigure { step: step_id, requirement: id });
-                }
-                Some(LimitRule::Design(limit)) => {
-                    for key in limit.at_least.iter().chain(&limit.at_most) {
-                        let (step, requirement) = at();
-                        let from = format!("design.{key}");
-                        match method.design.iter().find(|field| field.key == *key) {
-                            None => found.insert(Complaint::UnresolvedSource { step, requirement, from }),
-                            Some(field) if field.unit != need.unit => {
-                                found.insert(Complaint::OtherUnit { step, requirement, from })
-                            }
-                            Some(_) => false,
-                        };
+            for own in need.by_choice.iter().flatten() {
+                // The gate judges a step anew when something is recorded in it, so the choice is one of its own.
+                let names = format!("{}.{}", own.when.step, own.when.requirement);
+                match step.requirement(&own.when.requirement).filter(|_| own.when.step == step.id) {
+                    Some(Requirement::Choice(choice)) => {
+                        let is_there = |wanted: &&String| choice.options.iter().any(|option| option.id == **wanted);
+                        for option in own.when.is.iter().filter(|wanted| !is_there(wanted)) {
+                            found.insert(Complaint::UnknownWhen {
+                                step: step_id.clone(),
+                                names: format!("{names}.{option}"),
+                            });
+                        }
+                    }
+                    Some(_) | None => {
+                        found.insert(Complaint::UnknownWhen { step: step_id.clone(), names });
                     }
                 }
-                Some(LimitRule::Model(_) | LimitRule::Check(_)) | None => {}
             }
+            need.limits().for_each(|limit| limited(method, step, need, limit, found));
         }
         Requirement::Photo(_)
         | Requirement::Serial(_)
@@ -650,6 +641,41 @@ fn own(method: &Method, step: &Step, requirement: &Requirement, found: &mut BTre
         | Requirement::Countersign(_)
         | Requirement::Signature(_) => {}
     }
+}
+
+/// What a limit of a reading says of itself.
+fn limited(method: &Method, step: &Step, need: &ReadingNeed, limit: &LimitRule, found: &mut BTreeSet<Complaint>) {
+    let at = || (step.id.clone(), need.id.clone());
+    let (step_id, id) = at();
+    match limit {
+        LimitRule::Constant(limit) => constant(limit, at(), found),
+        LimitRule::Model(ModelLimit { at_least: None, at_most: None, .. })
+        | LimitRule::Design(DesignLimit { at_least: None, at_most: None }) => {
+            found.insert(Complaint::LimitWithoutFigure { step: step_id, requirement: id });
+        }
+        LimitRule::Model(limit) if asks_nobody(method, step, limit.unit) => {
+            found.insert(Complaint::NoUnitToAsk { step: step_id, requirement: id });
+        }
+        LimitRule::Design(limit) => {
+            for key in limit.at_least.iter().chain(&limit.at_most) {
+                let (step, requirement) = at();
+                let from = format!("design.{key}");
+                match method.design.iter().find(|field| field.key == *key) {
+                    None => found.insert(Complaint::UnresolvedSource { step, requirement, from }),
+                    Some(field) if field.unit != need.unit => {
+                        found.insert(Complaint::OtherUnit { step, requirement, from })
+                    }
+                    Some(_) => false,
+                };
+            }
+        }
+        LimitRule::Model(_) | LimitRule::Check(_) => {}
+    }
+}
+
+/// The model of a unit is asked that the job has not, or of "this slot" in a step without slots.
+fn asks_nobody(method: &Method, step: &Step, unit: Option<UnitKind>) -> bool {
+    unit.map_or_else(|| step.repeat.is_none(), |kind| !has_unit(method, kind))
 }
 
 fn constant(limit: &ConstantLimit, at: (String, String), found: &mut BTreeSet<Complaint>) {

@@ -24,7 +24,7 @@ pub(super) fn complain(method: &Method, found: &mut BTreeSet<Complaint>) {
             match requirement {
                 Requirement::Check(need) => call(method, step, &need.id, &need.call, found),
                 Requirement::Reading(need) => {
-                    if let Some(LimitRule::Check(limit)) = &need.limit {
+                    for limit in need.limits().filter_map(LimitRule::call) {
                         call(method, step, &need.id, limit, found);
                         takes_reading(step, &need.id, need.unit, limit, found);
                     }

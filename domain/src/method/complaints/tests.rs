@@ -139,7 +139,7 @@ fn the_gates_of_the_trade_are_in_the_graph() {
         let before = order::all_before(&method, step);
         assert!(before.iter().any(|index| method.steps[*index].id == gate), "{step} opens without {gate}");
     }
-    assert!(method.step("power-briefing").is_some_and(|step| step.needs_consent && step.stop_work));
+    assert!(method.step("power-briefing").is_some_and(|step| step.needs_consent && step.hold));
 }
 
 /// The good method with one text replaced.
@@ -174,6 +174,16 @@ fn each_fault_is_named() {
         ("repeat = \"module\"", "in_order = true", "measure: in order, but not repeated"),
         ("repeat = \"module\"", "", "stack.sum: readings.measure.ocv leads nowhere"),
         ("source = \"house rule\"", "source = \"\"", "measure.ocv: limit without a source"),
+        (
+            "limit = { from = \"constant\", at_most = \"5\"",
+            "by_choice = [{ when = { step = \"ask\", requirement = \"kind\", is = [\"one\"] }, limit = { from = \"constant\", at_most = \"6\", source = \"house rule\" } }]\nlimit = { from = \"constant\", at_most = \"5\"",
+            "measure: its condition names ask.kind, which does not exist",
+        ),
+        (
+            "limit = { from = \"constant\", at_most = \"5\"",
+            "by_choice = [{ when = { step = \"measure\", requirement = \"ocv\", is = [\"one\"] }, limit = { from = \"constant\", source = \"house rule\" } }]\nlimit = { from = \"constant\", at_most = \"5\"",
+            "measure.ocv: limit without a figure",
+        ),
         ("at_most = \"5\", ", "", "measure.ocv: limit without a figure"),
         ("at_most = \"5\"", "at_least = \"6\", at_most = \"5\"", "measure.ocv: least above greatest"),
         ("seconds = 5", "", "measure.pause: a wait needs seconds or a model's key"),

@@ -1,10 +1,11 @@
 //! Where the limit of a reading comes from, and how the inputs of a check are gathered.
 
+use super::answer::last_choice;
 use super::plan::Plan;
 use crate::electrical::{Check, InputFault, Inputs, Limit, compute};
 use crate::job_file::body::{Body, Place, ReadingQuality, UnitKind};
 use crate::job_file::record::Record;
-use crate::method::plan::{CheckCall, DesignLimit, LimitRule, ModelLimit, ReadingNeed, Repeat};
+use crate::method::plan::{CheckCall, ChoiceLimit, DesignLimit, LimitRule, ModelLimit, ReadingNeed, Repeat};
 
 /// What is known of a limit before anything was measured.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,7 +46,12 @@ pub enum LimitSource {
 
 /// The limit of a reading in this job.
 pub(super) fn limit_of(record: &Record<'_>, plan: &Plan<'_>, need: &ReadingNeed, slot: u16) -> LimitInfo {
-    match &need.limit {
+    let chosen = |own: &&ChoiceLimit| {
+        let option = last_choice(record, &Place::of(&own.when.step, slot, &own.when.requirement), None);
+        option.is_some_and(|option| own.when.is.iter().any(|wanted| wanted == option))
+    };
+    let by_choice = need.by_choice.iter().flatten().find(chosen).map(|own| &own.limit);
+    match by_choice.or(need.limit.as_ref()) {
         None => LimitInfo::None,
         Some(LimitRule::Constant(constant)) => LimitInfo::Known {
             limit: Limit { at_least: constant.at_least.map(|m| m.0), at_most: constant.at_most.map(|m| m.0) },

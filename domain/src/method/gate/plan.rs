@@ -165,14 +165,9 @@ impl<'m> Plan<'m> {
                 sources.extend(self.index_of(&when.step));
             }
             for requirement in &self.step(reader).requirements {
-                if let Some(call) = calls_of(requirement) {
-                    sources.extend(
-                        call.inputs
-                            .iter()
-                            .filter_map(|input| step_of_source(&input.from))
-                            .filter_map(|id| self.index_of(id)),
-                    );
-                }
+                let inputs = calls_of(requirement).into_iter().flat_map(|call| &call.inputs);
+                let read = inputs.filter_map(|input| step_of_source(&input.from));
+                sources.extend(read.filter_map(|id| self.index_of(id)));
             }
             if self.step(reader).requirements.iter().any(|need| matches!(need, Requirement::Wait(_))) {
                 // The span that the server vouches for begins with what was recorded before.
@@ -205,20 +200,17 @@ impl<'m> Plan<'m> {
     }
 }
 
-fn calls_of(requirement: &Requirement) -> Option<&CheckCall> {
+fn calls_of(requirement: &Requirement) -> Vec<&CheckCall> {
     match requirement {
-        Requirement::Reading(need) => match &need.limit {
-            Some(LimitRule::Check(call)) => Some(call),
-            Some(LimitRule::Constant(_) | LimitRule::Model(_) | LimitRule::Design(_)) | None => None,
-        },
-        Requirement::Check(need) => Some(&need.call),
+        Requirement::Reading(need) => need.limits().filter_map(LimitRule::call).collect(),
+        Requirement::Check(need) => vec![&need.call],
         Requirement::Photo(_)
         | Requirement::Serial(_)
         | Requirement::Confirmation(_)
         | Requirement::Choice(_)
         | Requirement::Wait(_)
         | Requirement::Countersign(_)
-        | Requirement::Signature(_) => None,
+        | Requirement::Signature(_) => Vec::new(),
     }
 }
 
