@@ -544,6 +544,7 @@ fn what_was_begun_under_a_living_proof_is_finished_under_it() {
             if slot(first) != slot(second) {
                 continue;
             }
+            let third = of_step.get(2).filter(|line| slot(line) == slot(first));
             for (minutes, let_in) in [(59, true), (61, true), (119, true), (121, false)] {
                 let mut own = begun(&log, &step.id);
                 let read =
@@ -555,6 +556,12 @@ fn what_was_begun_under_a_living_proof_is_finished_under_it() {
                 own.write(tech(), entry, second.body.clone());
                 let breached = fold(&own.file, &plan).breaches.contains_key(&entry);
                 assert_eq!(!breached, let_in, "{} {} after {minutes} min", method.id, step.id);
+                if let Some(third) = third.filter(|_| let_in) {
+                    let entry = EntryId::of(id(80, 4));
+                    own.write(tech(), entry, third.body.clone());
+                    let breaches = fold(&own.file, &plan).breaches;
+                    assert!(!breaches.contains_key(&entry), "{} {}: the record after it", method.id, step.id);
+                }
                 cases += 1;
             }
         }
@@ -582,6 +589,128 @@ fn a_silence_between_two_records_stays_one_whoever_reads_later() {
         with_part(&method, &PROOFS).into_iter().map(|step| (step, Ending::Silent)).collect();
     assert!(!asked.is_empty() && asked.is_subset(&still), "{asked:?}");
     assert!(asked.contains(&("prove-tester-after".to_owned(), Ending::Silent)), "one record of three proves nothing");
+}
+
+/// A lead may let one record of a new isolation pass; what makes ready for power and switching on are asked for again all the same.
+#[test]
+fn a_new_isolation_with_a_deviation_is_one() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let yes = with_battery(&ways(&method)[0], "yes");
+        let mut log = perfect_run(&plan, &yes);
+        let at = first_work_inside(&method, &log);
+        log.write(lead(), EntryId::of(id(82, 1)), Body::Returned(Returned { at, remark: EntryId::of(id(82, 2)) }));
+        let again = ["covers-closed", "power-briefing", "remove-locks", "battery-on"];
+        let before = again.map(|step| recorded(&log, step));
+        // No battery to lock off this time: the act from the first isolation stays the newest of its step.
+        work_on(&mut log, &plan, &with_battery(&yes, "no"), &mut 9_000_000)
+            .unwrap_or_else(|why| panic!("{}: {why}", method.id));
+        for (step, before) in again.into_iter().zip(before) {
+            assert!(recorded(&log, step) > before, "{}: {step} was not done again", method.id);
+        }
+    }
+}
+
+fn first_work_inside(method: &Method, log: &Log) -> Place {
+    let inside = with_part(method, &[BoardPart::Inside]);
+    let mut places = log.lines.iter().filter_map(|line| line.body.evidence_place());
+    let place = places.find(|place| inside.contains(&place.step)).unwrap();
+    Place::of(&place.step, place.slot, "")
+}
+
+/// The locks come off, and a step inside is returned before anybody has recorded that: the agreement to switch on tells of it.
+#[test]
+fn once_switching_on_was_agreed_nobody_is_let_in_on_the_old_proof() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let log = perfect_run(&plan, &ways(&method)[0]);
+        let mut own = begun(&log, "remove-locks");
+        let at = first_work_inside(&method, &log);
+        own.write(lead(), EntryId::of(id(83, 1)), Body::Returned(Returned { at, remark: EntryId::of(id(83, 2)) }));
+        let asked = ended(&own, &plan);
+        assert!(asked.contains(&("prove-tester-before".to_owned(), Ending::Agreed)), "{}: {asked:?}", method.id);
+
+        // Who records it all the same has switched on: a breach, and the power came.
+        let line = log.lines.iter().find(|line| line.body.evidence_place().is_some_and(|at| at.step == "remove-locks"));
+        let entry = EntryId::of(id(83, 3));
+        own.write(tech(), entry, line.unwrap().body.clone());
+        assert!(fold(&own.file, &plan).breaches.contains_key(&entry), "{}", method.id);
+        let asked = ended(&own, &plan);
+        assert!(asked.contains(&("isolate-ac".to_owned(), Ending::Power)), "{}: {asked:?}", method.id);
+    }
+}
+
+/// A step that a lead had done again is no step that somebody is busy with.
+#[test]
+fn what_was_returned_was_not_begun() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let log = perfect_run(&plan, &ways(&method)[0]);
+        let at = first_work_inside(&method, &log);
+        let next = method.steps.iter().skip_while(|step| step.id != at.step).nth(1).unwrap();
+        let mut own = begun(&log, &next.id);
+        own.write(
+            lead(),
+            EntryId::of(id(84, 1)),
+            Body::Returned(Returned { at: at.clone(), remark: EntryId::of(id(84, 2)) }),
+        );
+        let mut state = fold_at(&own.file, &plan, own.next_us() + PROOF_SPAN_US + MINUTE_US);
+        let step = state.gate.find(&at).unwrap();
+        assert!(!state.gate.obstacles(step).is_empty(), "{}: {} is open", method.id, at.step);
+    }
+}
+
+/// The wrong breaker was locked, a lead saw it: the right one asks for the wait and the proof again.
+#[test]
+fn a_lock_that_was_put_right_asks_for_the_wait_and_the_proof_again() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let way = ways(&method).remove(0);
+        let log = perfect_run(&plan, &way);
+        let mut own = begun(&log, &first_work_inside(&method, &log).step);
+        let at = Place::of("isolate-ac", 0, "");
+        own.write(lead(), EntryId::of(id(85, 1)), Body::Returned(Returned { at, remark: EntryId::of(id(85, 2)) }));
+        let before = recorded(&own, "discharge-wait");
+        let proofs = recorded(&own, "prove-dead-dc");
+        work_on(&mut own, &plan, &way, &mut 10_000_000).unwrap_or_else(|why| panic!("{}: {why}", method.id));
+        assert!(recorded(&own, "discharge-wait") > before && recorded(&own, "prove-dead-dc") > proofs, "{}", method.id);
+    }
+}
+
+/// A record that says it corrects one of another place is none.
+#[test]
+fn a_correction_stands_at_the_place_of_what_it_corrects() {
+    let method = methods().next().unwrap();
+    let plan = Plan::of(&method);
+    let log = perfect_run(&plan, &ways(&method)[0]);
+    let readings = log.lines.iter().filter_map(|line| match &line.body {
+        Body::Reading(reading) => Some((line.id, reading)),
+        _ => None,
+    });
+    let all: Vec<_> = readings.collect();
+    let dead = all.iter().find(|(_, reading)| reading.at.step == "prove-dead-dc").unwrap();
+    let other = all.iter().find(|(_, reading)| reading.at != dead.1.at).unwrap();
+    let mut own = log.clone();
+    let entry = EntryId::of(id(86, 1));
+    own.write(tech(), entry, Body::Reading(Reading { corrects: Some(other.0), ..dead.1.clone() }));
+    let why = fold(&own.file, &plan).breaches.get(&entry).map(|breach| breach.why.clone());
+    assert_eq!(why, Some(BreachWhy::NothingThere));
+}
+
+/// A phone whose clock was set an hour ahead: its time is told by what the server stamped.
+#[test]
+fn a_clock_that_runs_ahead_is_known_by_the_stamps() {
+    let method = methods().next().unwrap();
+    let plan = Plan::of(&method);
+    let log = perfect_run(&plan, &ways(&method)[0]);
+    assert_eq!(log.file.ahead_us(tech().1), 0);
+    let mut file = domain::job_file::JobFile::default();
+    for held in log.file.iter() {
+        let stamp =
+            held.stamp.map(|stamp| domain::job_file::Stamp { time_us: held.entry.header.hlc - PROOF_SPAN_US, ..stamp });
+        file.absorb(held.entry.clone(), stamp);
+    }
+    assert_eq!(file.ahead_us(tech().1), PROOF_SPAN_US);
 }
 
 #[test]

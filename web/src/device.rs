@@ -13,8 +13,8 @@ use std::sync::Arc;
 
 use domain::electrical::rule_set::FirmRules;
 use domain::ids::{EntryId, JobId, PersonId};
-use domain::job_file::Body;
 use domain::job_file::body::MethodRef;
+use domain::job_file::{Body, JobFile};
 use domain::method::Method;
 use domain::tray::Counts;
 use gloo_timers::future::TimeoutFuture;
@@ -30,6 +30,9 @@ use crate::ports::local_store::StoreError;
 use crate::session::use_session;
 use crate::store::{JobStore, LoadedJob, NewEntry, PhotographError, Reference, SaveError};
 use crate::sync::{Ground, Opening};
+
+/// How soon a job is looked at again whose gates may change by the clock alone.
+const LOOK_AGAIN_MS: u32 = 20_000;
 
 /// A job as a screen follows it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -150,6 +153,7 @@ struct Fingerprint {
 
 struct Folded {
     of: Fingerprint,
+    at_us: u64,
     view: Arc<JobView>,
 }
 
@@ -320,16 +324,16 @@ impl Device {
             spawn_local(async move {
                 self.note_opened(&store, job, ask).await;
                 let load = self.load(&store, job, lang).await;
-                let until = load.view().and_then(|view| view.proof_until_us);
+                drop(store);
+                let by_the_clock = load.view().is_some_and(|view| view.by_the_clock);
                 if turn.get() == mine && into.try_with_untracked(|own| *own != load).unwrap_or(false) {
                     let _ = into.try_set(load);
                 }
-                let now_us = u64::try_from(self.now_us()).unwrap_or(0);
-                let Some(left_ms) = until.and_then(|until| u32::try_from(until.saturating_sub(now_us) / 1_000).ok())
-                else {
+                if !by_the_clock {
                     return;
-                };
-                TimeoutFuture::new(left_ms.saturating_add(1)).await;
+                }
+                // Short: a page that slept must not show an old proof for long once it is looked at.
+                TimeoutFuture::new(LOOK_AGAIN_MS).await;
                 if turn.get() == mine {
                     let _ = proof_ended.try_update(|ended| *ended += 1);
                 }
@@ -366,21 +370,29 @@ impl Device {
             lang,
             with_method: method.is_some(),
         };
-        let now_us = u64::try_from(self.now_us()).unwrap_or(0);
-        let holds = |view: &JobView| view.proof_until_us.is_none_or(|until| now_us <= until);
+        let now_us = self.moment_of(store, &loaded.file);
+        let holds = |folded: &Folded| {
+            !folded.view.by_the_clock || now_us.abs_diff(folded.at_us) < u64::from(LOOK_AGAIN_MS) * 1_000 / 2
+        };
         let known = self.inner.with_value(|inner| {
-            let folded = inner.folded.get(&job).filter(|folded| folded.of == of && holds(&folded.view));
+            let folded = inner.folded.get(&job).filter(|folded| folded.of == of && holds(folded));
             folded.map(|folded| Arc::clone(&folded.view))
         });
         if let Some(view) = known {
             return view;
         }
         let view = Arc::new(job_view_at(job, &loaded.file, method.as_deref(), lang.code(), now_us));
-        let folded = Folded { of, view: Arc::clone(&view) };
+        let folded = Folded { of, at_us: now_us, view: Arc::clone(&view) };
         self.inner.update_value(|inner| {
             inner.folded.insert(job, folded);
         });
         view
+    }
+
+    /// The present moment as entries are placed in time: a clock that runs ahead of the server's would end every proof of dead at once.
+    fn moment_of(self, store: &JobStore, file: &JobFile) -> u64 {
+        let now_us = u64::try_from(self.now_us()).unwrap_or(0);
+        now_us.saturating_sub(file.ahead_us(store.who().device))
     }
 
     async fn method(self, store: &JobStore, loaded: &LoadedJob) -> Option<Arc<Method>> {

@@ -147,6 +147,16 @@ impl JobFile {
         self.order_keys().values().map(|key| key.at).max().unwrap_or(0)
     }
 
+    /// By how much a device's clock ran ahead of the server's when its newest stamped entry was written, in microseconds; 0 where nothing
+    /// tells of it.
+    pub fn ahead_us(&self, device: DeviceId) -> u64 {
+        let own = self.entries.values().filter(|held| held.entry.header.device == device);
+        let newest = own
+            .filter_map(|held| held.stamp.map(|stamp| (held.entry.header.seq, held, stamp)))
+            .max_by_key(|(seq, ..)| *seq);
+        newest.map_or(0, |(_, held, stamp)| held.entry.header.hlc.saturating_sub(stamp.time_us))
+    }
+
     /// The fold order of every entry.
     ///
     /// `at = max(at(prev), min(hlc, stamp))`, and plain `hlc` while there is no stamp. So a fast clock cannot win for

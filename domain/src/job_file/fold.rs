@@ -12,8 +12,8 @@ use super::file::{Held, JobFile, OrderKey};
 use super::record::PhaseEvent;
 use super::sealing::{after_seal, is_no_news};
 use crate::ids::{DeviceId, EntryId, PersonId};
-use crate::method::gate::{Gate, Obstacle, Plan};
-use crate::method::plan::Requirement;
+use crate::method::gate::{Gate, Obstacle, Plan, Touched};
+use crate::method::plan::{BoardPart, Requirement};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Why an entry is a breach.
@@ -131,8 +131,10 @@ pub fn fold<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>) -> JobState<'p, 'a> {
     let mut gate = Gate::new(plan);
     for held in file.iter() {
         let id = held.entry.header.id;
-        if !breaches.contains_key(&id) && !late.contains(&id) {
-            absorb(&mut gate, held, keys[&id]);
+        match breaches.get(&id) {
+            Some(breach) => note_power(&mut gate, held, keys[&id], &breach.why),
+            None if late.contains(&id) => {}
+            None => absorb(&mut gate, held, keys[&id]),
         }
     }
     for (entry, remark) in &gate.record().settled {
@@ -284,8 +286,12 @@ fn judge_next<'a>(
         let to = stamped.partition_point(|(position, _)| *position <= seen);
         for (_, other) in &stamped[from..to] {
             let id = other.entry.header.id;
-            if other.entry.header.device != device && !breaches.contains_key(&id) {
-                absorb(&mut view.gate, other, keys[&id]);
+            if other.entry.header.device == device {
+                continue;
+            }
+            match breaches.get(&id) {
+                Some(why) => note_power(&mut view.gate, other, keys[&id], why),
+                None => absorb(&mut view.gate, other, keys[&id]),
             }
         }
         view.seen = seen;
@@ -294,9 +300,20 @@ fn judge_next<'a>(
     view.gate.answer_for(Some(keys[&id].at));
     match judge(&mut view.gate, held) {
         Some(why) => {
+            note_power(&mut view.gate, held, keys[&id], &why);
             breaches.insert(id, why);
         }
         None => absorb(&mut view.gate, held, keys[&id]),
+    }
+}
+
+/// Who switches on at a step that was shut has switched on.
+fn note_power(gate: &mut Gate<'_, '_>, held: &Held, key: OrderKey, why: &BreachWhy) {
+    let place = held.entry.body().and_then(Body::evidence_place).filter(|_| matches!(why, BreachWhy::StepShut(_)));
+    let step = place.and_then(|place| gate.plan().method().step(&place.step));
+    if let Some(step) = step.filter(|step| step.duties().iter().any(|duty| duty.part == BoardPart::Ends)) {
+        let refused = (step.id.clone(), key);
+        gate.record_mut(Touched::Everything).power_refused.insert(refused);
     }
 }
 
@@ -397,7 +414,7 @@ fn judge_evidence(gate: &mut Gate<'_, '_>, author: PersonId, body: &Body, place:
         return Some(BreachWhy::NoSuchPlace);
     }
     if let Some(target) = body.corrects()
-        && let Some(why) = judge_replacement(gate, author, target)
+        && let Some(why) = judge_correction(gate, author, target, place)
     {
         return Some(why);
     }
@@ -434,6 +451,12 @@ fn not_on_job(gate: &Gate<'_, '_>, author: PersonId) -> Option<BreachWhy> {
 fn incomplete(gate: &mut Gate<'_, '_>) -> Option<BreachWhy> {
     let open = !gate.unfinished().is_empty() || gate.record().open_stops().next().is_some();
     open.then_some(BreachWhy::NotComplete)
+}
+
+/// A correction says better what stands at the same place.
+fn judge_correction(gate: &Gate<'_, '_>, author: PersonId, target: EntryId, place: &super::Place) -> Option<BreachWhy> {
+    let is_there = gate.record().evidence.get(place).is_some_and(|all| all.iter().any(|one| one.key.id == target));
+    if is_there { judge_replacement(gate, author, target) } else { Some(BreachWhy::NothingThere) }
 }
 
 fn judge_replacement(gate: &Gate<'_, '_>, author: PersonId, target: EntryId) -> Option<BreachWhy> {

@@ -589,6 +589,7 @@ pub const fn ending(ending: Ending) -> Key {
         Ending::ProvedAgain => key!("step.ended.proved_again"),
         Ending::SourceFound => key!("step.ended.source_found"),
         Ending::TestedAgain => key!("step.ended.tested_again"),
+        Ending::Agreed => key!("step.ended.agreed"),
     }
 }
 

@@ -11,7 +11,7 @@
 use super::plan::Plan;
 use crate::job_file::body::{Body, LeftAs, Place};
 use crate::job_file::file::OrderKey;
-use crate::job_file::record::{PhaseEvent, Record};
+use crate::job_file::record::{Evidence, PhaseEvent, Record};
 use crate::method::plan::{BoardPart, Step};
 
 /// How long a proof of dead holds while nobody records anything at the boards, in microseconds. A house rule, no standard's figure.
@@ -32,6 +32,8 @@ pub enum Ending {
     SourceFound,
     /// Conductors were tested again afterwards, and the tester was not proved after that.
     TestedAgain,
+    /// It was agreed to switch on: which locks have come off since, nobody has recorded yet.
+    Agreed,
 }
 
 /// What ended the evidence of a step: older evidence counts for nothing.
@@ -72,7 +74,8 @@ pub(super) fn ended(
             let left = left(record, |left_as| left_as == LeftAs::IsolatedAndLocked);
             let left = left.map(|at| Ended { at, by: Ending::Left });
             let silent = silent.map(|at| Ended { at, by: Ending::Silent });
-            let ended = power.max(left).max(silent).max(source_found(plan, record, step, board, power));
+            let agreed = agreed(plan, record, board);
+            let ended = power.max(left).max(silent).max(agreed).max(source_found(plan, record, step, board, power));
             if part == BoardPart::TesterAfter { ended.max(tested_again(plan, record, board)) } else { ended }
         }
         BoardPart::Ends | BoardPart::BeforePower => {
@@ -82,15 +85,33 @@ pub(super) fn ended(
 }
 
 /// The first act at the last of the isolating steps that come before a step, since power could last reach the board. A step opens after
-/// all of them, so this is later than its evidence only if one of them did not apply then: a source was found since.
+/// all of them, so this is later than its evidence only where one of them did not apply then, as with a source that was found since, or
+/// where a lead had it done again.
 fn source_found(plan: &Plan<'_>, record: &Record<'_>, step: usize, board: &str, power: Option<Ended>) -> Option<Ended> {
     let before = plan.needs_of(step).iter().map(|need| plan.step(need.step));
     let isolating = before.filter(|before| before.is_part(board, BoardPart::Isolates));
     let first = isolating.filter_map(|before| {
-        let acts = acts_of(record, &before.id, |_| true);
-        acts.filter(|act| power.is_none_or(|power| *act > power.at)).min()
+        let returned = record.returns.range(Place::of(&before.id, 0, "")..);
+        let returned = returned.take_while(|(place, _)| place.step == before.id);
+        let returned = returned.filter_map(|(_, returns)| returns.last_key_value().map(|(key, _)| *key)).max();
+        // What always applies may have been let through by a lead and be recorded late: no source was found by that.
+        if before.when.is_none() && returned.is_none() {
+            return None;
+        }
+        let since = power.map(|power| power.at).max(returned);
+        let acts = of_step(record, &before.id).filter(|act| !record.replaced.contains_key(&act.key.id));
+        acts.map(|act| act.key).filter(|act| since.is_none_or(|since| *act > since)).min()
     });
     first.max().map(|at| Ended { at, by: Ending::SourceFound })
+}
+
+/// When it was last agreed to switch on: what makes ready for power and is no work inside.
+fn agreed(plan: &Plan<'_>, record: &Record<'_>, board: &str) -> Option<Ended> {
+    let agreeing =
+        |step: &&Step| step.is_part(board, BoardPart::BeforePower) && !step.is_part(board, BoardPart::Inside);
+    let ids = plan.method().steps.iter().filter(agreeing).map(|step| step.id.as_str());
+    let at = ids.filter_map(|id| of_step(record, id).map(|act| act.key).max()).max();
+    at.map(|at| Ended { at, by: Ending::Agreed })
 }
 
 /// The last time that a voltage was read between conductors of a board.
@@ -110,16 +131,21 @@ pub(super) struct Presence {
 
 impl Presence {
     pub(super) fn of(plan: &Plan<'_>, record: &Record<'_>) -> Self {
-        let mut all: Vec<OrderKey> = plan
-            .method()
-            .steps
-            .iter()
-            .filter(|step| is_at_a_board(step))
-            .flat_map(|step| at_step(record, step))
+        let at_boards = plan.method().steps.iter().filter(|step| is_at_a_board(step));
+        let mut all: Vec<(OrderKey, &Step, u16)> = at_boards
+            .flat_map(|step| of_step(record, &step.id).map(move |act| (act.key, step, act.body.evidence_place())))
+            .map(|(key, step, place)| (key, step, place.map_or(0, |place| place.slot)))
             .collect();
-        all.sort_unstable();
-        let silence = all.windows(2).rev().find(|pair| pair[1].at > pair[0].at.saturating_add(PROOF_SPAN_US));
-        Self { before_silence: silence.map(|pair| pair[0]), newest: all.last().copied() }
+        all.sort_unstable_by_key(|(key, ..)| *key);
+        let mut presence = Self::default();
+        for (key, step, slot) in all {
+            // Who began under a living proof was there all the time.
+            if presence.is_silent_at(Some(key.at)) && !presence.was_begun(record, step, slot, key.at) {
+                presence.before_silence = presence.newest;
+            }
+            presence.newest = Some(key);
+        }
+        presence
     }
 
     /// The last record before the crew was silent for too long; `now` is microseconds since 1970 UTC, where somebody asks for a moment.
@@ -137,10 +163,27 @@ impl Presence {
         self.newest.map(|newest| newest.at.saturating_add(PROOF_SPAN_US))
     }
 
-    /// Whether work at a step was begun since the latest silence, and lately enough to be what keeps somebody busy.
-    pub(super) fn was_begun(&self, record: &Record<'_>, step: &Step, now: Option<u64>) -> bool {
-        let begun = at_step(record, step).filter(|key| self.before_silence.is_none_or(|silence| *key > silence)).max();
-        begun.is_some_and(|key| now.is_none_or(|now| now <= key.at.saturating_add(2 * PROOF_SPAN_US)))
+    /// Until when somebody may be busy with what they began.
+    pub(super) fn busy_until(&self) -> Option<u64> {
+        self.holds_until().map(|until| until.saturating_add(2 * PROOF_SPAN_US))
+    }
+
+    /// Whether work inside was begun here under the proof that held until the newest record, and lately enough to keep somebody busy until
+    /// now. Reading the cautions begins it.
+    pub(super) fn was_begun(&self, record: &Record<'_>, step: &Step, slot: u16, now: u64) -> bool {
+        if !step.duties().iter().any(|duty| duty.part == BoardPart::Inside) {
+            return false;
+        }
+        let acts = of_step(record, &step.id).filter(|act| act.body.evidence_place().is_some_and(|at| at.slot == slot));
+        let cautions = record.cautions_read.range((step.id.clone(), slot, String::new())..);
+        let read = cautions.take_while(|((id, at, _), _)| *id == step.id && *at == slot).map(|(_, (_, key))| *key);
+        let returned = record.returned_since(&Place::of(&step.id, slot, ""));
+        let begun = acts.map(|act| act.key).chain(read).filter(|key| {
+            let under_proof = self.before_silence.is_none_or(|silence| *key > silence)
+                && self.holds_until().is_some_and(|until| key.at <= until);
+            under_proof && returned.is_none_or(|returned| *key > returned) && key.at <= now
+        });
+        begun.max().is_some_and(|key| now <= key.at.saturating_add(2 * PROOF_SPAN_US))
     }
 }
 
@@ -152,23 +195,38 @@ fn is_at_a_board(step: &Step) -> bool {
     })
 }
 
-/// When something was done at a step, or its cautions were read.
-fn at_step(record: &Record<'_>, step: &Step) -> impl Iterator<Item = OrderKey> {
-    let cautions = record.cautions_read.range((step.id.clone(), 0, String::new())..);
-    let read = cautions.take_while(|((id, ..), _)| *id == step.id).map(|(_, (_, key))| *key);
-    acts_of(record, &step.id, |_| true).chain(read)
-}
-
 /// The last time that power could reach a board. What was recorded when the locks came off counts though it was corrected or is to be
 /// done again: they did come off. Whoever leaves without saying that the locks stay on has left it open.
 fn power(plan: &Plan<'_>, record: &Record<'_>, board: &str) -> Option<Ended> {
     let left = left(record, |left_as| left_as != LeftAs::IsolatedAndLocked);
-    acts(plan, record, board, BoardPart::Ends, |_| true).max().max(left).map(|at| Ended { at, by: Ending::Power })
+    let refused = record
+        .power_refused
+        .iter()
+        .filter(|(id, _)| plan.method().step(id).is_some_and(|step| step.is_part(board, BoardPart::Ends)));
+    let refused = refused.map(|(_, key)| *key).max();
+    let acts = acts(plan, record, board, BoardPart::Ends, |_| true).max();
+    acts.max(refused).max(left).map(|at| Ended { at, by: Ending::Power })
 }
 
-/// When a board was last isolated as a whole: one record that is made again, or a further photo, is no isolation.
+/// When a board was last isolated and proved as a whole: by the records that nothing stands in for, of steps that always apply. One of
+/// them that is made again, or a further photo, is no isolation.
 fn isolated_again(plan: &Plan<'_>, record: &Record<'_>, board: &str) -> Option<OrderKey> {
-    acts(plan, record, board, BoardPart::Isolates, |_| true).min()
+    let whole = |step: &&Step| {
+        step.stop_work
+            && step.when.is_none()
+            && step
+                .duties()
+                .iter()
+                .any(|duty| duty.id == board && (duty.part == BoardPart::Isolates || proves(duty.part)))
+    };
+    let ids = plan.method().steps.iter().filter(whole).map(|step| step.id.as_str());
+    let newest = ids.map(|id| of_step(record, id).map(|act| act.key).max());
+    newest.min().flatten()
+}
+
+/// Tests for voltage, or the tester.
+pub(super) const fn proves(part: BoardPart) -> bool {
+    matches!(part, BoardPart::TesterBefore | BoardPart::Dead | BoardPart::TesterAfter)
 }
 
 fn left(record: &Record<'_>, which: impl Fn(LeftAs) -> bool) -> Option<OrderKey> {
@@ -185,12 +243,12 @@ fn acts(
     which: fn(&Body) -> bool,
 ) -> impl Iterator<Item = OrderKey> {
     let ids = plan.method().steps.iter().filter(move |step| step.is_part(board, part)).map(|step| step.id.as_str());
-    ids.filter_map(move |id| acts_of(record, id, which).max())
+    ids.filter_map(move |id| of_step(record, id).filter(|act| which(act.body)).map(|act| act.key).max())
 }
 
-/// When something was done at a step. A correction is no act: it says better what was done before.
-fn acts_of(record: &Record<'_>, id: &str, which: fn(&Body) -> bool) -> impl Iterator<Item = OrderKey> {
+/// What was done at a step. A correction is no act: it says better what was done before.
+fn of_step<'r, 'a>(record: &'r Record<'a>, id: &'r str) -> impl Iterator<Item = &'r Evidence<'a>> {
     let from = record.evidence.range(Place::of(id, 0, "")..);
     let all = from.take_while(move |(place, _)| place.step == id).flat_map(|(_, all)| all);
-    all.filter(move |evidence| evidence.body.corrects().is_none() && which(evidence.body)).map(|evidence| evidence.key)
+    all.filter(|evidence| evidence.body.corrects().is_none())
 }

@@ -202,16 +202,23 @@ impl<'p, 'a> Gate<'p, 'a> {
         }
     }
 
-    /// Until when the proof of dead holds if nobody records anything more at the boards, microseconds since 1970 UTC. `None` where nothing
-    /// was proved, where it has ended, and where no work inside is left.
+    /// Until when a proof of dead, or what there is of one, holds if nobody records anything more at the boards, microseconds since 1970
+    /// UTC. `None` where nothing was proved, where it has ended, and where no work inside is left.
     pub fn proof_holds_until(&mut self) -> Option<u64> {
         let presence = self.presence();
         let until = presence.holds_until().filter(|_| !presence.is_silent_at(self.now))?;
-        let proofs: Vec<usize> = (0..self.plan.method().steps.len()).filter(|step| self.plan.proves(*step)).collect();
-        let proved = proofs.iter().flat_map(|step| self.instances(*step)).collect::<Vec<_>>();
+        self.is_left_inside_any().then_some(until)
+    }
+
+    /// Whether answers may change by the clock alone: a proof may end, or the time of somebody who began under it.
+    pub fn changes_by_the_clock(&mut self) -> bool {
+        let until = self.presence().busy_until();
+        until.zip(self.now).is_some_and(|(until, now)| now <= until) && self.is_left_inside_any()
+    }
+
+    fn is_left_inside_any(&mut self) -> bool {
         let boards: Vec<&str> = self.plan.method().boards().iter().map(|board| board.id.as_str()).collect();
-        let is_proved = proved.into_iter().all(|at| self.is_done(at));
-        (is_proved && boards.into_iter().any(|board| self.is_left_inside(board))).then_some(until)
+        boards.into_iter().any(|board| self.is_left_inside(board))
     }
 
     fn presence(&mut self) -> Presence {
@@ -246,7 +253,10 @@ impl<'p, 'a> Gate<'p, 'a> {
     pub fn obstacles(&mut self, at: StepRef) -> Vec<Obstacle> {
         let (presence, now) = (self.presence(), self.now);
         // What was begun under a living proof is finished under it.
-        let begun = presence.is_silent_at(now) && presence.was_begun(&self.record, self.plan.step(at.step), now);
+        let step = self.plan.step(at.step);
+        let begun = now.is_some_and(|now| {
+            presence.is_silent_at(Some(now)) && presence.was_begun(&self.record, step, at.slot, now)
+        });
         if !begun {
             return self.obstacles_now(at);
         }
@@ -476,7 +486,7 @@ impl<'p, 'a> Gate<'p, 'a> {
         let ended = standing.ended?;
         let id = &self.plan.step(at.step).id;
         let mut of_step = self.record.evidence.iter().filter(|(place, _)| place.step == *id && place.slot == at.slot);
-        of_step.any(|(_, all)| all.iter().any(|evidence| evidence.key < ended.at)).then_some(ended)
+        of_step.any(|(_, all)| all.iter().any(|evidence| evidence.key <= ended.at)).then_some(ended)
     }
 
     fn applies(&mut self, at: StepRef) -> Applies {

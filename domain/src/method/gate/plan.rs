@@ -1,7 +1,7 @@
 //! A method with its dependencies worked out once.
 
 use crate::job_file::body::UnitKind;
-use crate::method::plan::{BoardPart, CheckCall, LimitRule, Method, Repeat, Requirement, Step};
+use crate::method::plan::{CheckCall, LimitRule, Method, Repeat, Requirement, Step};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A step that must be done before another one.
@@ -112,8 +112,7 @@ impl<'m> Plan<'m> {
 
     /// Whether a step proves a board dead.
     pub(super) fn proves(&self, step: usize) -> bool {
-        let proof = |part| matches!(part, BoardPart::TesterBefore | BoardPart::Dead | BoardPart::TesterAfter);
-        self.step(step).duties().iter().any(|duty| proof(duty.part))
+        self.step(step).duties().iter().any(|duty| super::lifetime::proves(duty.part))
     }
 
     /// A step that proves a board dead, where there is one.

@@ -62,6 +62,8 @@ pub struct JobView {
     pub obstacles: Vec<Obstacle>,
     /// Until when the proof of dead holds if nothing more is recorded at the boards, microseconds since 1970 UTC.
     pub proof_until_us: Option<u64>,
+    /// Its gates may change by the clock alone.
+    pub by_the_clock: bool,
     /// Stops, the latest first.
     pub stops: Vec<StopView>,
     /// Departures, the latest first.
@@ -420,7 +422,7 @@ fn view_for(job: JobId, file: &JobFile, method: Option<&Method>, language: &str,
     let nothing = Method::without_work();
     let plan = Plan::of(method.unwrap_or(&nothing));
     let mut state = now_us.map_or_else(|| fold(file, &plan), |now| fold_at(file, &plan, now));
-    let proof_until_us = state.gate.proof_holds_until();
+    let (proof_until_us, by_the_clock) = (state.gate.proof_holds_until(), state.gate.changes_by_the_clock());
     let steps = steps_of(&mut state, file, language);
     let method_words = method.unwrap_or(&nothing);
     let stages = method_words
@@ -459,6 +461,7 @@ fn view_for(job: JobId, file: &JobFile, method: Option<&Method>, language: &str,
         steps,
         obstacles: state.gate.job_obstacles(),
         proof_until_us,
+        by_the_clock,
         stops: stops_of(record),
         deviations,
         unsent: file.iter().filter(|held| held.stamp.is_none()).count(),
@@ -592,7 +595,7 @@ fn evidence_item(record: &Record<'_>, place: &Place, evidence: &Evidence<'_>, en
         None if record.returned_since(place).is_some_and(|since| evidence.key < since) => {
             EvidenceStanding::BeforeReturn
         }
-        None if ended.is_some_and(|ended| evidence.key < ended.at) => EvidenceStanding::Ended,
+        None if ended.is_some_and(|ended| evidence.key <= ended.at) => EvidenceStanding::Ended,
         None => EvidenceStanding::Counts,
     };
     EvidenceItem {

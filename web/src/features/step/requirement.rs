@@ -87,7 +87,7 @@ pub fn RequirementSection(
             {move || why.get().map(|why| view! { <p class="why">{why}</p> })}
             {move || countersigned.get().map(|state| view! { <p class="soft">{words::countersigned(w, state)}</p> })}
             {is_check.then(|| view! { {move || computed(ctx)} })}
-            {is_photo.then(|| view! { <Thumbnails ctx can_record /> })}
+            {is_photo.then(|| view! { <Thumbnails ctx can_record=can_add /> })}
             <Current ctx index can_record />
             {part}
             {open}

@@ -41,7 +41,7 @@ fn ohms(prefix: &str, instrument: Option<&str>) -> ReadingNeed {
         instrument: instrument.map(str::to_owned),
         limit: None,
         pair: None,
-    by_choice: None,
+        by_choice: None,
     }
 }
 
