@@ -430,7 +430,7 @@ mod tests {
         assert_eq!(volts("0.000001", '.'), Ok(1));
         assert_eq!(volts("0.0000001", '.'), Err(DecimalError::TooFine));
         assert_eq!(volts("0.1000000", '.'), Ok(100_000));
-        assert_eq!(volts("9223372036854", '.'), Ok(9_223_372_036_854_000_000));
+        assert_eq!(volts("9223372036854.0", '.'), Ok(9_223_372_036_854_000_000));
         assert_eq!(volts("9223372036855", '.'), Err(DecimalError::TooLarge));
         for bad in ["", "-", ".", "1.", "1.2.3", "1e3", "--1", " 1"] {
             assert_eq!(volts(bad, '.'), Err(DecimalError::NotANumber), "{bad:?}");

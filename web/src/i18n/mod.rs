@@ -40,9 +40,13 @@ static TABLES: [OnceLock<Vec<&'static str>>; Lang::ALL.len()] = [const { OnceLoc
 
 /// Takes the file of a language: its words in the order of their keys. False when it is not the file that belongs to this code.
 pub fn install(lang: Lang, file: String) -> bool {
-    let file: &'static str = Box::leak(file.into_boxed_str());
+    words_of(Box::leak(file.into_boxed_str())).is_some_and(|table| TABLES[lang as usize].set(table).is_ok())
+}
+
+/// The words of a file in their order; none where they are not as many as this program asks for.
+fn words_of(file: &'static str) -> Option<Vec<&'static str>> {
     let table: Vec<&str> = file.split(WORD_ENDS).collect();
-    table.len() == words::NAMES.len() && TABLES[lang as usize].set(table).is_ok()
+    (table.len() == words::NAMES.len()).then_some(table)
 }
 
 /// Are its words here?
@@ -236,6 +240,11 @@ mod tests {
         assert!(!install(Lang::De, "eins\u{0}zwei".to_owned()));
         assert!(!install(Lang::De, String::new()));
         assert!(has(Lang::De), "and the words that are here stay");
+        // Also where none are here yet.
+        assert!(words_of("eins\u{0}zwei").is_none() && words_of("").is_none());
+        let as_many: String = "x".repeat(words::NAMES.len()).chars().flat_map(|x| [x, WORD_ENDS]).collect();
+        let whole: &'static str = Box::leak(as_many.trim_end_matches(WORD_ENDS).to_owned().into_boxed_str());
+        assert!(words_of(whole).is_some());
     }
 
     #[test]

@@ -269,7 +269,7 @@ fn a_figure_whose_number_is_a_word_is_chosen_and_told_by_the_word() {
     assert_eq!(yes_or_no.iter().map(|one| one.value.as_str()).collect::<Vec<_>>(), ["0", "1"]);
     let window = field("window_min", Unit::Volt);
     assert!(choices(&window, POINT).is_empty());
-    assert_eq!(figure_shown(&window, 350_500_000, POINT), "350.5 V");
+    assert_eq!(figure_shown(&window, 350_500_000, POINT), "350.5\u{202f}V");
 }
 
 #[test]
