@@ -101,6 +101,7 @@ fn every_check_of_every_place_has_a_name() {
             let mut design = Design::new();
             design.set("location_kind", location * 1_000_000).set("stacks", 2_000_000).set("modules", 8_000_000);
             design.set("load_1_w", 1).set("bleed_ohm", 1);
+            design.set("strings", 2_000_000).set("string_joint", 3_000_000);
             for tt in [false, true] {
                 design.set("earthing", if tt { 3_000_000 } else { 1_000_000 });
                 let now = compute(design.clone(), &rules);
