@@ -6,10 +6,10 @@ use domain::ids::JobId;
 use domain::method::Method;
 use domain::method::load::from_toml;
 use serde_json::json;
-use tests::browser::{Browser, WITHIN};
+use tests::browser::{Browser, DESK, WITHIN};
 use tests::phone::method_text;
 
-use crate::people::TECHNICIAN;
+use crate::people::{LEAD, TECHNICIAN, browser_of};
 use crate::rig::Rig;
 use crate::small_job::{phone_on_first_step, phone_on_step, plan, plan_of, step_path};
 use crate::step::{look, press_main, until};
@@ -145,6 +145,11 @@ async fn a_note_survives_cancel_and_kill_and_is_written_once() -> Result<()> {
     phone.press("Save the note").await?;
     phone.see("Note. Saved on this device at").await?;
     until_drafts(&phone, "note/", 0).await?;
+    // The next screen has saved nothing yet.
+    phone.press("Back").await?;
+    phone.at("/day").await?;
+    let said = phone.js("return !!document.querySelector('[data-saved=yes]')", &[]).await?;
+    phone.check(said == json!(false), "\"saved\" stays on the screen that saved").await?;
 
     at_job(&phone, job).await?;
     phone.see("The side gate sticks.").await?;
@@ -153,8 +158,101 @@ async fn a_note_survives_cancel_and_kill_and_is_written_once() -> Result<()> {
     phone.check(!words.contains("Your words are kept here"), "and is no draft any more").await
 }
 
+/// The browser ends while it says "Saving", on whichever side of the disk: the words are in the field or in the list, and never in both.
 #[tokio::test(flavor = "multi_thread")]
-async fn words_on_leaving_and_stopping_survive_a_kill() -> Result<()> {
+async fn a_kill_while_a_note_is_being_saved_loses_no_word() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan(&rig).await?;
+    let mut phone = phone_on_first_step(&rig, job).await?;
+    rig.server.road.cut().await;
+    for text in ["The side gate sticks.", "The meter hums.", "The shelf is down."] {
+        at_job(&phone, job).await?;
+        phone.press("Write a note").await?;
+        type_at_once(&phone, "Note", text).await?;
+        until_drafts(&phone, "note/", 1).await?;
+        phone.press("Save the note").await?;
+        phone.kill().await?;
+        phone.reopen().await?;
+        at_job(&phone, job).await?;
+        let script = r#"
+          const kept = words(document.body).includes("Your words are kept here");
+          const listed = words(document.body).split(arguments[0]).length - 1;
+          return kept || listed > 0 ? { kept, listed } : null;"#;
+        let found =
+            phone.until(&format!("{text:?} in the field or in the list"), WITHIN, script, &[json!(text)]).await?;
+        if found["kept"] == json!(true) {
+            phone.check(found["listed"] == json!(0), &format!("{text:?} is not saved and stands in the list")).await?;
+            phone.press("Write a note").await?;
+            has_typed(&phone, "Note", text).await?;
+            phone.press("Save the note").await?;
+            phone.see("Note. Saved on this device at").await?;
+        }
+        until_drafts(&phone, "note/", 0).await?;
+        at_job(&phone, job).await?;
+        phone.see(text).await?;
+        let words = phone.words().await?;
+        phone.check(words.matches(text).count() == 1, &format!("{text:?} stands there once")).await?;
+    }
+    Ok(())
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn words_on_leaving_survive_a_kill() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan(&rig).await?;
+    let mut phone = phone_on_first_step(&rig, job).await?;
+    rig.server.road.cut().await;
+    at_job(&phone, job).await?;
+    phone.press("Leave the site").await?;
+    type_at_once(&phone, "In your words, if it helps", "The ladder stays here.").await?;
+    until_drafts(&phone, "leave/", 1).await?;
+    phone.kill().await?;
+    phone.reopen().await?;
+    at_job(&phone, job).await?;
+    phone.see("Your words are kept here").await?;
+    phone.press("Leave the site").await?;
+    has_typed(&phone, "In your words, if it helps", "The ladder stays here.").await?;
+    // How it is left is said anew each time, for it may have changed.
+    let script = "return [...document.querySelectorAll('dialog[open] input[type=radio]')].some((one) => one.checked)";
+    let chosen = phone.js(script, &[]).await?;
+    phone.check(chosen == json!(false), "no state is chosen by itself").await
+}
+
+/// What the office types outside of a job: a ticket, a model, an invitation.
+#[tokio::test(flavor = "multi_thread")]
+async fn tickets_models_and_invitations_are_there_after_a_reload() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let lead = browser_of(&rig, LEAD, DESK).await?;
+    let person = format!("/people/{}", server::demo::ids::ASHDOWN);
+    lead.open(&person).await?;
+    type_at_once(&lead, "Kind", "working at height").await?;
+    until_drafts(&lead, "person/", 1).await?;
+    lead.open(&person).await?;
+    lead.see("Kept from before").await?;
+    has_typed(&lead, "Kind", "working at height").await?;
+
+    lead.open("/catalogue").await?;
+    lead.press("Add a model").await?;
+    type_at_once(&lead, "Model name", "Harrier 7").await?;
+    until_drafts(&lead, "model/new", 1).await?;
+    // Another part of the catalogue, and back.
+    lead.open("/catalogue?part=instruments").await?;
+    lead.open("/catalogue").await?;
+    lead.press("Add a model").await?;
+    lead.see("Kept from before").await?;
+    has_typed(&lead, "Model name", "Harrier 7").await?;
+
+    lead.open("/people").await?;
+    lead.press("Invite a person").await?;
+    type_at_once(&lead, "E-mail", "sorrel@larkfield.example").await?;
+    until_drafts(&lead, "invite", 1).await?;
+    lead.open("/people").await?;
+    lead.press("Invite a person").await?;
+    has_typed(&lead, "E-mail", "sorrel@larkfield.example").await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn words_on_stopping_survive_a_kill() -> Result<()> {
     let rig = Rig::demo().await?;
     let job = plan(&rig).await?;
     let mut phone = phone_on_first_step(&rig, job).await?;
