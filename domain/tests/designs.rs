@@ -220,6 +220,24 @@ fn an_inverter_of_a_single_phase_loads_one_line_of_three() {
     assert!(route.check().is_none() && route.missing.contains(&"existing_inverter_phases"), "{:?}", route.missing);
 }
 
+/// The rise of one percent and the factor on the DC fuse are figures of ours; the same in a standard is none.
+#[test]
+fn a_fail_that_no_standard_asks_for_is_told_apart() {
+    let by_house = |place, text: &str, key: &str| {
+        let sheet = sheet(&Design::parse(text).unwrap(), &RuleSet::of(place));
+        let line = sheet.line(key).unwrap();
+        assert!(matches!(line.verdict(), Verdict::Fail(_)), "{place:?} {key}: {:?}", line.verdict());
+        line.fails_by_house_figure()
+    };
+    let far = "phases = 1\nac_nominal_v = 230\ninverter_w = 3680\nac_cable_size_mm2 = 2.5\nac_cable_length_m = 200";
+    assert!(by_house(Place::Uk, far, "ac_drop"));
+    assert!(!by_house(Place::Neutral, far, "ac_drop"));
+    assert!(by_house(Place::Au, DESIGNS[1].1, "dc_fuse"));
+    let full = "phases = 1\nac_nominal_v = 230\ninverter_w = 3680\nbusbar_a = 63\nmain_fuse_a = 63\nac_breaker_a = 20";
+    assert_eq!((by_house(Place::Uk, full, "busbar"), by_house(Place::De, full, "busbar")), (false, true));
+    assert!(!by_house(Place::Uk, DESIGNS[0].1, "UK-1M"));
+}
+
 #[test]
 fn the_limits_judge_what_is_measured() {
     let (_, sheet) = checked(0);

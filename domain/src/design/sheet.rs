@@ -45,6 +45,11 @@ impl Line {
         }
     }
 
+    /// It is a fail that no standard asks for, only a figure of this house.
+    pub fn fails_by_house_figure(&self) -> bool {
+        self.check().is_some_and(Check::fails_by_house_figure)
+    }
+
     pub fn check(&self) -> Option<&Check> {
         match &self.outcome {
             Outcome::Computed(check) => Some(check),
@@ -151,6 +156,9 @@ impl Bench<'_> {
         let rule = rule.map(|rule| (rule.id, rule.source));
         let outcome = match compute(check, &inputs) {
             Ok(mut check) => {
+                if rule.is_some_and(|(_, source)| source.mark == Mark::House) {
+                    check.house = &[Why::DropTooHigh, Why::BusbarOverloaded];
+                }
                 if !pairs.iter().any(|(name, _)| *name == "maker_distance") {
                     // No maker was asked, so none is missing.
                     check.notes.retain(|note| *note != CheckNote::MakerDistanceMissing);

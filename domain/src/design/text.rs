@@ -80,7 +80,8 @@ fn cited(source: Source) -> String {
 
 fn describe(out: &mut String, line: &Line) {
     let rule = line.rule.filter(|(id, _)| *id != line.key).map_or_else(String::new, |(id, _)| format!(" by {id}"));
-    put(out, format_args!("{}{rule}: {:?}", line.key, line.verdict()));
+    let house = if line.fails_by_house_figure() { ", house figure" } else { "" };
+    put(out, format_args!("{}{rule}: {:?}{house}", line.key, line.verdict()));
     match &line.outcome {
         Outcome::Missing | Outcome::Settled(_) => {}
         Outcome::OutOfRange(key) => put(out, format_args!("  out of range: {key}")),

@@ -121,6 +121,8 @@ pub struct Check {
     pub terms: ReadingTerms,
     pub notes: Vec<CheckNote>,
     pub source: Source,
+    /// Reasons of a fail that rest on a figure of this house only: no standard says so.
+    pub house: &'static [Why],
     pub verdict: Verdict,
 }
 
@@ -129,6 +131,11 @@ impl Check {
     /// which stands among the inputs in words.
     pub fn numbers(&self) -> &str {
         if matches!(self.with_numbers.as_str(), "0" | "1" | "2" | "?") { "" } else { &self.with_numbers }
+    }
+
+    /// The verdict is a fail that no standard asks for, only a figure of this house.
+    pub fn fails_by_house_figure(&self) -> bool {
+        matches!(self.verdict, Verdict::Fail(why) if self.house.contains(&why))
     }
 
     /// A result by its key.

@@ -294,6 +294,7 @@ pub(super) fn answer_text(context: &Context<'_>, answer: &Answer) -> String {
     match answer {
         Answer::Missing { .. } => words.get("verdict.missing"),
         Answer::Met { .. } => words.get("verdict.pass"),
+        Answer::Failed { why, .. } if why.is_by_house_figure() => words.get("verdict.fail_house"),
         Answer::Failed { why, .. } => match why {
             FailWhy::SamePhotoAt(_) => words.get("verdict.fail_same_photo"),
             FailWhy::SerialInSlot(slot) => words.with("verdict.fail_same_serial", &[("slot", &slot.to_string())]),

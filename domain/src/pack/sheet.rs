@@ -56,9 +56,10 @@ fn out_of_force_text(one: &OutOfForce, context: &Context<'_>) -> String {
 }
 
 fn explained(line: &Line, rules: &RuleSet, context: &Context<'_>) -> SheetLine {
+    let by_house = line.fails_by_house_figure().then(|| context.words.get("verdict.fail_house"));
     SheetLine {
         name: name(line, rules, context),
-        verdict: verdict_text(context, line.verdict()),
+        verdict: by_house.unwrap_or_else(|| verdict_text(context, line.verdict())),
         open: open(line, context),
         check: line.check().map(|check| with_rule(line, check, context)),
     }
@@ -160,6 +161,7 @@ mod tests {
             ("limit.at_least", "at least {least}"),
             ("limit.at_most", "at most {most}"),
             ("verdict.fail", "fail"),
+            ("verdict.fail_house", "fail by a house figure"),
             ("verdict.not_applicable", "not applicable"),
             ("verdict.pass", "pass"),
         ];
@@ -264,6 +266,15 @@ mod tests {
         for check in report.lines.iter().filter_map(|line| line.check.as_ref()) {
             assert!(!["0", "1", "?"].contains(&check.with_numbers.as_str()), "{check:?}");
         }
+    }
+
+    #[test]
+    fn a_fail_by_a_house_figure_says_so() {
+        let rise = |metres: &str| {
+            let design = TERRACE.replace("ac_cable_length_m = 14", &format!("ac_cable_length_m = {metres}"));
+            line(&report(&design).lines, "Voltage drop").verdict.clone()
+        };
+        assert_eq!((rise("14").as_str(), rise("40").as_str()), ("pass", "fail by a house figure"));
     }
 
     #[test]

@@ -308,6 +308,7 @@ fn fail_why(w: Words, job: &JobView, card: &RequirementCard, reason: &FailWhy) -
         FailWhy::NotDrawn => t!(w, "reason.fail.not_drawn").to_owned(),
         FailWhy::SerialInSlot(other) => t!(w, "reason.fail.serial_in_slot", unit = slot(w, job, *other)),
         FailWhy::SerialUnreadable => t!(w, "reason.fail.serial_unreadable").to_owned(),
+        FailWhy::Value { why: reason, house: true, .. } => t!(w, "reason.house_figure", why = w.say(why(*reason))),
         FailWhy::Value { why: reason, .. } => w.say(why(*reason)).to_owned(),
         FailWhy::Check(check) => check_verdict_why(w, check),
         FailWhy::OptionSaysNo(option) => {
@@ -338,7 +339,8 @@ fn open_why(w: Words, reason: &OpenWhy) -> String {
 
 /// Why a computed comparison ended as it did.
 pub fn check_verdict_why(w: Words, check: &Check) -> String {
-    verdict_why(w, check.verdict).unwrap_or_else(|| t!(w, "reason.answer.met").to_owned())
+    let why = verdict_why(w, check.verdict).unwrap_or_else(|| t!(w, "reason.answer.met").to_owned());
+    if check.fails_by_house_figure() { t!(w, "reason.house_figure", why = why) } else { why }
 }
 
 /// Why a verdict is none of "pass".

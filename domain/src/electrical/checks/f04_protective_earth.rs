@@ -8,7 +8,7 @@
 use super::f01_conductor_resistance::{CONDUCTOR_INPUTS, conductor};
 use super::{CheckInfo, Gather, InputFault, InputInfo, READING, plain, quotient};
 use crate::electrical::check::{Check, CheckNote, Mark, ReadingTerms, Source};
-use crate::electrical::judge::Limit;
+use crate::electrical::judge::{Limit, Why};
 use crate::electrical::units::{MICRO, Unit};
 
 pub(super) const INFO: CheckInfo = CheckInfo { id: "F04", title: "check.F04", inputs: &INPUTS, run };
@@ -63,6 +63,8 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     };
     if limit < ruled {
         check.notes.push(CheckNote::LocalCapUsed);
+    } else {
+        check.house = &[Why::AboveMaximum];
     }
     Ok(check.concluded(reading))
 }
@@ -71,7 +73,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
 mod tests {
     use super::super::support::{good, near};
     use super::*;
-    use crate::electrical::judge::{Verdict, Why};
+    use crate::electrical::judge::Verdict;
     use crate::electrical::reading::{Cmp, ParsedReading};
     use crate::electrical::units::Quantity;
 

@@ -51,6 +51,8 @@ pub(super) const NEC_SIZES: [i64; 20] =
 
 /// The chosen device and what it must bear, in millionths.
 struct Choice {
+    /// The current itself, or 1.25 times it where a standard asks for that.
+    surely: i64,
     least: i64,
     fuse: Option<i64>,
     cable: Option<i64>,
@@ -119,7 +121,8 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     } else {
         "I_max = max(P / (η · U_min), I_charge); 1.25 · I_max ≤ I_n ≤ I_z, I_maker; U_n ≥ U_max; I_cn ≥ I_sc"
     };
-    let choice = Choice { least, fuse, cable, maker, voltage, voltage_rating, fault, breaking };
+    let surely = if nec { least } else { current };
+    let choice = Choice { surely, least, fuse, cable, maker, voltage, voltage_rating, fault, breaking };
     let mut check = gather
         .check(formula, numbers, source(nec))
         .with_result("current_max", Unit::Ampere, current)
@@ -132,6 +135,9 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         check = check.with_result("fault_current", Unit::Ampere, fault);
     }
     check.verdict = verdict(&choice);
+    if choice.fuse.is_some_and(|fuse| fuse >= choice.surely) {
+        check.house = &[Why::FuseTooSmall];
+    }
     Ok(check)
 }
 
@@ -152,11 +158,13 @@ pub(super) fn next_size(sizes: &[i64], least: i64) -> Option<i64> {
 fn verdict(choice: &Choice) -> Verdict {
     let below = |value: Option<i64>, least: Option<i64>| value.zip(least).is_some_and(|(value, least)| value < least);
     let checks = [
-        (below(choice.fuse, Some(choice.least)), Why::FuseTooSmall),
+        (below(choice.fuse, Some(choice.surely)), Why::FuseTooSmall),
         (below(choice.cable, choice.fuse), Why::AboveCableRating),
         (below(choice.maker, choice.fuse), Why::AboveMakerFuse),
         (below(choice.voltage_rating, choice.voltage), Why::VoltageRatingTooLow),
         (below(choice.breaking, choice.fault), Why::BreakingCapacityTooLow),
+        // Last: a house figure must not hide what a standard or the maker says.
+        (below(choice.fuse, Some(choice.least)), Why::FuseTooSmall),
     ];
     if let Some((_, why)) = checks.into_iter().find(|(failed, _)| *failed) {
         return Verdict::Fail(why);
@@ -249,6 +257,22 @@ mod tests {
         // 1.25 · 117.481203 A
         assert_eq!(chosen("fuse_rating", Some("146.851504")), Verdict::Pass);
         assert_eq!(chosen("fuse_rating", Some("146.851503")), Verdict::Fail(Why::FuseTooSmall));
+    }
+
+    #[test]
+    fn the_factor_is_of_this_house_where_no_standard_has_it() {
+        let chosen = |series, rating, more: &[(&str, &str)]| {
+            let check = fuse(series, SMALL, &[&[("fuse_rating", rating)][..], more].concat());
+            (check.verdict, check.fails_by_house_figure())
+        };
+        let small = Verdict::Fail(Why::FuseTooSmall);
+        // 117.481203 A, and 1.25 times that.
+        assert_eq!(chosen("1", "146", &[]), (small, true));
+        assert_eq!(chosen("1", "117.481203", &[]), (small, true));
+        assert_eq!(chosen("1", "117.481202", &[]), (small, false), "below the current itself");
+        assert_eq!(chosen("2", "146", &[]), (small, false), "a standard asks for it");
+        let cable = chosen("1", "125", &[("cable_rating", "120")]);
+        assert_eq!(cable, (Verdict::Fail(Why::AboveCableRating), false), "it hides nothing");
     }
 
     #[test]

@@ -46,6 +46,8 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         check = check.with_result("expected", Unit::Ohm, expected);
     }
     check.terms = ReadingTerms { causes: &CAUSES, ..ReadingTerms::default() };
+    // Only where the band itself decides; a short or a missing terminator is one by any figure.
+    check.house = &[Why::CauseUnknown];
     Ok(check.concluded(reading))
 }
 

@@ -226,6 +226,7 @@ impl Gather<'_> {
             terms: ReadingTerms::default(),
             notes: Vec::new(),
             source,
+            house: &[],
             verdict: Verdict::NotApplicable(Why::NothingToCompare),
         }
     }

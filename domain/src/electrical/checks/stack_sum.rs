@@ -39,6 +39,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         total,
     );
     check.terms = ReadingTerms { causes: &REVERSED, ..ReadingTerms::default() };
+    check.house = &[Why::BelowMinimum, Why::AboveMaximum];
     if reversed {
         // No limit: a sum with a reversed module in it would pass a stack that has one.
         check.terms.limit_missing = Some(Why::PolarityReversed);
@@ -69,6 +70,17 @@ mod tests {
         // One module missing, one reversed.
         assert_eq!(stack("358.7"), Verdict::Fail(Why::BelowMinimum));
         assert_eq!(stack("-410"), Verdict::Fail(Why::PolarityReversed));
+    }
+
+    #[test]
+    fn outside_of_one_percent_is_a_fail_by_a_house_figure_and_reversed_is_none() {
+        let by_house = |reading| {
+            let check = good("STACK-SUM", &[("module_voltage", "51.2 51.2"), (READING, reading)]);
+            (check.verdict, check.fails_by_house_figure())
+        };
+        assert_eq!(by_house("101.375999"), (Verdict::Fail(Why::BelowMinimum), true));
+        assert_eq!(by_house("102.4"), (Verdict::Pass, false));
+        assert_eq!(by_house("-102.4"), (Verdict::Fail(Why::PolarityReversed), false));
     }
 
     #[test]

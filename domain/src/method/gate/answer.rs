@@ -70,6 +70,8 @@ pub enum FailWhy {
         limit: Limit,
         /// Which side.
         why: Why,
+        /// No standard says so, only a figure of this house.
+        house: bool,
     },
     /// The computed comparison fails.
     Check(Box<Check>),
@@ -89,6 +91,17 @@ pub enum FailWhy {
     PinWrong,
     /// There is no drawing, or hardly a line in it.
     NotDrawn,
+}
+
+impl FailWhy {
+    /// It fails by a figure of this house only, which no standard asks for.
+    pub fn is_by_house_figure(&self) -> bool {
+        match self {
+            FailWhy::Value { house, .. } => *house,
+            FailWhy::Check(check) => check.fails_by_house_figure(),
+            _ => false,
+        }
+    }
 }
 
 /// Why nothing can be decided.
@@ -264,13 +277,13 @@ fn reading_answer(evidence: &Evidence<'_>, reading: &body::Reading, need: &Readi
         LimitInfo::NoMakerFigure { key } => return open(OpenWhy::NoMakerFigure(key)),
         LimitInfo::InputMissing { key } => return open(OpenWhy::InputMissing(key)),
     };
-    let verdict = match source {
-        LimitSource::Check(check) => check.judge_reading(&stored),
-        LimitSource::Maker | LimitSource::Design | LimitSource::Method(_) => judge(&stored, &limit),
+    let (verdict, house): (_, &[Why]) = match source {
+        LimitSource::Check(check) => (check.judge_reading(&stored), check.house),
+        LimitSource::Maker | LimitSource::Design | LimitSource::Method(_) => (judge(&stored, &limit), &[]),
     };
     match verdict {
         Verdict::Pass | Verdict::NotApplicable(_) => Answer::Met { by: vec![evidence.key.id] },
-        Verdict::Fail(why) => Answer::Failed { by, why: FailWhy::Value { limit, why } },
+        Verdict::Fail(why) => Answer::Failed { by, why: FailWhy::Value { limit, why, house: house.contains(&why) } },
         Verdict::NotDetermined(why) => open(OpenWhy::Value(why)),
     }
 }

@@ -10,7 +10,7 @@ use super::form::{Around, Form, field_id, part};
 use super::view_model::{Computed, field_at, tally, text_of, verdict_word};
 use super::words::{choice, cited, deadline, field_name, line_name, value};
 use crate::adapters::browser;
-use crate::features::desk::checks::verdict_chip;
+use crate::features::desk::checks::{check_chip, verdict_chip};
 use crate::features::words::{check_limit, check_note, check_verdict_why, figure, figure_value, quantity, verdict_why};
 use crate::i18n::Words;
 use crate::ui::{Button, Chip, Tone};
@@ -106,7 +106,7 @@ fn row(ground: Ground, key: &'static str, limit_only: bool) -> AnyView {
     let verdict = move || line.with(|line| line.as_ref().map(|line| verdict_word(line.verdict())));
     let chip = move || {
         let line = line.get()?;
-        Some(if limit_only { limit_chip(w, &line) } else { verdict_chip(w, line.verdict()) })
+        Some(if limit_only { limit_chip(w, &line) } else { line_chip(w, &line) })
     };
     let brief = move || line.get().map(|line| brief(w, &line, limit_only));
     let body = move || {
@@ -125,6 +125,10 @@ fn row(ground: Ground, key: &'static str, limit_only: bool) -> AnyView {
         </li>
     }
     .into_any()
+}
+
+fn line_chip(w: Words, line: &Line) -> AnyView {
+    line.check().map_or_else(|| verdict_chip(w, line.verdict()), |check| check_chip(w, check))
 }
 
 fn limit_chip(w: Words, line: &Line) -> AnyView {

@@ -19,6 +19,14 @@ pub fn verdict_chip(w: Words, verdict: Verdict) -> AnyView {
     view! { <Chip label tone icon /> }.into_any()
 }
 
+/// The verdict of a computation as a chip; a fail by a figure of this house says that it is one.
+pub fn check_chip(w: Words, check: &Check) -> AnyView {
+    if check.fails_by_house_figure() {
+        return view! { <Chip label=t!(w, "plan.verdict.fail_house") tone=Tone::Stop icon=Icon::Cross /> }.into_any();
+    }
+    verdict_chip(w, check.verdict)
+}
+
 /// Formula, numbers, results, limit, notes and source.
 pub fn check_body(w: Words, check: &Check) -> AnyView {
     let results: Vec<String> = check

@@ -14,7 +14,7 @@ use leptos_router::hooks::use_query_map;
 use super::decide::Asking;
 use super::telephone::{Telephone, may_read_out};
 use super::view_model::{Decision, StepFilter};
-use crate::features::desk::checks::{check_body, verdict_chip};
+use crate::features::desk::checks::{check_body, check_chip};
 use crate::features::desk::{DeskJob, Photo, Store, moment};
 use crate::features::job::load::{EvidenceItem, EvidenceStanding, JobView, RequirementCard, StepCard};
 use crate::features::words::{
@@ -245,7 +245,7 @@ fn requirement(w: Words, view: &JobView, step: &StepCard, card: &RequirementCard
     };
     let why = answer_why(w, view, card).map(|why| view! { <p class="why">{why}</p> });
     let check = card.check.as_ref().map(|check| {
-        let verdict = (!matches!(check.verdict, Verdict::Pass)).then(|| verdict_chip(w, check.verdict));
+        let verdict = (!matches!(check.verdict, Verdict::Pass)).then(|| check_chip(w, check));
         view! { <div class="check">{verdict}{check_body(w, check)}</div> }
     });
     let names = around.names.get_untracked();

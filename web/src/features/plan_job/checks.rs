@@ -3,7 +3,7 @@
 use leptos::prelude::*;
 
 use super::view_model::LiveCheck;
-use crate::features::desk::checks::{check_body, verdict_chip};
+use crate::features::desk::checks::{check_body, check_chip};
 use crate::features::words::figure;
 use crate::i18n::Words;
 use crate::t;
@@ -18,7 +18,7 @@ pub fn live_check(w: Words, live: &LiveCheck) -> AnyView {
         (None, None) => ().into_any(),
     };
     let chip = match &live.check {
-        Some(check) if !live.limit_only => verdict_chip(w, check.verdict),
+        Some(check) if !live.limit_only => check_chip(w, check),
         Some(_) | None => ().into_any(),
     };
     let label = if live.limit_only { t!(w, "plan.check.limit_of", label = live.label) } else { live.label.clone() };

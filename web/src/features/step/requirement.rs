@@ -17,7 +17,7 @@ use super::signature::SignaturePart;
 use super::view_model::counting;
 use super::wait::WaitPart;
 use crate::features::crew::moment;
-use crate::features::desk::checks::{check_body, verdict_chip};
+use crate::features::desk::checks::{check_body, check_chip};
 use crate::features::job::load::{EvidenceItem, EvidenceStanding, RequirementCard};
 use crate::features::words;
 use crate::t;
@@ -116,7 +116,7 @@ fn part_of(ctx: Ctx, need: &Requirement) -> AnyView {
 fn computed(ctx: Ctx) -> Option<AnyView> {
     let w = ctx.w;
     let check = ctx.card.get()?.check?;
-    let chip = verdict_chip(w, check.verdict);
+    let chip = check_chip(w, &check);
     let what = matches!(check.verdict, Verdict::Fail(_)).then(|| view! { <p>{t!(w, "step.check.what_now")}</p> });
     Some(
         view! {
