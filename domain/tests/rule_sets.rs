@@ -158,6 +158,12 @@ fn the_working_space_goes_by_voltage_and_by_what_is_opposite() {
         let found = depth(6, &format!("opposite_kind = {opposite}\nworking_depth_m = {metres}"));
         assert_eq!(found, (verdict, rule, false), "{opposite} {metres}");
     }
+    let reported = |state: &str| grounded(&format!("1\ndistance_exception = {state}")).0;
+    assert_eq!(
+        (reported("report_attached"), reported("authority_accepted")),
+        (close, close),
+        "no fire test makes room"
+    );
     assert_eq!(depth(6, "working_depth_m = 1"), (open, "US-WS-D", true));
     assert_eq!(depth(6, "working_depth_m = 3").0, open, "what is opposite is asked in any case");
     assert_eq!(depth(6, "working_depth_m = 0.9").0, close, "too little in any case");
