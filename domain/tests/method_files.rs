@@ -9,7 +9,7 @@ use domain::design::{Design, sheet, test_sheet};
 use domain::electrical::rule_set::{Place, RuleSet};
 use domain::method::Method;
 use domain::method::load::compose;
-use domain::method::plan::{Confirmer, HOUSE_RULE, LimitRule, Requirement, Step};
+use domain::method::plan::{Confirmer, HOUSE_RULE, LimitRule, LivePart, Requirement, Step};
 use std::collections::BTreeSet;
 
 #[test]
@@ -111,6 +111,52 @@ fn steps_that_nothing_but_their_evidence_opens_are_listed_with_a_reason() {
         }
     }
     assert_eq!(shut, listed);
+}
+
+/// Everything that must be done before a step, however far back.
+fn all_before<'m>(method: &'m Method, step: &'m str) -> BTreeSet<&'m str> {
+    let mut found = BTreeSet::new();
+    let mut open = vec![step];
+    while let Some(step) = open.pop().and_then(|id| method.step(id)) {
+        let choice = step.when.iter().map(|when| &when.step);
+        open.extend(step.needs.iter().chain(choice).map(String::as_str).filter(|id| found.insert(*id)));
+    }
+    found
+}
+
+/// `steps` that the method has wait for each of `gates`.
+fn assert_wait(method: &Method, steps: &[&str], gates: &[&str]) -> usize {
+    let there: Vec<&&str> = steps.iter().filter(|step| method.step(step).is_some()).collect();
+    for step in &there {
+        let before = all_before(method, step);
+        for gate in gates {
+            assert!(before.contains(gate), "{}: {step} opens without {gate}", method.id);
+        }
+    }
+    there.len()
+}
+
+/// Loop, residual-current device, phases and the clamp need an open live board: opened for them, closed again before the handover.
+#[test]
+fn live_tests_lie_between_opening_and_closing_the_board() {
+    let tests = ["supply", "rcd-test", "rcd-twice", "rcd-five-times", "phase-sequence", "charge-discharge"];
+    for name in METHODS {
+        let method = compose(name, FILES).unwrap().method;
+        let found = assert_wait(&method, &tests, &["open-live"]);
+        assert!(found >= 2, "{name}: {found}");
+        let there: Vec<&str> = tests.into_iter().filter(|test| method.step(test).is_some()).collect();
+        assert_wait(&method, &["closed-again"], &there);
+        assert_eq!(assert_wait(&method, &["open-live"], &["covers-closed", "inverter-on"]), 1, "{name}");
+        assert_wait(&method, &["handover"], &["closed-again"]);
+        let board = |id: &str, part| {
+            let live = method.step(id).and_then(|step| step.live.as_ref());
+            assert!(live.is_some_and(|duty| duty.part == part), "{name}: {id} is not marked");
+            live.map(|duty| duty.id.clone())
+        };
+        let opened = board("open-live", LivePart::Opens);
+        assert_eq!(opened, board("closed-again", LivePart::Closes), "{name}");
+        there.iter().for_each(|test| assert_eq!(opened, board(test, LivePart::Tests), "{name}: {test}"));
+    }
 }
 
 /// Jobs pin the hash of a version for ever. A method that changes is a new version with a new line, beside the old one. Until the first installation they may move: decision 0022.

@@ -285,6 +285,38 @@ pub struct Step {
     /// Parts that it plays at boards.
     #[n(14)]
     pub boards: Option<Vec<BoardDuty>>,
+    /// Its part in tests at a board that is open while it is live. Absent in methods older than this field, whose bytes stay.
+    #[n(15)]
+    pub live: Option<LiveDuty>,
+}
+
+/// What a step does at a board that is open while it is live.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct LiveDuty {
+    /// Board id.
+    #[n(0)]
+    pub id: String,
+    /// Which part.
+    #[n(1)]
+    pub part: LivePart,
+}
+
+/// Live tests lie between the step that opens and the one that closes again.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cbor(index_only)]
+pub enum LivePart {
+    /// Barrier, gear, somebody who knows; then the cover.
+    #[n(0)]
+    Opens,
+    /// Measures inside.
+    #[n(1)]
+    Tests,
+    /// Closes again.
+    #[n(2)]
+    Closes,
 }
 
 /// A condition on a choice made elsewhere.
@@ -842,6 +874,10 @@ impl Step {
     /// Whether it plays a part at a board.
     pub fn is_part(&self, board: &str, part: BoardPart) -> bool {
         self.duties().iter().any(|duty| duty.id == board && duty.part == part)
+    }
+    /// Whether it has this part in live tests at a board.
+    pub fn is_live(&self, board: &str, part: LivePart) -> bool {
+        self.live.as_ref().is_some_and(|duty| duty.id == board && duty.part == part)
     }
     /// Its parts at boards.
     pub fn duties(&self) -> &[BoardDuty] {

@@ -46,6 +46,7 @@ fn step(id: &str, repeat: Option<Repeat>, requirements: Vec<Requirement>) -> Ste
         safety_critical: false,
         needs_consent: false,
         boards: None,
+        live: None,
     }
 }
 

@@ -51,6 +51,7 @@ fn step(id: &str, needs: &[&str], requirements: Vec<Requirement>) -> Step {
         safety_critical: false,
         needs_consent: false,
         boards: None,
+        live: None,
     }
 }
 

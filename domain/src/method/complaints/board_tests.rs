@@ -197,3 +197,75 @@ fn each_part_of_proving_dead_is_demanded_with_its_line() {
         assert!(found.iter().any(|fault| fault.contains(expected)), "{from} → {to}: {expected}, but {found:#?}");
     }
 }
+
+/// The same board, opened live for a test and closed again.
+const LIVE: &str = r#"
+[[step]]
+id = "opened"
+stage = "work"
+hold = true
+safety_critical = true
+needs = ["on"]
+cautions = ["prove"]
+live = { id = "box", part = "opens" }
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[[step.require]]
+kind = "photo"
+id = "barrier"
+label = { en = "a", de = "a", es = "a" }
+shows = { en = "a", de = "a", es = "a" }
+[[step]]
+id = "loop"
+stage = "work"
+needs = ["opened"]
+live = { id = "box", part = "tests" }
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[[step]]
+id = "closed"
+stage = "work"
+hold = true
+safety_critical = true
+needs = ["loop"]
+cautions = ["prove"]
+live = { id = "box", part = "closes" }
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[[step.require]]
+kind = "photo"
+id = "cover"
+label = { en = "a", de = "a", es = "a" }
+shows = { en = "a", de = "a", es = "a" }
+"#;
+
+#[test]
+fn a_live_test_lies_between_opening_and_closing_of_its_board() {
+    assert_eq!(faults(&format!("{GOOD}{LIVE}")), Vec::<String>::new());
+    for (from, to, expected) in [
+        ("needs = [\"opened\"]", "needs = [\"on\"]", "loop: at a live board without opening it before"),
+        ("needs = [\"loop\"]", "needs = [\"opened\"]", "loop: at a live board without closing it after"),
+        ("part = \"opens\"", "part = \"tests\"", "loop: at a live board without opening it before"),
+        ("part = \"closes\"", "part = \"tests\"", "opened: at a live board without closing it after"),
+        ("needs = [\"loop\"]", "needs = [\"on\"]", "closed: at a live board without opening it before"),
+        (
+            "hold = true\nsafety_critical = true\nneeds = [\"on\"]",
+            "safety_critical = true\nneeds = [\"on\"]",
+            "opened: opens or closes a live board without being a safety-critical hold",
+        ),
+        (
+            "safety_critical = true\nneeds = [\"loop\"]",
+            "needs = [\"loop\"]",
+            "closed: opens or closes a live board without being a safety-critical hold",
+        ),
+        (
+            "live = { id = \"box\", part = \"tests\" }",
+            "live = { id = \"bax\", part = \"tests\" }",
+            "there is no board bax",
+        ),
+    ] {
+        assert!(LIVE.contains(from), "{from}");
+        let found = faults(&format!("{GOOD}{}", LIVE.replacen(from, to, 1)));
+        assert!(found.iter().any(|fault| fault.contains(expected)), "{from} → {to}: {expected}, but {found:#?}");
+    }
+}

@@ -7,6 +7,7 @@
 #[cfg(all(test, feature = "methods"))]
 mod board_tests;
 mod boards;
+mod live;
 mod order;
 mod sources;
 #[cfg(all(test, feature = "methods"))]
@@ -220,6 +221,15 @@ pub enum Complaint {
     ProofCanBeTalkedPast {
         step: String,
     },
+    /// A live board is tested, opened or closed without the step that opens it before or closes it after.
+    LiveNotEnclosed {
+        step: String,
+        without: &'static str,
+    },
+    /// A live board is opened or closed again in a step that does not hold, or that is not marked as one that can hurt.
+    LiveWithoutCare {
+        step: String,
+    },
     /// The pair names conductors that the step's boards do not have.
     UnknownPair {
         step: String,
@@ -312,6 +322,10 @@ impl fmt::Display for Complaint {
             }
             Self::ProofOutOfOrder { step, without } => write!(f, "{step}: proves dead without {without} before it"),
             Self::ProofCanBeTalkedPast { step } => write!(f, "{step}: proves dead without being a stop-work hold"),
+            Self::LiveNotEnclosed { step, without } => write!(f, "{step}: at a live board without {without}"),
+            Self::LiveWithoutCare { step } => {
+                write!(f, "{step}: opens or closes a live board without being a safety-critical hold")
+            }
             Self::UnknownPair { step, requirement } => {
                 write!(f, "{step}.{requirement}: its pair is no pair of conductors of a board that the step tests")
             }
@@ -361,6 +375,8 @@ impl Complaint {
             | Self::PowerBeforeInside { step, .. }
             | Self::PowerBeforeReady { step, .. }
             | Self::ProofOutOfOrder { step, .. }
+            | Self::LiveNotEnclosed { step, .. }
+            | Self::LiveWithoutCare { step }
             | Self::ProofCanBeTalkedPast { step } => of_step(step),
             Self::LimitWithoutSource { step, requirement }
             | Self::LimitWithoutFigure { step, requirement }
@@ -413,6 +429,7 @@ pub fn complaints(method: &Method) -> Vec<Complaint> {
     }
     order::complain(method, &mut found);
     boards::complain(method, &mut found);
+    live::complain(method, &mut found);
     sources::complain(method, &mut found);
     for plan in method.units.iter().filter(|plan| plan.least > plan.most) {
         found.insert(Complaint::UnitCount { unit: kind_name(plan.unit) });

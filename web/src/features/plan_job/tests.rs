@@ -91,6 +91,7 @@ fn method() -> Method {
             safety_critical: false,
             needs_consent: true,
             boards: None,
+            live: None,
         }],
         design: vec![field("window_min", None), field("window_max", Some(Micro(500_000_000)))],
         units: vec![
