@@ -27,6 +27,9 @@ pub fn derived(design: &Design, rules: &RuleSet, sheet: &Sheet) -> Vec<(&'static
 /// All that may follow, whether it was entered or not.
 fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Option<i64>); 16] {
     let energy_limit = energy_rule(rules, design).and_then(|rule| rule.value);
+    // A limit that somebody entered is a rule; where it stands must be known before anybody can say that there is none.
+    let has_limit = energy_limit.is_some() || design.get("energy_limit_wh").is_some();
+    let no_energy_rule = if has_limit { Some(0) } else { design.location().map(|_| MICRO) };
     let cap = rules.find(Topic::EarthCap, "main_earth").and_then(|rule| rule.value);
     let reconnect = rules.find(Topic::Protection, "reconnect delay").and_then(|rule| rule.value);
     let check = |line: &str| sheet.line(line).and_then(Line::check);
@@ -48,7 +51,7 @@ fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Opt
         ("fuse_voltage_v", stack),
         // Where the electrode is the return path, the loop is bound by what the residual-current device asks of it.
         ("loop_max_ohm", most("loop_measured").or_else(|| most("electrode"))),
-        ("no_energy_rule", (energy_limit.is_none() && design.location().is_some()).then_some(MICRO)),
+        ("no_energy_rule", no_energy_rule),
         ("opening_limit_m", opening),
         ("pe_cap_ohm", cap.map(|cap| cap.micro)),
         ("rcd_kind", rules.figure(Topic::RcdKind)),
@@ -70,6 +73,12 @@ pub struct Following<'a> {
 }
 
 impl Following<'_> {
+    /// Whether a figure is there, or none is wanted: a place without a rule on stored energy has no limit to enter.
+    pub fn is_answered(figures: &[(String, i64)], key: &str) -> bool {
+        let value = |key: &str| figures.iter().find(|(own, _)| own == key).map(|(_, micro)| *micro);
+        value(key).is_some() || (key == "energy_limit_wh" && value("no_energy_rule") == Some(MICRO))
+    }
+
     /// The figures without those that only follow from the others or from a model: whose value is the computed one.
     pub fn entered(&self, values: &[(String, i64)]) -> Figures {
         let computed = self.computed(values);
@@ -131,6 +140,7 @@ mod tests {
             ("fuse_voltage_v", 460_800_000),
             // 0.8 · 230 · 0.95 / 160
             ("loop_max_ohm", 1_092_500),
+            ("no_energy_rule", 0),
             ("rcd_kind", 3_000_000),
             ("reconnect_min_s", 20_000_000),
             ("stack_mass_kg", 224_000_000),
@@ -142,6 +152,21 @@ mod tests {
         assert_eq!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1")[0], ("electrode_max_ohm", 500_000_000));
         assert!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1").contains(&("loop_max_ohm", 500_000_000)));
         assert_eq!(of(Place::Neutral, ""), [("rcd_kind", 1_000_000)]);
+        // No rule is an answer once it is known where it stands, and a limit that was entered is one.
+        let energy = |values: &[(&str, i64)]| {
+            let (design, rules) = (Design::of_values(values.iter().copied()), RuleSet::of(Place::De));
+            let all = derived(&design, &rules, &sheet(&design, &rules));
+            all.into_iter().find_map(|(key, micro)| (key == "no_energy_rule").then_some(micro))
+        };
+        assert_eq!(energy(&[("location_kind", 1_000_000)]), Some(1_000_000));
+        assert_eq!(energy(&[("energy_limit_wh", 20_000_000_000)]), Some(0));
+        assert_eq!(energy(&[]), None);
+        let answered = |figures: &[(&str, i64)]| {
+            let figures: Figures = figures.iter().map(|(key, micro)| ((*key).to_owned(), *micro)).collect();
+            Following::is_answered(&figures, "energy_limit_wh")
+        };
+        assert!(answered(&[("no_energy_rule", 1_000_000)]) && answered(&[("energy_limit_wh", 1)]));
+        assert!(!answered(&[("no_energy_rule", 0)]) && !answered(&[]));
         // Twice the energy is for a garage of its own that resists fire; nobody takes that for granted.
         for (answer, limit) in [("", 40_000), ("has_fire_separation = 0", 40_000), ("has_fire_separation = 1", 80_000)]
         {

@@ -433,8 +433,9 @@ fn design(
     let following = around.rules.map(|rules| Following { equipment: units, rules, asked: &method.design });
     let all = following.map_or_else(|| values.clone(), |following| following.completed(&values));
     let has = |figures: &Figures, key: &str| figures.iter().any(|(own, _)| own == key);
-    let open =
-        |field: &&DesignField| !has(&all, &field.key) && !out.faults.contains_key(&FieldId::Design(field.key.clone()));
+    let open = |field: &&DesignField| {
+        !Following::is_answered(&all, &field.key) && !out.faults.contains_key(&FieldId::Design(field.key.clone()))
+    };
     let missing = method.design.iter().filter(open).count();
     if missing > 0 {
         out.gaps.push(Gap::Design(missing));
