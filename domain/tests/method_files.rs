@@ -9,7 +9,7 @@ use domain::design::{Design, sheet, test_sheet};
 use domain::electrical::rule_set::{Place, RuleSet};
 use domain::method::Method;
 use domain::method::load::compose;
-use domain::method::plan::{Confirmer, HOUSE_RULE, LimitRule, LivePart, Requirement, Step};
+use domain::method::plan::{BoardPart, Confirmer, HOUSE_RULE, LimitRule, LivePart, Requirement, Step};
 use std::collections::BTreeSet;
 
 #[test]
@@ -156,6 +156,34 @@ fn live_tests_lie_between_opening_and_closing_the_board() {
         let opened = board("open-live", LivePart::Opens);
         assert_eq!(opened, board("closed-again", LivePart::Closes), "{name}");
         there.iter().for_each(|test| assert_eq!(opened, board(test, LivePart::Tests), "{name}: {test}"));
+    }
+}
+
+/// Whoever works in the main board or beside the PV terminals has cut and proved dead what feeds them.
+#[test]
+fn the_supply_and_the_strings_are_cut_and_proved_dead() {
+    let in_the_board = ["ac-side", "electrode", "ac-insulation", "ac-polarity", "changeover-fit", "backup-circuits"];
+    let beside_the_strings = ["ac-side", "pe-stack", "connect-dc", "dead-inspection", "cable-insulation", "polarity"];
+    for name in METHODS {
+        let method = compose(name, FILES).unwrap().method;
+        let main = ["isolate-supply", "prove-dead-main-board", "prove-dead-main-phases", "prove-tester-after"];
+        assert!(assert_wait(&method, &in_the_board, &main) >= 1, "{name}");
+        let strings = ["isolate-pv", "prove-dead-pv", "prove-tester-after"];
+        assert!(assert_wait(&method, &beside_the_strings, &strings) >= 3, "{name}");
+        for (steps, board) in [(&in_the_board[..], "main-board"), (&beside_the_strings, "inverter-pv")] {
+            let there = steps.iter().filter_map(|step| method.step(step));
+            there.for_each(|step| assert!(step.is_part(board, BoardPart::Inside), "{name}: {} {board}", step.id));
+            for part in [BoardPart::Isolates, BoardPart::TesterBefore, BoardPart::TesterAfter, BoardPart::Ends] {
+                let has = |of: &str| method.steps.iter().filter(|step| step.is_part(of, part)).count();
+                assert_eq!(has(board), has("inverter-dc"), "{name}: {board} {part:?}");
+            }
+        }
+        // What stays live is parted and shrouded, or there is no supply: a board that is open to touch lets nobody through.
+        let option = |id: &str| match method.step("prove-dead-main-board").unwrap().requirement("supply-side") {
+            Some(Requirement::Choice(need)) => need.options.iter().find(|own| own.id == id).map(|own| own.fails),
+            _ => None,
+        };
+        assert_eq!(["shrouded", "no-supply", "open"].map(option), [Some(false), Some(false), Some(true)], "{name}");
     }
 }
 
