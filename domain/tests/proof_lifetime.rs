@@ -448,7 +448,7 @@ fn after_the_power_it_is_asked_again_which_sources_there_are() {
             step.duties().iter().any(|duty| duty.part == BoardPart::Inside) && recorded(&log, &step.id) > 0
         });
         let done = log.lines.iter().filter_map(|line| line.body.evidence_place());
-        let slot = done.filter(|place| place.step == inside.unwrap().id).last().unwrap().slot;
+        let slot = done.rev().find(|place| place.step == inside.unwrap().id).unwrap().slot;
         let at = Place::of(&inside.unwrap().id, slot, "");
         log.write(lead(), EntryId::of(id(76, 1)), Body::Returned(Returned { at, remark: EntryId::of(id(77, 1)) }));
         let mut state = fold(&log.file, &plan);
@@ -492,7 +492,9 @@ fn an_hour_without_a_record_asks_for_the_proof_alone() {
         let way = ways(&method).remove(0);
         let inside = method.steps.iter().find(|step| step.duties().iter().any(|duty| duty.part == BoardPart::Inside));
         let log = begun(&perfect_run(&plan, &way), &inside.unwrap().id);
-        let last = log.next_us() - 1_000_000;
+        // Its cautions were read last; that is no presence at a board.
+        let after = log.lines.iter().rev().take_while(|line| line.body.evidence_place().is_none()).count() as u64;
+        let last = log.next_us() - (after + 1) * 1_000_000;
         assert_eq!(PROOF_SPAN_US, 60 * MINUTE_US);
         assert_eq!(silenced(&log, &plan, last + PROOF_SPAN_US), BTreeSet::new(), "{}", method.id);
         assert_eq!(silenced(&log, &plan, last + PROOF_SPAN_US + 1), with_part(&method, &PROOFS), "{}", method.id);

@@ -105,9 +105,6 @@ pub struct Board {
     #[n(2)]
     #[cfg_attr(feature = "methods", serde(rename = "conductor"))]
     pub conductors: Vec<Conductor>,
-    /// Boards with the same word here stand behind one cover: whoever opens it is at the conductors of all of them.
-    #[n(3)]
-    pub behind: Option<String>,
 }
 
 /// One conductor of a board.

@@ -6,7 +6,7 @@ use domain::ids::{
 };
 use domain::job_file::body::*;
 use domain::job_file::{Body, Draft, Entry, JobFile, Place, Stamp, fold_at};
-use domain::method::gate::{Plan, StepRef};
+use domain::method::gate::{Obstacle, Plan, StepRef};
 use domain::method::plan::{Method, Requirement};
 use domain::rehearsal::{Cast, Said, answers};
 use std::collections::BTreeMap;
@@ -324,7 +324,18 @@ pub fn work_on(log: &mut Log, plan: &Plan<'_>, way: &Way, made: &mut u64) -> Res
         {
             let mut state = fold_at(&log.file, plan, log.next_us());
             if let Some((id, breach)) = state.open_breaches().next() {
-                return Err(format!("good work makes a breach: {id:?} {breach:?}"));
+                let place = log.file.get(*id).and_then(|held| held.entry.body()?.evidence_place().cloned());
+                let by = match &breach.why {
+                    domain::job_file::BreachWhy::StepShut(by) => by
+                        .iter()
+                        .map(|one| match one {
+                            Obstacle::Step(at) => plan.step(at.step).id.clone(),
+                            other => format!("{other:?}"),
+                        })
+                        .collect(),
+                    _ => Vec::new(),
+                };
+                return Err(format!("good work makes a breach: {id:?} at {place:?} {breach:?} {by:?}"));
             }
             let unfinished = state.gate.unfinished();
             if unfinished.is_empty() {

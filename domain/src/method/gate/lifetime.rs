@@ -2,7 +2,7 @@
 //!
 //! It was made at one moment, behind locks that were on then. Leaving the site ends it: nobody knows what happened meanwhile. Power that
 //! can reach the board ends it together with the list of sources, the locks and the wait: the whole isolation is made again. A source that
-//! is found later asks for the wait and the proof again. All this only while work inside is left behind the same cover; what was recorded
+//! is found later asks for the wait and the proof again. All this only while work inside is left; what was recorded
 //! under a living proof stays, and nothing new is recorded inside on one that has ended.
 //!
 //! Once it was proved dead again, what makes ready for power and switching on are recorded again as well, so the last word on a board is

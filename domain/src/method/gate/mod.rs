@@ -207,18 +207,13 @@ impl<'p, 'a> Gate<'p, 'a> {
     pub fn proof_holds_until(&mut self) -> Option<u64> {
         let presence = self.presence();
         let until = presence.holds_until().filter(|_| !presence.is_silent_at(self.now))?;
-        self.is_left_inside_any().then_some(until)
+        self.is_left_inside().then_some(until)
     }
 
     /// Whether answers may change by the clock alone: a proof may end, or the time of somebody who began under it.
     pub fn changes_by_the_clock(&mut self) -> bool {
         let until = self.presence().busy_until();
-        until.zip(self.now).is_some_and(|(until, now)| now <= until) && self.is_left_inside_any()
-    }
-
-    fn is_left_inside_any(&mut self) -> bool {
-        let boards: Vec<&str> = self.plan.method().boards().iter().map(|board| board.id.as_str()).collect();
-        boards.into_iter().any(|board| self.is_left_inside(board))
+        until.zip(self.now).is_some_and(|(until, now)| now <= until) && self.is_left_inside()
     }
 
     fn presence(&mut self) -> Presence {
@@ -419,7 +414,7 @@ impl<'p, 'a> Gate<'p, 'a> {
         Standing { applies, answers, cautions_unread, ended }
     }
 
-    /// What ended the evidence of a step of isolating and proving, as long as work inside one of its boards is left; and of what makes
+    /// What ended the evidence of a step of isolating and proving, as long as work inside is left; and of what makes
     /// ready for power, once the board was isolated anew.
     fn ended(&mut self, step: usize) -> Option<Ended> {
         let bound: Vec<_> = lifetime::bound_to(self.plan, step).collect();
@@ -430,7 +425,7 @@ impl<'p, 'a> Gate<'p, 'a> {
         let mut latest = None;
         for (board, part) in bound {
             let ended = lifetime::ended(self.plan, &self.record, step, (board, part), silent);
-            if ended > latest && (is_of_power(part) || self.is_left_inside(board)) {
+            if ended > latest && (is_of_power(part) || self.is_left_inside()) {
                 latest = ended;
             }
         }
@@ -449,7 +444,7 @@ impl<'p, 'a> Gate<'p, 'a> {
             .duties()
             .iter()
             .filter(|duty| duty.part == BoardPart::Inside)
-            .flat_map(|duty| plan.behind_one_cover(&duty.id))
+            .map(|duty| duty.id.as_str())
             .collect();
         if inside.is_empty() {
             return Vec::new();
@@ -468,13 +463,14 @@ impl<'p, 'a> Gate<'p, 'a> {
         lapsed
     }
 
-    fn is_left_inside(&mut self, board: &str) -> bool {
+    /// Whether work inside any board is left: one round of locks isolates all of them, and the covers are closed on all of them.
+    fn is_left_inside(&mut self) -> bool {
         // What proves one board and works inside another is never asked here: that question would have no end.
         let plan = self.plan;
-        let boards = plan.behind_one_cover(board);
-        let is_inside = |step: usize| boards.iter().any(|board| plan.step(step).is_part(board, BoardPart::Inside));
         let asked = |step: &usize| {
-            is_inside(*step) && lifetime::bound_to(plan, *step).all(|(_, part)| part == BoardPart::BeforePower)
+            let mut duties = plan.step(*step).duties().iter();
+            duties.any(|duty| duty.part == BoardPart::Inside)
+                && lifetime::bound_to(plan, *step).all(|(_, part)| part == BoardPart::BeforePower)
         };
         let steps: Vec<StepRef> =
             (0..plan.method().steps.len()).filter(asked).flat_map(|step| self.instances(step)).collect();

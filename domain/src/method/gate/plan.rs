@@ -101,15 +101,6 @@ impl<'m> Plan<'m> {
         &self.needs[step]
     }
 
-    /// A board and all that stand behind the same cover.
-    pub(super) fn behind_one_cover(&self, id: &str) -> Vec<&'m str> {
-        let boards = self.method.boards();
-        let cover = boards.iter().find(|board| board.id == id).and_then(|board| board.behind.as_ref());
-        let with_it =
-            boards.iter().filter(|board| board.id == id || (cover.is_some() && board.behind.as_ref() == cover));
-        with_it.map(|board| board.id.as_str()).collect()
-    }
-
     /// Whether a step proves a board dead.
     pub(super) fn proves(&self, step: usize) -> bool {
         self.step(step).duties().iter().any(|duty| super::lifetime::proves(duty.part))
