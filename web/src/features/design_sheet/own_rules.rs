@@ -82,6 +82,17 @@ pub fn name(w: Words, rule: &Rule) -> String {
         (Topic::Notice, form) => t!(w, "rules.notice", form = form),
         (_, about) => field_name(w, about),
     };
+    // The same distance by what stands opposite.
+    let case = rule.case.split(',').find_map(|case| match case.trim() {
+        "condition_1" => Some("opposite_clear"),
+        "condition_2" => Some("opposite_grounded"),
+        "condition_3" => Some("opposite_live"),
+        _ => None,
+    });
+    let about = match case {
+        None => about,
+        Some(word) => t!(w, "design.pair", name = about, value = choice(w, word)),
+    };
     if rule.topic == Topic::Notice || rule.at.is_empty() {
         return about;
     }
