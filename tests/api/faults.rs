@@ -265,7 +265,7 @@ async fn no_text_in_an_entry_is_a_fault_of_ours() {
     lead.write(job, Body::SiteDetails(site));
     lead.arrive(job, b"one");
     lead.write(job, Body::Serial(serial_read(1, "BX24\0-000150", Some(&endless))));
-    lead.write(job, Body::Serial(serial_read(2, "BX24-000151", Some("L\07"))));
+    lead.write(job, Body::Serial(serial_read(2, "BX24-000151", Some("L\u{0}7"))));
     let verdicts = lead.push().await;
     assert!(verdicts.iter().all(|verdict| matches!(verdict, PushVerdict::Stored(_))), "{verdicts:?}");
     project_dirty(&app.state, ids::FIRM).await.unwrap();

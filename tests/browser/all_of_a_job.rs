@@ -20,7 +20,7 @@ use crate::step::{Hands, look, read, read_cautions, until, work};
 use crate::{answers, lead, photos};
 
 /// More than the method asks for.
-const PHOTOS: u32 = 96;
+const PHOTOS: u32 = 120;
 /// What good work would write, by step and slot, then by requirement.
 type Good = BTreeMap<(String, u16), BTreeMap<String, Body>>;
 

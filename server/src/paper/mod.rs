@@ -116,7 +116,7 @@ mod tests {
             "report": {
                 "title": "Report", "job": "ABC", "facts": [["Firm", "Ours"]], "standing": ["Not finished"],
                 "units": {"head": ["a"], "rows": [["1"]]}, "design": {"head": [], "rows": []},
-                "sheet": {"rules": "By uk 1", "loosened": ["Wider"], "lines": [
+                "sheet": {"rules": "By uk 1", "editions": ["An edition has ended"], "loosened": ["Wider"], "lines": [
                     {"name": "Drop", "verdict": "pass", "open": "", "check":
                         {"inputs": "length = 1 m", "formula": "F", "with_numbers": "1", "results": "1", "limit": "2", "source": "s"}},
                     {"name": "Fuse", "verdict": "not determined", "open": "Missing: rating", "check": null}], "limits": []},
