@@ -45,83 +45,140 @@ pub struct Ended {
     pub by: Ending,
 }
 
-/// Boards at which a step has a part other than working inside, with these parts.
-pub(super) fn bound_to<'m>(plan: &Plan<'m>, step: usize) -> impl Iterator<Item = (&'m str, BoardPart)> {
-    plan.step(step)
-        .duties()
-        .iter()
-        .filter(|duty| duty.part != BoardPart::Inside)
-        .map(|duty| (duty.id.as_str(), duty.part))
+/// The parts that a step has at boards, other than working inside.
+pub(super) fn parts_of<'m>(plan: &Plan<'m>, step: usize) -> impl Iterator<Item = BoardPart> + 'm {
+    let duties = plan.step(step).duties();
+    let is_first = |at: &usize| duties[..*at].iter().all(|before| before.part != duties[*at].part);
+    let own = (0..duties.len()).filter(move |at| is_first(at)).map(move |at| duties[at].part);
+    own.filter(|part| *part != BoardPart::Inside)
 }
 
-/// What ended the evidence of a step that has this part at a board; `None` while nothing did.
-pub(super) fn ended(
-    plan: &Plan<'_>,
-    record: &Record<'_>,
-    step: usize,
-    (board, part): (&str, BoardPart),
-    silent: Option<OrderKey>,
-) -> Option<Ended> {
-    let power = || power(plan, record, board);
-    match part {
-        BoardPart::Inside => None,
-        BoardPart::Isolates => {
-            let power = power();
-            power.max(source_found(plan, record, step, board, power))
+/// What the entries say about the boards of a job, worked out in one round. All boards count together: one list of locks isolates them, one
+/// agreement switches them on, and the covers are closed on all of them.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Lifetime {
+    pub(super) presence: Presence,
+    power: Option<OrderKey>,
+    left: Option<OrderKey>,
+    agreed: Option<OrderKey>,
+    tested: Option<OrderKey>,
+    isolated_again: Option<OrderKey>,
+    /// Isolating steps that may have been done after others that they come before, and when they first were.
+    found: Vec<(usize, OrderKey)>,
+}
+
+impl Lifetime {
+    pub(super) fn of(plan: &Plan<'_>, record: &Record<'_>) -> Self {
+        let steps = &plan.method().steps;
+        let mut newest: Vec<Option<OrderKey>> = vec![None; steps.len()];
+        let (mut tested, mut at_boards) = (None, Vec::new());
+        for (place, all) in &record.evidence {
+            let Some(index) = plan.index_of(&place.step).filter(|index| !steps[*index].duties().is_empty()) else {
+                continue;
+            };
+            let step = &steps[index];
+            for act in all.iter().filter(|evidence| evidence.body.corrects().is_none()) {
+                newest[index] = newest[index].max(Some(act.key));
+                if has(step, BoardPart::Dead) && matches!(act.body, Body::Reading(_)) {
+                    tested = tested.max(Some(act.key));
+                }
+                if has(step, BoardPart::Inside) || step.duties().iter().any(|duty| proves(duty.part)) {
+                    at_boards.push((act.key, step, place.slot));
+                }
+            }
         }
-        BoardPart::TesterBefore | BoardPart::Dead | BoardPart::TesterAfter => {
-            let power = power();
-            let left = left(record, |left_as| left_as == LeftAs::IsolatedAndLocked);
-            let left = left.map(|at| Ended { at, by: Ending::Left });
-            let silent = silent.map(|at| Ended { at, by: Ending::Silent });
-            let agreed = agreed(plan, record, board);
-            let ended = power.max(left).max(silent).max(agreed).max(source_found(plan, record, step, board, power));
-            if part == BoardPart::TesterAfter { ended.max(tested_again(plan, record, board)) } else { ended }
+        let newest_of = |which: &dyn Fn(&Step) -> bool| {
+            steps.iter().zip(&newest).filter(|(step, _)| which(step)).filter_map(|(_, at)| *at).max()
+        };
+        // What was recorded when the locks came off counts though it was corrected, is to be done again, or was not let through: they did
+        // come off. Whoever leaves without saying that the locks stay on has left it open.
+        let refused = record.power_refused.iter().map(|(_, key)| *key).max();
+        let open = left(record, |left_as| left_as != LeftAs::IsolatedAndLocked);
+        let power = newest_of(&|step| has(step, BoardPart::Ends)).max(refused).max(open);
+        // Isolated and proved as a whole: by the records that nothing stands in for, of steps that always apply. One of them that is made
+        // again, or a further photo, is no isolation.
+        let whole = |step: &Step| {
+            let isolates = step.duties().iter().any(|duty| duty.part == BoardPart::Isolates || proves(duty.part));
+            step.stop_work && step.when.is_none() && isolates
+        };
+        let isolated_again =
+            steps.iter().zip(&newest).filter(|(step, _)| whole(step)).map(|(_, at)| *at).min().flatten();
+        Self {
+            presence: Presence::of(record, at_boards),
+            power,
+            left: left(record, |left_as| left_as == LeftAs::IsolatedAndLocked),
+            agreed: newest_of(&|step| has(step, BoardPart::BeforePower) && !has(step, BoardPart::Inside)),
+            tested,
+            isolated_again,
+            found: (0..steps.len()).filter_map(|index| Some((index, found(record, &steps[index], power)?))).collect(),
         }
-        BoardPart::Ends | BoardPart::BeforePower => {
-            isolated_again(plan, record, board).map(|at| Ended { at, by: Ending::ProvedAgain })
+    }
+
+    /// What ended the evidence of a step that has this part; `None` while nothing did.
+    pub(super) fn ended(
+        &self,
+        plan: &Plan<'_>,
+        step: usize,
+        part: BoardPart,
+        silent: Option<OrderKey>,
+    ) -> Option<Ended> {
+        let by = |at: Option<OrderKey>, by| at.map(|at| Ended { at, by });
+        let power = by(self.power, Ending::Power);
+        // A step opens after all isolating steps before it, so only what did not apply then, or was done again, is later than its evidence.
+        let before = self.found.iter().filter(|(found, _)| plan.needs_of(step).iter().any(|need| need.step == *found));
+        let found = by(before.map(|(_, at)| *at).max(), Ending::SourceFound);
+        let proof = power.max(found).max(by(self.left, Ending::Left)).max(by(silent, Ending::Silent));
+        let proof = proof.max(by(self.agreed, Ending::Agreed));
+        match part {
+            BoardPart::Inside => None,
+            BoardPart::Isolates => power.max(found),
+            BoardPart::TesterBefore | BoardPart::Dead => proof,
+            BoardPart::TesterAfter => proof.max(by(self.tested, Ending::TestedAgain)),
+            BoardPart::Ends | BoardPart::BeforePower => by(self.isolated_again, Ending::ProvedAgain),
         }
     }
 }
 
-/// The first act at the last of the isolating steps that come before a step, since power could last reach the board. A step opens after
-/// all of them, so this is later than its evidence only where one of them did not apply then, as with a source that was found since, or
-/// where a lead had it done again.
-fn source_found(plan: &Plan<'_>, record: &Record<'_>, step: usize, board: &str, power: Option<Ended>) -> Option<Ended> {
-    let before = plan.needs_of(step).iter().map(|need| plan.step(need.step));
-    let isolating = before.filter(|before| before.is_part(board, BoardPart::Isolates));
-    let first = isolating.filter_map(|before| {
-        let returned = record.returns.range(Place::of(&before.id, 0, "")..);
-        let returned = returned.take_while(|(place, _)| place.step == before.id);
-        let returned = returned.filter_map(|(_, returns)| returns.last_key_value().map(|(key, _)| *key)).max();
-        // What always applies may have been let through by a lead and be recorded late: no source was found by that.
-        if before.when.is_none() && returned.is_none() {
-            return None;
-        }
-        let since = power.map(|power| power.at).max(returned);
-        let acts = of_step(record, &before.id).filter(|act| !record.replaced.contains_key(&act.key.id));
-        acts.map(|act| act.key).filter(|act| since.is_none_or(|since| *act > since)).min()
-    });
-    first.max().map(|at| Ended { at, by: Ending::SourceFound })
+/// When a source was first locked off since power could last reach the boards, where that may be later than what follows it: the source is
+/// there by a choice, or a lead had the step done again. What always applies may have been let pass by a lead and be recorded late, and no
+/// source is found by that.
+fn found(record: &Record<'_>, step: &Step, power: Option<OrderKey>) -> Option<OrderKey> {
+    if !has(step, BoardPart::Isolates) {
+        return None;
+    }
+    let returned = record.returns.range(Place::of(&step.id, 0, "")..);
+    let returned = returned.take_while(|(place, _)| place.step == step.id);
+    let returned = returned.filter_map(|(_, returns)| returns.last_key_value().map(|(key, _)| *key)).max();
+    if step.when.is_none() && returned.is_none() {
+        return None;
+    }
+    let since = power.max(returned);
+    let acts = of_step(record, &step.id).filter(|act| !record.replaced.contains_key(&act.key.id));
+    acts.map(|act| act.key).filter(|act| since.is_none_or(|since| *act > since)).min()
 }
 
-/// When it was last agreed to switch on: what makes ready for power and is no work inside.
-fn agreed(plan: &Plan<'_>, record: &Record<'_>, board: &str) -> Option<Ended> {
-    let agreeing =
-        |step: &&Step| step.is_part(board, BoardPart::BeforePower) && !step.is_part(board, BoardPart::Inside);
-    let ids = plan.method().steps.iter().filter(agreeing).map(|step| step.id.as_str());
-    let at = ids.filter_map(|id| of_step(record, id).map(|act| act.key).max()).max();
-    at.map(|at| Ended { at, by: Ending::Agreed })
+fn has(step: &Step, part: BoardPart) -> bool {
+    step.duties().iter().any(|duty| duty.part == part)
 }
 
-/// The last time that a voltage was read between conductors of a board.
-fn tested_again(plan: &Plan<'_>, record: &Record<'_>, board: &str) -> Option<Ended> {
-    let read = acts(plan, record, board, BoardPart::Dead, |body| matches!(body, Body::Reading(_))).max();
-    read.map(|at| Ended { at, by: Ending::TestedAgain })
+/// Tests for voltage, or the tester.
+pub(super) const fn proves(part: BoardPart) -> bool {
+    matches!(part, BoardPart::TesterBefore | BoardPart::Dead | BoardPart::TesterAfter)
 }
 
-/// When the crew was at the boards of a job, as far as their records tell. All boards count together: one list of locks isolates them, and
-/// whoever works at one would see somebody at another.
+fn left(record: &Record<'_>, which: impl Fn(LeftAs) -> bool) -> Option<OrderKey> {
+    let is_such = |event: &PhaseEvent| matches!(event, PhaseEvent::Paused(left_as) if which(*left_as));
+    record.phases.iter().rev().find(|(_, (event, _))| is_such(event)).map(|(key, _)| *key)
+}
+
+/// What was done at a step. A correction is no act: it says better what was done before.
+fn of_step<'r, 'a>(record: &'r Record<'a>, id: &'r str) -> impl Iterator<Item = &'r Evidence<'a>> {
+    let from = record.evidence.range(Place::of(id, 0, "")..);
+    let all = from.take_while(move |(place, _)| place.step == id).flat_map(|(_, all)| all);
+    all.filter(|evidence| evidence.body.corrects().is_none())
+}
+
+/// When the crew was at the boards of a job, as far as their records tell: whoever works at one would see somebody at another.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Presence {
     /// The last record before the latest silence of [`PROOF_SPAN_US`] between two.
@@ -130,12 +187,8 @@ pub(super) struct Presence {
 }
 
 impl Presence {
-    pub(super) fn of(plan: &Plan<'_>, record: &Record<'_>) -> Self {
-        let at_boards = plan.method().steps.iter().filter(|step| is_at_a_board(step));
-        let mut all: Vec<(OrderKey, &Step, u16)> = at_boards
-            .flat_map(|step| of_step(record, &step.id).map(move |act| (act.key, step, act.body.evidence_place())))
-            .map(|(key, step, place)| (key, step, place.map_or(0, |place| place.slot)))
-            .collect();
+    /// From what was proved and done inside: when, at which step, in which slot.
+    fn of(record: &Record<'_>, mut all: Vec<(OrderKey, &Step, u16)>) -> Self {
         all.sort_unstable_by_key(|(key, ..)| *key);
         let mut presence = Self::default();
         for (key, step, slot) in all {
@@ -185,70 +238,4 @@ impl Presence {
         });
         begun.max().is_some_and(|key| now <= key.at.saturating_add(2 * PROOF_SPAN_US))
     }
-}
-
-/// Proves or works inside.
-fn is_at_a_board(step: &Step) -> bool {
-    step.duties().iter().any(|duty| match duty.part {
-        BoardPart::TesterBefore | BoardPart::Dead | BoardPart::TesterAfter | BoardPart::Inside => true,
-        BoardPart::Isolates | BoardPart::Ends | BoardPart::BeforePower => false,
-    })
-}
-
-/// The last time that power could reach a board. What was recorded when the locks came off counts though it was corrected or is to be
-/// done again: they did come off. Whoever leaves without saying that the locks stay on has left it open.
-fn power(plan: &Plan<'_>, record: &Record<'_>, board: &str) -> Option<Ended> {
-    let left = left(record, |left_as| left_as != LeftAs::IsolatedAndLocked);
-    let refused = record
-        .power_refused
-        .iter()
-        .filter(|(id, _)| plan.method().step(id).is_some_and(|step| step.is_part(board, BoardPart::Ends)));
-    let refused = refused.map(|(_, key)| *key).max();
-    let acts = acts(plan, record, board, BoardPart::Ends, |_| true).max();
-    acts.max(refused).max(left).map(|at| Ended { at, by: Ending::Power })
-}
-
-/// When a board was last isolated and proved as a whole: by the records that nothing stands in for, of steps that always apply. One of
-/// them that is made again, or a further photo, is no isolation.
-fn isolated_again(plan: &Plan<'_>, record: &Record<'_>, board: &str) -> Option<OrderKey> {
-    let whole = |step: &&Step| {
-        step.stop_work
-            && step.when.is_none()
-            && step
-                .duties()
-                .iter()
-                .any(|duty| duty.id == board && (duty.part == BoardPart::Isolates || proves(duty.part)))
-    };
-    let ids = plan.method().steps.iter().filter(whole).map(|step| step.id.as_str());
-    let newest = ids.map(|id| of_step(record, id).map(|act| act.key).max());
-    newest.min().flatten()
-}
-
-/// Tests for voltage, or the tester.
-pub(super) const fn proves(part: BoardPart) -> bool {
-    matches!(part, BoardPart::TesterBefore | BoardPart::Dead | BoardPart::TesterAfter)
-}
-
-fn left(record: &Record<'_>, which: impl Fn(LeftAs) -> bool) -> Option<OrderKey> {
-    let is_such = |event: &PhaseEvent| matches!(event, PhaseEvent::Paused(left_as) if which(*left_as));
-    record.phases.iter().rev().find(|(_, (event, _))| is_such(event)).map(|(key, _)| *key)
-}
-
-/// For each step of this part that has records of this kind: its newest act.
-fn acts(
-    plan: &Plan<'_>,
-    record: &Record<'_>,
-    board: &str,
-    part: BoardPart,
-    which: fn(&Body) -> bool,
-) -> impl Iterator<Item = OrderKey> {
-    let ids = plan.method().steps.iter().filter(move |step| step.is_part(board, part)).map(|step| step.id.as_str());
-    ids.filter_map(move |id| of_step(record, id).filter(|act| which(act.body)).map(|act| act.key).max())
-}
-
-/// What was done at a step. A correction is no act: it says better what was done before.
-fn of_step<'r, 'a>(record: &'r Record<'a>, id: &'r str) -> impl Iterator<Item = &'r Evidence<'a>> {
-    let from = record.evidence.range(Place::of(id, 0, "")..);
-    let all = from.take_while(move |(place, _)| place.step == id).flat_map(|(_, all)| all);
-    all.filter(|evidence| evidence.body.corrects().is_none())
 }

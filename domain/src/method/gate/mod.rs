@@ -24,7 +24,7 @@ pub use serial::SlotSerial;
 pub use why::{Lack, Missing, Why};
 
 use self::before::Before;
-use self::lifetime::Presence;
+use self::lifetime::{Lifetime, Presence};
 use super::plan::{BoardPart, Step};
 use crate::ids::EntryId;
 use crate::job_file::body::{ConsentState, Place};
@@ -138,7 +138,7 @@ pub struct Gate<'p, 'a> {
     before: Before,
     /// For which moment it answers, microseconds since 1970 UTC; none: for none, as somebody reads it who is not at the boards.
     now: Option<u64>,
-    presence: Option<Presence>,
+    lifetime: Option<Lifetime>,
 }
 
 impl<'p, 'a> Gate<'p, 'a> {
@@ -150,7 +150,7 @@ impl<'p, 'a> Gate<'p, 'a> {
             standing: BTreeMap::new(),
             before: Before::default(),
             now: None,
-            presence: None,
+            lifetime: None,
         }
     }
 
@@ -169,9 +169,15 @@ impl<'p, 'a> Gate<'p, 'a> {
         match touched {
             Touched::Nothing => return &mut self.record,
             Touched::Everything => self.forget(None),
-            Touched::Place(place) => self.forget(self.plan.index_of(&place.step)),
+            Touched::Place(place) => {
+                let step = self.plan.index_of(&place.step);
+                self.forget(step);
+                if step.is_some_and(|step| self.plan.step(step).duties().is_empty()) {
+                    return &mut self.record;
+                }
+            }
         }
-        self.presence = None;
+        self.lifetime = None;
         &mut self.record
     }
 
@@ -217,7 +223,11 @@ impl<'p, 'a> Gate<'p, 'a> {
     }
 
     fn presence(&mut self) -> Presence {
-        *self.presence.get_or_insert_with(|| Presence::of(self.plan, &self.record))
+        self.lifetime().presence
+    }
+
+    fn lifetime(&mut self) -> &Lifetime {
+        self.lifetime.get_or_insert_with(|| Lifetime::of(self.plan, &self.record))
     }
 
     /// Every step of the job in the method's order, repeated steps slot by slot.
@@ -417,14 +427,14 @@ impl<'p, 'a> Gate<'p, 'a> {
     /// What ended the evidence of a step of isolating and proving, as long as work inside is left; and of what makes
     /// ready for power, once the board was isolated anew.
     fn ended(&mut self, step: usize) -> Option<Ended> {
-        let bound: Vec<_> = lifetime::bound_to(self.plan, step).collect();
-        if bound.is_empty() {
+        let plan = self.plan;
+        if plan.step(step).duties().is_empty() {
             return None;
         }
         let silent = self.presence().silent(self.now);
         let mut latest = None;
-        for (board, part) in bound {
-            let ended = lifetime::ended(self.plan, &self.record, step, (board, part), silent);
+        for part in lifetime::parts_of(plan, step) {
+            let ended = self.lifetime().ended(plan, step, part, silent);
             if ended > latest && (is_of_power(part) || self.is_left_inside()) {
                 latest = ended;
             }
@@ -436,25 +446,16 @@ impl<'p, 'a> Gate<'p, 'a> {
     /// of it. Corrections are let in. A step that is not done is shut by its obstacles.
     pub fn lapsed_before(&mut self, at: StepRef) -> Vec<StepRef> {
         let plan = self.plan;
-        if !self.is_done(at) {
-            return Vec::new();
-        }
-        let inside: Vec<&str> = plan
-            .step(at.step)
-            .duties()
-            .iter()
-            .filter(|duty| duty.part == BoardPart::Inside)
-            .map(|duty| duty.id.as_str())
-            .collect();
-        if inside.is_empty() {
+        if !plan.step(at.step).duties().iter().any(|duty| duty.part == BoardPart::Inside) || !self.is_done(at) {
             return Vec::new();
         }
         let silent = self.presence().silent(self.now);
         let mut lapsed = Vec::new();
         for step in 0..plan.method().steps.len() {
-            let ended = lifetime::bound_to(plan, step)
-                .filter(|(board, part)| inside.contains(board) && !is_of_power(*part))
-                .filter_map(|bound| lifetime::ended(plan, &self.record, step, bound, silent))
+            let lifetime = self.lifetime();
+            let ended = lifetime::parts_of(plan, step)
+                .filter(|part| !is_of_power(*part))
+                .filter_map(|part| lifetime.ended(plan, step, part, silent))
                 .max();
             let Some(ended) = ended else { continue };
             let undone = self.instances(step).into_iter();
@@ -470,7 +471,7 @@ impl<'p, 'a> Gate<'p, 'a> {
         let asked = |step: &usize| {
             let mut duties = plan.step(*step).duties().iter();
             duties.any(|duty| duty.part == BoardPart::Inside)
-                && lifetime::bound_to(plan, *step).all(|(_, part)| part == BoardPart::BeforePower)
+                && lifetime::parts_of(plan, *step).all(|part| part == BoardPart::BeforePower)
         };
         let steps: Vec<StepRef> =
             (0..plan.method().steps.len()).filter(asked).flat_map(|step| self.instances(step)).collect();
