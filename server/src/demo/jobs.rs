@@ -16,7 +16,7 @@ use domain::job_file::body::{
     JobPlanned, LeftAs, MediaType, ModelSnapshot, Paused, PhotoFile, Place, Plain, Purpose, Remark, Returned, Schedule,
     SiteDetails, Slot, StopCause, StopWork,
 };
-use domain::job_file::{Body, Draft, Entry, JobFile, fold};
+use domain::job_file::{Body, Draft, Entry, JobFile, fold_at};
 use domain::method::gate::{Plan, StepRef};
 use domain::people::Role;
 use domain::rehearsal::{Cast, Said, answers};
@@ -38,6 +38,8 @@ const ZONE: &str = "Europe/London";
 const PLANNED_BEFORE: i32 = 5;
 /// Between two entries of a crew: a whole job takes about a working day.
 const BETWEEN_ENTRIES_US: u64 = 75_000_000;
+/// At most so many records close a step.
+const RECORDS_OF_A_STEP: u64 = 12;
 
 /// How far a demo job goes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -366,7 +368,7 @@ impl<'w> Writer<'w> {
     /// The clock of the crew when it arrives. Who tries the demo at six in the morning sees a crew that began early, and at midnight one
     /// that is very quick: nothing is recorded in the future, and nothing of today yesterday.
     fn arrive(&mut self) -> anyhow::Result<()> {
-        const ENTRIES_MOST: u64 = 400;
+        const ENTRIES_MOST: u64 = 520;
         self.clock_us = moment(self.now_us, self.demo.day, self.demo.start)?;
         let now_us = u64::try_from(self.now_us).context("the clock stands before 1970")?;
         if self.clock_us + ENTRIES_MOST * self.step_us > now_us {
@@ -502,16 +504,21 @@ impl<'w> Writer<'w> {
         Ok(bodies.into_iter().map(|body| self.said(body)).collect())
     }
 
+    /// When the last record of the next step may be written: a proof of dead must hold until then.
+    const fn soon_us(&self) -> u64 {
+        self.clock_us + RECORDS_OF_A_STEP * self.step_us
+    }
+
     /// Works step after step until a step is reached (and left open) or the job is done.
     async fn rehearse(&mut self, tx: &mut FirmTx, until: Option<&str>) -> anyhow::Result<()> {
         let method = self.method()?;
         let plan = Plan::of(&method.method);
         let mut last = None;
         loop {
-            let Some(at) = next_open(&self.file, &plan) else { return Ok(()) };
+            let Some(at) = next_open(&self.file, &plan, self.soon_us()) else { return Ok(()) };
             // Else a figure that the demo lacks would be worked on for ever.
             if last.replace(at) == Some(at) {
-                let mut state = fold(&self.file, &plan);
+                let mut state = fold_at(&self.file, &plan, self.soon_us());
                 anyhow::bail!(
                     "step {} is not closed by good work: {:?}",
                     plan.step(at.step).id,
@@ -531,7 +538,7 @@ impl<'w> Writer<'w> {
     }
 
     fn answers(&mut self, plan: &Plan<'_>, at: StepRef) -> (Vec<Said>, Vec<Vec<u8>>) {
-        let mut state = fold(&self.file, plan);
+        let mut state = fold_at(&self.file, plan, self.soon_us());
         let clock = &self.state.clock;
         let instruments = self.instruments;
         let today = super::day_after(self.now_us, 0).unwrap_or_default();
@@ -561,7 +568,7 @@ impl<'w> Writer<'w> {
     async fn ask_for_a_deviation(&mut self, tx: &mut FirmTx, beside: &str) -> anyhow::Result<()> {
         let method = self.method()?;
         let plan = Plan::of(&method.method);
-        let mut state = fold(&self.file, &plan);
+        let mut state = fold_at(&self.file, &plan, self.soon_us());
         let open = state.gate.unfinished();
         let place = open.into_iter().find_map(|at| {
             let step = plan.step(at.step);
@@ -628,8 +635,9 @@ impl<'w> Writer<'w> {
     }
 }
 
-fn next_open(file: &JobFile, plan: &Plan<'_>) -> Option<StepRef> {
-    let mut state = fold(file, plan);
+/// The first step that the crew may work at this moment: a proof of dead may have ended since the last entry.
+fn next_open(file: &JobFile, plan: &Plan<'_>, now_us: u64) -> Option<StepRef> {
+    let mut state = fold_at(file, plan, now_us);
     let open = state.gate.unfinished();
     open.into_iter().find(|at| state.gate.obstacles(*at).is_empty())
 }
