@@ -140,8 +140,9 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
         None => view! { <Waiting /> }.into_any(),
         Some(false) => view! { <Empty words=t!(w, "desk.not_here") icon=Icon::Wait /> }.into_any(),
         Some(true) => view! {
-            {read_only}
             <Head here around server=server.into() may_plan=Signal::derive(move || rights.get().site) />
+            // Below what is pressed: that the review has passed may come while somebody presses.
+            {read_only}
             <div class="two-columns desk">
                 <div class="stack loose">
                     <WaitingPart here around />
