@@ -225,6 +225,8 @@ async fn office_registers(rig: &Rig, job: JobId, good: &Good, photos: usize) -> 
     office.open(&format!("/registration?job={job}")).await?;
     office.see(lead::HOUSEHOLDER).await?;
     office.open(&format!("/desk/{job}")).await?;
+    office.see("The review has passed.").await?;
+    until_all_sent(&office, WITHIN).await?;
     let json: Value = serde_json::from_slice(&download(&office, "Registration (JSON)", "json").await?)?;
     office
         .check(

@@ -231,13 +231,13 @@ async fn tickets_models_and_invitations_are_there_after_a_reload() -> Result<()>
     lead.see("Kept from before").await?;
     has_typed(&lead, "Kind", "working at height").await?;
 
-    lead.open("/catalogue").await?;
+    lead.open("/catalogue?part=models").await?;
     lead.press("Add a model").await?;
     type_at_once(&lead, "Model name", "Harrier 7").await?;
     until_drafts(&lead, "model/new", 1).await?;
     // Another part of the catalogue, and back.
     lead.open("/catalogue?part=instruments").await?;
-    lead.open("/catalogue").await?;
+    lead.open("/catalogue?part=models").await?;
     lead.press("Add a model").await?;
     lead.see("Kept from before").await?;
     has_typed(&lead, "Model name", "Harrier 7").await?;

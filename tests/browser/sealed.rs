@@ -176,7 +176,7 @@ async fn a_lost_key_is_said_and_the_tray_is_not_empty() -> Result<()> {
     phone.js_promise(LOSE).await?;
     phone.open(&format!("/jobs/{job}")).await?;
     phone.see("The key that opens what is on this device is gone").await?;
-    phone.see("left").await?;
+    phone.see("not sent").await?;
     rig.server.road.heal().await;
     phone.open("/tray").await?;
     phone.see("Nothing was deleted and the tray is not empty").await?;
