@@ -174,7 +174,10 @@ fn is_of_somebody(number: &str) -> bool {
     let sum: u32 = number.bytes().rev().zip(weights).map(|(digit, weight)| u32::from(digit - b'0') * weight).sum();
     // The first of fourteen says how many are in the box.
     let item = if number.len() == 14 { &number[1..] } else { number };
-    (13..=14).contains(&number.len()) && goods.len() >= 13 && sum.is_multiple_of(10) && !item.starts_with(FOR_DEMONSTRATIONS)
+    (13..=14).contains(&number.len())
+        && goods.len() >= 13
+        && sum.is_multiple_of(10)
+        && !item.starts_with(FOR_DEMONSTRATIONS)
 }
 
 /// An absolute path begins there: not the middle of a longer path or address.
