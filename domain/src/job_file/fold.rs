@@ -311,9 +311,8 @@ fn judge_next<'a>(
 fn note_power(gate: &mut Gate<'_, '_>, held: &Held, key: OrderKey, why: &BreachWhy) {
     let place = held.entry.body().and_then(Body::evidence_place).filter(|_| matches!(why, BreachWhy::StepShut(_)));
     let step = place.and_then(|place| gate.plan().method().step(&place.step));
-    if let Some(step) = step.filter(|step| step.duties().iter().any(|duty| duty.part == BoardPart::Ends)) {
-        let refused = (step.id.clone(), key);
-        gate.record_mut(Touched::Everything).power_refused.insert(refused);
+    if step.is_some_and(|step| step.duties().iter().any(|duty| duty.part == BoardPart::Ends)) {
+        gate.record_mut(Touched::Everything).power_refused.insert(key);
     }
 }
 

@@ -117,7 +117,7 @@ pub struct Record<'a> {
     /// Places to be done again: by place, when and with which remark.
     pub returns: BTreeMap<Place, BTreeMap<OrderKey, EntryId>>,
     /// Records at steps that switch on which were not let through: they count for nothing, and power came all the same.
-    pub power_refused: BTreeSet<(String, OrderKey)>,
+    pub power_refused: BTreeSet<OrderKey>,
     /// Cautions read: (step, slot, caution), by whom and when first.
     pub cautions_read: BTreeMap<(String, u16, String), (PersonId, OrderKey)>,
     /// Moves between phases.

@@ -92,7 +92,7 @@ impl Lifetime {
         };
         // What was recorded when the locks came off counts though it was corrected, is to be done again, or was not let through: they did
         // come off. Whoever leaves without saying that the locks stay on has left it open.
-        let refused = record.power_refused.iter().map(|(_, key)| *key).max();
+        let refused = record.power_refused.last().copied();
         let open = left(record, |left_as| left_as != LeftAs::IsolatedAndLocked);
         let power = newest_of(&|step| has(step, BoardPart::Ends)).max(refused).max(open);
         // Isolated and proved as a whole: by the records that nothing stands in for, of steps that always apply. One of them that is made

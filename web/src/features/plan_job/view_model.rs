@@ -6,7 +6,7 @@ use domain::bounds;
 use domain::design::{Figures, Following};
 use domain::electrical::rule_set::RuleSet;
 use domain::electrical::units::MICRO;
-use domain::electrical::{Check, Cmp, FieldSpec, Note, NumberLocale, Prefix, Quality, Quantity, codes, parse_reading};
+use domain::electrical::{Check, Cmp, FieldSpec, Note, NumberLocale, Prefix, Quality, Quantity, parse_reading};
 use domain::identification::Date;
 use domain::ids::{JobId, PersonId, SiteId, uuid_v7};
 use domain::job_file::JobFile;
@@ -365,9 +365,9 @@ pub fn spec(field: &DesignField) -> FieldSpec {
 
 /// The words that the number of a design figure stands for, each with what is typed for it; empty where its number is a number.
 pub fn choices(field: &DesignField, w: Words) -> Vec<Choice> {
-    let words = domain::design::field(&field.key).map_or(&[][..], |known| known.choices);
-    let base = if words.first() == codes::YES.first() { 0 } else { 1 };
-    (base..).zip(words).map(|(code, word)| Choice::new(w.number_short(code * MICRO), choice(w, word))).collect()
+    let Some(known) = domain::design::field(&field.key) else { return Vec::new() };
+    let base = i64::from(!known.is_yes_or_no());
+    (base..).zip(known.choices).map(|(code, word)| Choice::new(w.number_short(code * MICRO), choice(w, word))).collect()
 }
 
 /// A design figure as a person reads it: its word, or the quantity.
