@@ -9,7 +9,7 @@ use crate::ids::{CaptureId, EntryId, Hash32, PersonId};
 use crate::job_file::Body;
 use crate::job_file::body::{
     CautionsRead, Choice, Confirmation, Countersign, CountersignProof, Drawing, InstrumentSnapshot, Photo, PhotoFile,
-    PhotoOrigin, Place, Reading, ReadingQuality, Remark, SerialRead, SerialSource, Sign, Signature, Waited,
+    PhotoOrigin, Place, Reading, ReadingQuality, Remark, SerialRead, SerialSource, Sign, Signature, Waited, Words,
 };
 use crate::method::gate::{Answer, Gate, LimitInfo, LimitSource, StepRef};
 use crate::method::plan::{Confirmer, ReadingNeed, Requirement, SignatureNeed, WaitNeed};
@@ -140,6 +140,9 @@ fn answer_one(
             if let Some(option) = need.options.iter().find(|option| !option.fails) {
                 say(said, cast, Body::Choice(Choice { at: place, option: option.id.clone(), corrects: None }));
             }
+        }
+        Requirement::Words(_) => {
+            say(said, cast, Body::Words(Words { at: place, text: "V1.02".into(), corrects: None }));
         }
         Requirement::Wait(need) => {
             if let Answer::Missing { want, .. } = answer {

@@ -164,6 +164,7 @@ fn bodies() -> Vec<Body> {
             by: PersonId::of(id(4)),
         }),
         Body::DrawnNumber(DrawnNumber { number: Hash32::of([27; 32]) }),
+        Body::Words(Words { at: at(), text: "Größe ✓ V1.02".into(), corrects: Some(entry(8)) }),
     ]
 }
 

@@ -104,7 +104,8 @@ fn steps_that_nothing_but_their_evidence_opens_are_listed_with_a_reason() {
                     Requirement::Photo(_)
                     | Requirement::Serial(_)
                     | Requirement::Choice(_)
-                    | Requirement::Signature(_) => false,
+                    | Requirement::Signature(_)
+                    | Requirement::Words(_) => false,
                 };
                 assert!(!is_house, "{}: {}.{} cannot always be given", method.id, step.id, requirement.id());
             }

@@ -187,6 +187,10 @@ fn spoiled(log: &Log, plan: &Plan<'_>, at: StepRef, requirement: &Requirement) -
             Body::Serial(serial) => Body::Serial(SerialRead { stored: "АВС".into(), ..serial.clone() }),
             other => other.clone(),
         }),
+        Requirement::Words(_) => with(&|body| match body {
+            Body::Words(words) => Body::Words(Words { text: " ".into(), ..words.clone() }),
+            other => other.clone(),
+        }),
         // A tick by whoever records cannot be wrong, only absent.
         Requirement::Confirmation(need) if need.by == domain::method::plan::Confirmer::Recorder => None,
         Requirement::Confirmation(_) => with(&|body| match body {

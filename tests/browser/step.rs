@@ -106,6 +106,13 @@ impl<'a> Hands<'a> {
         }
     }
 
+    fn words(&self, id: &str) -> Result<String> {
+        match self.good_body(id)? {
+            Body::Words(words) => Ok(words.text.clone()),
+            other => bail!("{id} is rehearsed as {other:?}"),
+        }
+    }
+
     fn choice(&self, seen: &StepView, id: &str) -> Result<String> {
         match self.good_body(id)? {
             Body::Choice(choice) => answers::option_words(self.method, &seen.step, id, &choice.option),
@@ -205,6 +212,11 @@ async fn answer(phone: &Browser, hands: &mut Hands<'_>, seen: &StepView, id: &st
         "choice" => {
             phone.tick(&hands.choice(seen, id)?).await?;
             press_main(phone, "Save the choice").await?;
+            WITHIN
+        }
+        "words" => {
+            phone.fill("Exactly as it is shown", &hands.words(id)?).await?;
+            press_main(phone, "Save the text").await?;
             WITHIN
         }
         "countersign" => {

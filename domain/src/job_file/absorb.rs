@@ -52,7 +52,8 @@ pub(super) fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey)
         | Body::Choice(_)
         | Body::Waited(_)
         | Body::Countersign(_)
-        | Body::Signature(_) => absorb_evidence(gate, held, body, key),
+        | Body::Signature(_)
+        | Body::Words(_) => absorb_evidence(gate, held, body, key),
         Body::CountersignProof(proof) => {
             gate.record_mut(Touched::Nothing).proofs.insert(key.id, Some(proof.of));
             touch_bearer(gate, key.id);

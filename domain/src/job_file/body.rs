@@ -562,6 +562,21 @@ pub struct Choice {
     pub corrects: Option<EntryId>,
 }
 
+/// What the equipment calls something, letter by letter: a profile, a firmware version.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cbor(map)]
+pub struct Words {
+    /// Where.
+    #[n(0)]
+    pub at: Place,
+    /// The words.
+    #[n(1)]
+    pub text: String,
+    /// The entry that this one replaces.
+    #[n(2)]
+    pub corrects: Option<EntryId>,
+}
+
 /// A span that was waited.
 #[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
 #[cbor(map)]
@@ -910,6 +925,8 @@ bodies! {
     52 DrawnNumber(DrawnNumber) false;
     /// The server's doubt about where an entry came from.
     56 OriginDoubt(OriginDoubt) false;
+    /// Words of the equipment.
+    57 Words(Words) true;
 }
 
 impl Body {
@@ -927,6 +944,7 @@ impl Body {
             Self::Confirmation(b) => Some(&b.at),
             Self::Choice(b) => Some(&b.at),
             Self::Waited(b) => Some(&b.at),
+            Self::Words(b) => Some(&b.at),
             Self::Countersign(b) => Some(&b.at),
             Self::Signature(b) => Some(&b.at),
             Self::JobPlanned(_)
@@ -972,6 +990,7 @@ impl Body {
             Self::Confirmation(b) => b.corrects,
             Self::Choice(b) => b.corrects,
             Self::Waited(b) => b.corrects,
+            Self::Words(b) => b.corrects,
             Self::Countersign(b) => b.corrects,
             Self::Signature(b) => b.corrects,
             Self::Retraction(b) => Some(b.target),

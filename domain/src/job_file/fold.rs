@@ -381,7 +381,8 @@ fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
         | Body::Choice(_)
         | Body::Waited(_)
         | Body::Countersign(_)
-        | Body::Signature(_) => None,
+        | Body::Signature(_)
+        | Body::Words(_) => None,
     }
 }
 
@@ -435,6 +436,7 @@ const fn fits(need: &Requirement, body: &Body) -> bool {
             | (Requirement::Wait(_), Body::Waited(_))
             | (Requirement::Countersign(_), Body::Countersign(_))
             | (Requirement::Signature(_), Body::Signature(_))
+            | (Requirement::Words(_), Body::Words(_))
     )
 }
 

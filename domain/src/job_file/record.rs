@@ -2,10 +2,12 @@
 
 use super::body::{
     Assignment, Body, Consent, CrewRole, DesignInputs, DeviationAsked, DeviationByVoice, DoubtCode, Drawing, Equipment,
-    Finding, JobPlanned, LeftAs, Place, Schedule, Sealed, SerialRead, SiteDetails, StopWork, UnitKind, VoiceAnswers,
+    Finding, JobPlanned, LeftAs, ModelSnapshot, Place, Schedule, Sealed, SerialRead, SiteDetails, Slot, StopWork,
+    UnitKind, VoiceAnswers,
 };
 use super::file::{Held, OrderKey};
 use crate::ids::{EntryId, Hash32, PersonId};
+use crate::method::plan::Repeat;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The latest value of something that is replaced as a whole.
@@ -187,7 +189,7 @@ impl<'a> Record<'a> {
     /// The stack that a unit belongs to, named by the slot of its control unit: a stack's modules are numbered before
     /// its control unit, and units after the last control unit belong to the last stack. `None` without control units.
     pub fn stack_of(&self, slot: u16) -> Option<u16> {
-        let stacks = self.slots(Some(UnitKind::ControlUnit));
+        let stacks = self.slots(Repeat::Stack);
         stacks.iter().copied().find(|stack| *stack >= slot).or_else(|| stacks.last().copied())
     }
 
@@ -221,20 +223,28 @@ impl<'a> Record<'a> {
         Some(shown.into_iter().flatten().map(|(key, person)| (key.at, *person)).collect())
     }
 
-    /// Slots of new units of a kind (or of any kind), ascending.
-    pub fn slots(&self, kind: Option<UnitKind>) -> Vec<u16> {
+    /// Slots of the units that a step is repeated for, ascending.
+    pub fn slots(&self, repeat: Repeat) -> Vec<u16> {
+        match repeat {
+            Repeat::Module => self.new_slots_of(UnitKind::Module),
+            Repeat::Stack => self.new_slots_of(UnitKind::ControlUnit),
+            Repeat::Unit => self.slots_where(|slot, _| slot.new),
+            Repeat::ExistingInverter => {
+                self.slots_where(|slot, model| !slot.new && model.is_some_and(|model| model.kind == UnitKind::Inverter))
+            }
+        }
+    }
+
+    /// Slots of new units of a kind, ascending.
+    pub fn new_slots_of(&self, kind: UnitKind) -> Vec<u16> {
+        self.slots_where(|slot, model| slot.new && model.is_some_and(|model| model.kind == kind))
+    }
+
+    fn slots_where(&self, wanted: impl Fn(&Slot, Option<&ModelSnapshot>) -> bool) -> Vec<u16> {
         let Some(equipment) = &self.equipment else { return Vec::new() };
-        let mut slots: Vec<u16> = equipment
-            .value
-            .slots
-            .iter()
-            .filter(|slot| slot.new)
-            .filter(|slot| {
-                let model = equipment.value.models.get(usize::from(slot.model));
-                kind.is_none_or(|kind| model.is_some_and(|model| model.kind == kind))
-            })
-            .map(|slot| slot.number)
-            .collect();
+        let models = &equipment.value.models;
+        let is_wanted = |slot: &&Slot| wanted(slot, models.get(usize::from(slot.model)));
+        let mut slots: Vec<u16> = equipment.value.slots.iter().filter(is_wanted).map(|slot| slot.number).collect();
         slots.sort_unstable();
         slots
     }

@@ -222,6 +222,9 @@ pub enum Repeat {
     /// Once for each new stack; its slot is that of its control unit.
     #[n(2)]
     Stack,
+    /// Once for each inverter of the job that was there before.
+    #[n(3)]
+    ExistingInverter,
 }
 
 /// One act.
@@ -285,6 +288,28 @@ pub struct Step {
     /// Its part in tests at a board that is open while it is live. Absent in methods older than this field, whose bytes stay.
     #[n(15)]
     pub live: Option<LiveDuty>,
+    /// What it has to do with the grid. Absent in methods older than this field, whose bytes stay.
+    #[n(16)]
+    pub grid: Option<GridPart>,
+    /// Names of terminals whose conductors it takes off. Absent in methods older than this field.
+    #[n(17)]
+    pub loosens: Option<Vec<String>>,
+    /// Names of terminals that it tightens with a torque on record. Absent in methods older than this field.
+    #[n(18)]
+    pub tightens: Option<Vec<String>>,
+}
+
+/// What a step has to do with the public grid: it is set up before anything joins it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cbor(index_only)]
+pub enum GridPart {
+    /// Sets or reads what the network operator's consent is about.
+    #[n(0)]
+    Sets,
+    /// Lets the inverter run beside the grid.
+    #[n(1)]
+    Joins,
 }
 
 /// What a step does at a board that is open while it is live.
@@ -363,6 +388,9 @@ pub enum Requirement {
     /// A named person draws their signature under a text.
     #[n(8)]
     Signature(#[n(0)] SignatureNeed),
+    /// What the equipment calls something, written down.
+    #[n(9)]
+    Words(#[n(0)] WordsNeed),
 }
 
 impl Requirement {
@@ -378,6 +406,7 @@ impl Requirement {
             Self::Check(n) => &n.id,
             Self::Countersign(n) => &n.id,
             Self::Signature(n) => &n.id,
+            Self::Words(n) => &n.id,
         }
     }
     /// What the screen and the report call it.
@@ -392,6 +421,7 @@ impl Requirement {
             Self::Check(n) => &n.label,
             Self::Countersign(n) => &n.label,
             Self::Signature(n) => &n.label,
+            Self::Words(n) => &n.label,
         }
     }
     /// The kind's name as method files write it.
@@ -406,6 +436,7 @@ impl Requirement {
             Self::Check(_) => "check",
             Self::Countersign(_) => "countersign",
             Self::Signature(_) => "signature",
+            Self::Words(_) => "words",
         }
     }
 }
@@ -428,6 +459,9 @@ pub struct PhotoNeed {
     #[n(3)]
     #[cfg_attr(feature = "methods", serde(default = "one"))]
     pub count: u16,
+    /// Who or what holds instrument, leads and phone, so that one person can take it. Absent in methods older than this field.
+    #[n(4)]
+    pub held: Option<Text>,
 }
 
 #[cfg(feature = "methods")]
@@ -748,6 +782,19 @@ pub struct SignatureNeed {
     /// Whose.
     #[n(2)]
     pub by: Confirmer,
+}
+
+/// Words to be written down as the equipment shows them: 1 to [`crate::bounds::NAME_CHARS_MAX`] characters.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cfg_attr(feature = "methods", derive(serde::Deserialize), serde(deny_unknown_fields))]
+#[cbor(map)]
+pub struct WordsNeed {
+    /// Id.
+    #[n(0)]
+    pub id: String,
+    /// What is asked for.
+    #[n(1)]
+    pub label: Text,
 }
 
 /// A figure that the lead enters.

@@ -219,6 +219,7 @@ fn value_text(
     match evidence.body {
         Body::Reading(reading) => reading_text(context, requirement, reading),
         Body::Serial(serial) => serial.stored.clone(),
+        Body::Words(words) => words.text.clone(),
         Body::Confirmation(confirmation) => {
             named_text(context, record, confirmation.person, confirmation.named_in, "value.confirmed")
         }
@@ -308,7 +309,8 @@ pub(super) fn answer_text(context: &Context<'_>, answer: &Answer) -> String {
             | FailWhy::SecondPersonNeeded
             | FailWhy::HouseholderNeeded
             | FailWhy::PinProofMissing
-            | FailWhy::NotDrawn => words.get("verdict.fail"),
+            | FailWhy::NotDrawn
+            | FailWhy::WordsUnreadable => words.get("verdict.fail"),
         },
         Answer::NotDetermined { why, .. } => match why {
             OpenWhy::CalibrationEnded(due) => words.with("verdict.calibration_ended", &[("due", due)]),

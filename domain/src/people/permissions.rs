@@ -170,6 +170,7 @@ pub const fn class_of(body: &Body) -> Action {
         | Body::Confirmation(_)
         | Body::Choice(_)
         | Body::Waited(_)
+        | Body::Words(_)
         | Body::Countersign(_)
         | Body::CountersignProof(_)
         | Body::Signature(_)

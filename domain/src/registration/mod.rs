@@ -14,7 +14,7 @@ use crate::job_file::JobState;
 use crate::job_file::body::{Body, Place, Slot, UnitKind};
 use crate::job_file::record::{Evidence, PhaseEvent, Record};
 use crate::method::gate::Plan;
-use crate::method::plan::{Requirement, Step};
+use crate::method::plan::{Repeat, Requirement, Step};
 use std::collections::BTreeSet;
 
 /// Beginnings of the ids of steps or stages whose evidence shows that the installation was put into service.
@@ -43,7 +43,7 @@ pub struct Around<'x> {
     pub day_of: &'x dyn Fn(u64) -> Option<Date>,
 }
 
-/// One unit that the job brought.
+/// One unit that the job brought, or an inverter that was there before and whose serial the method asks for.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct RegisteredUnit {
     /// Its place.
@@ -64,6 +64,8 @@ pub struct RegisteredUnit {
     pub entry: Option<EntryId>,
     /// Photos of its label.
     pub labels: Vec<Hash32>,
+    /// Brought by this job; `false` for one that was there before.
+    pub new: bool,
 }
 
 /// Something that the registration still needs.
@@ -143,9 +145,9 @@ pub struct Registration {
     pub email: String,
     /// Connection point.
     pub grid_point: String,
-    /// New units by slot.
+    /// New units, and inverters of before whose serial the method asks for, by slot.
     pub units: Vec<RegisteredUnit>,
-    /// The day of the last serial that counts: then all units were in their places.
+    /// The day of the last serial of a new unit that counts: then all units were in their places.
     pub installed_on: Option<Date>,
     /// The day of the last commissioning evidence, or else of the passed review.
     pub commissioned_on: Option<Date>,
@@ -171,6 +173,7 @@ pub fn registration(state: &JobState<'_, '_>, around: Around<'_>) -> Registratio
     let site = record.site.as_ref().map(|latest| latest.value.clone()).unwrap_or_default();
     let installed_on = units
         .iter()
+        .filter(|unit| unit.new)
         .filter_map(|unit| unit.entry)
         .filter_map(|entry| state.keys.get(&entry))
         .map(|key| key.at)
@@ -210,17 +213,29 @@ pub fn registration(state: &JobState<'_, '_>, around: Around<'_>) -> Registratio
 
 /// The units that are new in this job, by slot.
 fn new_slots<'a>(record: &Record<'a>) -> Vec<&'a Slot> {
+    slots_where(record, |slot| slot.new)
+}
+
+fn slots_where<'a>(record: &Record<'a>, wanted: impl Fn(&Slot) -> bool) -> Vec<&'a Slot> {
     let Some(equipment) = &record.equipment else { return Vec::new() };
-    let mut slots: Vec<&Slot> = equipment.value.slots.iter().filter(|slot| slot.new).collect();
+    let mut slots: Vec<&Slot> = equipment.value.slots.iter().filter(|slot| wanted(slot)).collect();
     slots.sort_by_key(|slot| slot.number);
     slots
 }
 
+/// The method reads the serials of inverters that were there before.
+fn reads_existing(plan: &Plan<'_>) -> bool {
+    let reads = |step: &Step| step.requirements.iter().any(|need| matches!(need, Requirement::Serial(_)));
+    plan.method().steps.iter().any(|step| step.repeat == Some(Repeat::ExistingInverter) && reads(step))
+}
+
 fn units(record: &Record<'_>, plan: &Plan<'_>) -> Vec<RegisteredUnit> {
-    let slots = new_slots(record);
-    let known = slots.into_iter().filter_map(|slot| Some((slot.number, record.model_of_slot(slot.number)?)));
+    let with_existing = reads_existing(plan);
+    let slots = slots_where(record, |_| true);
+    let known = slots.into_iter().filter_map(|slot| Some((slot.number, slot.new, record.model_of_slot(slot.number)?)));
     known
-        .map(|(slot, model)| {
+        .filter(|(_, new, model)| *new || (with_existing && model.kind == UnitKind::Inverter))
+        .map(|(slot, new, model)| {
             let read = serial_of(record, slot);
             let body = read.as_ref().and_then(|evidence| match evidence.body {
                 Body::Serial(serial) => Some(serial),
@@ -236,6 +251,7 @@ fn units(record: &Record<'_>, plan: &Plan<'_>) -> Vec<RegisteredUnit> {
                 lot: body.and_then(|serial| serial.lot.clone()),
                 entry: read.map(|evidence| evidence.key.id),
                 labels: labels(record, plan, slot),
+                new,
             }
         })
         .collect()
@@ -290,25 +306,31 @@ fn commissioned_at(record: &Record<'_>, plan: &Plan<'_>) -> Option<u64> {
     })
 }
 
-/// What was chosen and written where a step or requirement of this id asks. A choice gives the option's English words.
+/// What was chosen and written where a step or requirement of this id asks, each once. A choice gives the option's English words.
 fn said_at(record: &Record<'_>, plan: &Plan<'_>, about: &str) -> Option<String> {
     let mut said: Vec<String> = Vec::new();
     for step in plan.method().steps.iter().filter(|step| is_about(step, about)) {
         let here = |place: &Place| place.step == step.id && (step.id == about || place.requirement == about);
         for place in record.evidence.keys().filter(|place| here(place)) {
-            if let (Some(evidence), Some(Requirement::Choice(choice))) =
-                (record.counting(place).last(), step.requirement(&place.requirement))
-                && let Body::Choice(chosen) = evidence.body
-            {
-                let option = choice.options.iter().find(|option| option.id == chosen.option);
-                said.push(option.map_or_else(|| chosen.option.clone(), |option| option.label.en.clone()));
+            match (record.counting(place).last().map(|evidence| evidence.body), step.requirement(&place.requirement)) {
+                (Some(Body::Choice(chosen)), Some(Requirement::Choice(choice))) => {
+                    let option = choice.options.iter().find(|option| option.id == chosen.option);
+                    said.push(option.map_or_else(|| chosen.option.clone(), |option| option.label.en.clone()));
+                }
+                (Some(Body::Words(words)), Some(Requirement::Words(_))) => {
+                    // One of several units says whose words these are.
+                    let unit = record.model_of_slot(place.slot).map(|model| format!("{}: ", model.name));
+                    said.push(format!("{}{}", unit.unwrap_or_default(), words.text.trim()));
+                }
+                _ => {}
             }
         }
         let mut words: Vec<_> = record.remarks.values().filter(|(_, _, at, _)| at.is_some_and(here)).collect();
         words.sort_by_key(|(key, _, _, _)| *key);
         said.extend(words.into_iter().map(|(_, _, _, text)| (*text).to_owned()));
     }
-    said.retain(|text| !text.trim().is_empty());
+    let mut seen = BTreeSet::new();
+    said.retain(|text| !text.trim().is_empty() && seen.insert(text.clone()));
     (!said.is_empty()).then(|| said.join("; "))
 }
 

@@ -6,7 +6,7 @@ use crate::ids::{self, *};
 use crate::job_file::body::*;
 use crate::job_file::{Draft, Entry, JobFile, Stamp, fold};
 use crate::method::Method;
-use crate::method::plan::{ChoiceNeed, ChoiceOption, PhotoNeed, Repeat, SerialNeed, Stage, Text};
+use crate::method::plan::{ChoiceNeed, ChoiceOption, PhotoNeed, Repeat, SerialNeed, Stage, Text, WordsNeed};
 use uuid::Uuid;
 
 const DAY_US: u64 = 86_400_000_000;
@@ -47,6 +47,9 @@ fn step(id: &str, repeat: Option<Repeat>, requirements: Vec<Requirement>) -> Ste
         needs_consent: false,
         boards: None,
         live: None,
+        grid: None,
+        loosens: None,
+        tightens: None,
     }
 }
 
@@ -55,8 +58,13 @@ fn of_settings(step: Step) -> Step {
 }
 
 fn method() -> Method {
-    let label = Requirement::Photo(PhotoNeed { id: "plate".into(), label: text("p"), shows: text("p"), count: 1 });
+    let label =
+        Requirement::Photo(PhotoNeed { id: "plate".into(), label: text("p"), shows: text("p"), count: 1, held: None });
     let serial = Requirement::Serial(SerialNeed { id: "serial".into(), label: text("s") });
+    let existing = Requirement::Serial(SerialNeed { id: "serial".into(), label: text("s") });
+    let existing_label =
+        Requirement::Photo(PhotoNeed { id: LABEL.into(), label: text("p"), shows: text("p"), count: 1, held: None });
+    let words = Requirement::Words(WordsNeed { id: FIRMWARE.into(), label: text("Firmware") });
     let option = ChoiceOption { id: "region-b".into(), label: text("Region B"), fails: false, stops: None };
     let profile =
         Requirement::Choice(ChoiceNeed { id: "profile".into(), label: text("Which?"), options: vec![option] });
@@ -72,6 +80,8 @@ fn method() -> Method {
         steps: vec![
             step("plates", Some(Repeat::Unit), vec![serial, label]),
             of_settings(step(GRID_PROFILE, None, vec![profile])),
+            step("there", Some(Repeat::ExistingInverter), vec![existing, existing_label]),
+            step("versions", None, vec![words]),
         ],
         design: Vec::new(),
         units: Vec::new(),
@@ -179,7 +189,16 @@ fn everything_is_named_until_it_is_there() {
     let all = job.registered("2026-01-01", &[]).missing;
     assert_eq!(
         all,
-        [M::Householder, M::SiteAddress, M::Equipment, M::InstalledOn, M::CommissionedOn, M::GridProfile, M::Review]
+        [
+            M::Householder,
+            M::SiteAddress,
+            M::Equipment,
+            M::InstalledOn,
+            M::CommissionedOn,
+            M::GridProfile,
+            M::Firmware,
+            M::Review
+        ]
     );
 
     job.equip(Some(30));
@@ -200,8 +219,14 @@ fn everything_is_named_until_it_is_there() {
     job.serial(2, "bx24 000150");
     job.plate(2, 102);
     let twice = job.registered("2026-01-01", &[101]).missing;
-    let left =
-        [M::SerialTwice { slot: 2, other: 1 }, M::CommissionedOn, M::GridProfile, M::Photos { count: 1 }, M::Review];
+    let left = [
+        M::SerialTwice { slot: 2, other: 1 },
+        M::CommissionedOn,
+        M::GridProfile,
+        M::Firmware,
+        M::Photos { count: 1 },
+        M::Review,
+    ];
     assert_eq!(twice, left);
 }
 
@@ -226,6 +251,8 @@ fn a_finished_job_is_complete_and_has_a_deadline() {
     let at = Some(Place::of(GRID_PROFILE, 0, "profile"));
     job.write(Body::Remark(Remark { at, text: "version 4.2".into() }));
     job.now_us += DAY_US;
+    assert_eq!(job.registered("2026-02-15", &[101, 102]).missing, [Missing::Firmware, Missing::Review]);
+    job.write(Body::Words(Words { at: Place::of("versions", 0, FIRMWARE), text: " V1.02 ".into(), corrects: None }));
     job.write(Body::Passed(Plain {}));
 
     let found = job.registered("2026-02-15", &[101, 102]);
@@ -234,10 +261,54 @@ fn a_finished_job_is_complete_and_has_a_deadline() {
     assert_eq!(found.commissioned_on, Some(date("2026-01-31")), "the settings, not the review");
     assert_eq!(found.deadline, Some(Deadline { due: date("2026-03-02"), days_left: 15 }));
     assert_eq!(found.grid_profile.as_deref(), Some("Region B; version 4.2"));
+    assert_eq!(found.firmware.as_deref(), Some("V1.02"));
     assert_eq!(found.units[1].serial.as_deref(), Some("BX24-000152"));
     assert_eq!(found.units[0].labels, [photo_hash(101)]);
     assert!(found.out_of_order.is_empty());
     assert_eq!(job.registered("2026-03-10", &[101, 102]).deadline.unwrap().days_left, -8);
+}
+
+#[test]
+fn an_inverter_that_was_there_is_read_as_well() {
+    let mut job = Job::planned();
+    let model = |kind, name: &str| ModelSnapshot {
+        model: ModelId::of(id(206)),
+        version: 1,
+        kind,
+        maker: "Grauberg".into(),
+        name: name.into(),
+        gtin: None,
+        serial_prefix: String::new(),
+        serial_length: (0, 0),
+        values: Vec::new(),
+    };
+    let slot = |number, model, new| Slot { number, model, new };
+    job.write(Body::Equipment(Equipment {
+        models: vec![model(UnitKind::Module, "Floor 5"), model(UnitKind::Inverter, "Hybrid 4")],
+        slots: vec![slot(1, 0, true), slot(2, 0, false), slot(3, 1, false)],
+    }));
+    let found = job.registered("2026-01-01", &[]);
+    let named: Vec<(u16, bool)> = found.units.iter().map(|unit| (unit.slot, unit.new)).collect();
+    assert_eq!(named, [(1, true), (3, false)], "a module that was there is nobody's to register");
+    let of_inverter = [Missing::Serial { slot: 3 }, Missing::LabelPhoto { slot: 3 }];
+    assert!(of_inverter.iter().all(|wanted| found.missing.contains(wanted)), "{:?}", found.missing);
+
+    let read = SerialRead {
+        at: Place::of("there", 3, "serial"),
+        raw: "OW8000000001".into(),
+        stored: "OW8000000001".into(),
+        source: SerialSource::Typed,
+        gtin: None,
+        lot: None,
+        corrects: None,
+    };
+    job.write(Body::Serial(read));
+    let found = job.registered("2026-01-01", &[]);
+    assert_eq!(found.units[1].serial.as_deref(), Some("OW8000000001"));
+    assert!(
+        found.missing.contains(&Missing::InstalledOn),
+        "what was there says nothing of the day of the installation"
+    );
 }
 
 #[test]

@@ -135,6 +135,8 @@ fn models() -> Vec<ModelSnapshot> {
         ("discharge_wait_s", 300_000_000),
         ("torque_dc_nm_min", 2_500_000),
         ("torque_dc_nm_max", 3_000_000),
+        ("torque_ac_nm_min", 1_500_000),
+        ("torque_ac_nm_max", 2_000_000),
     ];
     let changeover =
         [("torque_ac_nm_min", 2_500_000), ("torque_ac_nm_max", 3_000_000), ("transfer_time_max_s", 10_000_000)];

@@ -208,6 +208,8 @@ const MODELS: &[DemoModel] = &[
             ("peak_w", 4_600_000_000),
             ("power_w", 3_680_000_000),
             ("standby_w", 20_000_000),
+            ("torque_ac_nm_max", 2_000_000),
+            ("torque_ac_nm_min", 1_500_000),
             ("torque_dc_nm_max", 3_000_000),
             ("torque_dc_nm_min", 2_500_000),
             ("type_tested", 1_000_000),

@@ -25,7 +25,7 @@ use crate::state::AppState;
 
 /// Byte order mark: without it spreadsheets read umlauts wrongly.
 const BOM: &str = "\u{feff}";
-const COLUMNS: [&str; 23] = [
+const COLUMNS: [&str; 24] = [
     "job",
     "installer",
     "householder",
@@ -47,6 +47,7 @@ const COLUMNS: [&str; 23] = [
     "serial",
     "lot",
     "label_photos",
+    "new",
     "complete",
     "missing",
 ];
@@ -208,6 +209,7 @@ pub fn csv_of(found: &RegistrationJson) -> String {
             of_unit(&|unit| optional(&unit.serial)),
             of_unit(&|unit| optional(&unit.lot)),
             of_unit(&|unit| unit.labels.iter().map(Hash32::hex).collect::<Vec<_>>().join(" ")),
+            of_unit(&|unit| if unit.new { "yes" } else { "no" }.to_owned()),
         ];
         let before = [
             &job,
@@ -256,6 +258,7 @@ mod tests {
             lot: None,
             entry: None,
             labels: vec![Hash32::NONE],
+            new: false,
         };
         let found = RegistrationJson {
             job: JobId::of(uuid::Uuid::nil()),
@@ -283,7 +286,7 @@ mod tests {
         assert_eq!(lines.next().unwrap().split(',').count(), COLUMNS.len());
         let line = lines.next().unwrap();
         assert!(line.contains("\"'+O\"\"Neill\"") && line.contains("'=1+2") && line.contains("'@Maker"), "{line}");
-        assert!(line.contains("control_unit") && line.ends_with(",no,site_address label_photo:1"), "{line}");
+        assert!(line.contains("control_unit") && line.ends_with(",no,no,site_address label_photo:1"), "{line}");
         // The model's own comma is quoted, so it is one more than there are columns.
         assert_eq!(line.split(',').count(), COLUMNS.len() + 1);
     }

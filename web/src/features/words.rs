@@ -5,6 +5,7 @@
 
 use std::fmt::Write as _;
 
+use domain::bounds::NAME_CHARS_MAX;
 use domain::electrical::rule_set::{Place as RulesPlace, RulesName};
 use domain::electrical::{
     Check, CheckNote, Cmp, Limit, Mark, Note, Prefix, Quantity, Source, Unit, Verdict, Why, codes,
@@ -256,7 +257,8 @@ pub fn answer(w: Words, card: &RequirementCard) -> String {
             | Requirement::Choice(_)
             | Requirement::Check(_)
             | Requirement::Countersign(_)
-            | Requirement::Signature(_) => t!(w, "reason.answer.missing").to_owned(),
+            | Requirement::Signature(_)
+            | Requirement::Words(_) => t!(w, "reason.answer.missing").to_owned(),
         },
         Answer::Met { .. } => t!(w, "reason.answer.met").to_owned(),
         Answer::Failed { .. } => t!(w, "reason.answer.failed").to_owned(),
@@ -306,6 +308,7 @@ fn fail_why(w: Words, job: &JobView, card: &RequirementCard, reason: &FailWhy) -
         FailWhy::PinProofMissing => t!(w, "reason.fail.pin_proof_missing").to_owned(),
         FailWhy::PinWrong => t!(w, "reason.fail.pin_wrong").to_owned(),
         FailWhy::NotDrawn => t!(w, "reason.fail.not_drawn").to_owned(),
+        FailWhy::WordsUnreadable => t!(w, "reason.fail.words_unreadable", n = NAME_CHARS_MAX),
         FailWhy::SerialInSlot(other) => t!(w, "reason.fail.serial_in_slot", unit = slot(w, job, *other)),
         FailWhy::SerialUnreadable => t!(w, "reason.fail.serial_unreadable").to_owned(),
         FailWhy::Value { why: reason, house: true, .. } => t!(w, "reason.house_figure", why = w.say(why(*reason))),
@@ -648,6 +651,7 @@ pub const fn entry_kind(body: &Body) -> Key {
         Body::Serial(_) => key!("job.entry.serial"),
         Body::Confirmation(_) => key!("job.entry.confirmation"),
         Body::Choice(_) => key!("job.entry.choice"),
+        Body::Words(_) => key!("job.entry.words"),
         Body::Waited(_) => key!("job.entry.wait"),
         Body::Remark(_) => key!("job.entry.remark"),
         Body::Retraction(_) => key!("job.entry.retraction"),
@@ -1207,6 +1211,7 @@ pub fn evidence(w: Words, card: &RequirementCard, item: &EvidenceItem) -> String
             .find(|option| option.id == choice.option)
             .map_or_else(|| choice.option.clone(), |option| option.label.in_language(w.lang.code()).to_owned()),
         (Body::Waited(waited), _) => w.span(waited.elapsed_ms / 1_000),
+        (Body::Words(words), _) => words.text.clone(),
         (Body::Photo(photo), _) => {
             let origin = w.say(photo_origin(photo.origin));
             t!(w, "step.evidence.photo", origin = origin, size = w.bytes(photo.original.bytes))

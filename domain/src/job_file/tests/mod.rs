@@ -52,6 +52,9 @@ fn step(id: &str, needs: &[&str], requirements: Vec<Requirement>) -> Step {
         needs_consent: false,
         boards: None,
         live: None,
+        grid: None,
+        loosens: None,
+        tightens: None,
     }
 }
 
@@ -82,7 +85,8 @@ fn method() -> Method {
         label: text("floor"),
         options: vec![option("even"), option("uneven")],
     });
-    let photo = Requirement::Photo(PhotoNeed { id: "photo".into(), label: text("p"), shows: text("p"), count: 1 });
+    let photo =
+        Requirement::Photo(PhotoNeed { id: "photo".into(), label: text("p"), shows: text("p"), count: 1, held: None });
     let serial = Requirement::Serial(SerialNeed { id: "serial".into(), label: text("s") });
     let mut dead = step("dead", &["arrive"], vec![volts]);
     dead.stop_work = true;

@@ -269,3 +269,64 @@ fn a_live_test_lies_between_opening_and_closing_of_its_board() {
         assert!(found.iter().any(|fault| fault.contains(expected)), "{from} → {to}: {expected}, but {found:#?}");
     }
 }
+
+/// The same board with an inverter: consent and settings before the grid, and a conductor that a test takes off.
+fn with_inverter() -> String {
+    let settings = r#"
+[[step]]
+id = "profile"
+stage = "work"
+grid = "sets"
+needs = ["ask"]
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[[step]]
+id = "tighten"
+stage = "work"
+hold = true
+needs = ["work"]
+tightens = ["terminals"]
+title = { en = "a", de = "a", es = "a" }
+act = { en = "a", de = "a", es = "a" }
+[[step.require]]
+kind = "reading"
+id = "torque"
+label = { en = "a", de = "a", es = "a" }
+unit = "newton_metre"
+sanity = ["0", "200"]
+instrument = "torque-wrench"
+[[step]]
+id = "close""#;
+    let unit = "[[unit]]\nunit = \"inverter\"\nleast = 1\nmost = 1\nnew = true";
+    GOOD.replacen("unit = []", "", 1)
+        .replacen("[[caution]]", &format!("{unit}\n[[caution]]"), 1)
+        .replacen("[[step]]\nid = \"close\"", settings.trim_start(), 1)
+        .replacen("needs = [\"after\"]", "needs = [\"after\"]\nloosens = [\"terminals\"]", 1)
+        .replacen(
+            "needs = [\"work\", \"close\"]",
+            "needs = [\"work\", \"close\", \"tighten\", \"profile\"]\nneeds_consent = true\ngrid = \"joins\"",
+            1,
+        )
+}
+
+#[test]
+fn settings_consent_and_torque_come_before_the_power() {
+    let good = with_inverter();
+    assert_eq!(faults(&good), Vec::<String>::new());
+    for (from, to, expected) in [
+        ("grid = \"joins\"", "", "it has an inverter, and no step joins the grid"),
+        (", \"profile\"]", "]", "on: joins the grid without profile before it"),
+        ("grid = \"sets\"", "", "on: joins the grid without any setting before it"),
+        ("needs_consent = true", "", "on: joins the grid, and nothing before it waits for the consent"),
+        (", \"tighten\"", "", "work: takes conductors off terminals, and no step tightens them again before the power"),
+        ("tightens = [\"terminals\"]", "tightens = [\"others\"]", "work: takes conductors off terminals"),
+        ("needs = [\"work\"]\ntightens", "needs = [\"after\"]\ntightens", "work: takes conductors off terminals"),
+        ("unit = \"newton_metre\"", "unit = \"volt\"", "tighten: tightens without being a hold with a measured torque"),
+        ("instrument = \"torque-wrench\"", "", "tighten: tightens without being a hold with a measured torque"),
+        ("hold = true\nneeds = [\"work\"]", "needs = [\"work\"]", "tighten: tightens without being a hold"),
+    ] {
+        assert!(good.contains(from), "{from}");
+        let found = faults(&good.replacen(from, to, 1));
+        assert!(found.iter().any(|fault| fault.contains(expected)), "{from} → {to}: {expected}, but {found:#?}");
+    }
+}

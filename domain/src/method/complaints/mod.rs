@@ -9,6 +9,7 @@ mod board_tests;
 mod boards;
 mod live;
 mod order;
+mod power;
 mod sources;
 #[cfg(all(test, feature = "methods"))]
 mod tests;
@@ -240,6 +241,31 @@ pub enum Complaint {
         step: String,
         requirement: String,
     },
+    /// The method has an inverter, and no step says that it joins the grid.
+    NobodyJoins,
+    /// The grid is joined before something is set that the operator's consent is about.
+    JoinsUnset {
+        step: String,
+        without: String,
+    },
+    /// The grid is joined, and nothing up to there waits for the operator's consent.
+    JoinsWithoutConsent {
+        step: String,
+    },
+    /// Conductors are taken off, and no step tightens them again before the power.
+    LeftLoose {
+        step: String,
+        terminal: String,
+    },
+    /// A step that tightens without holding, or without a measured torque.
+    TightensNothing {
+        step: String,
+    },
+    /// A photo that nobody may leave out, and it is not said how one person can take it.
+    NotHeld {
+        step: String,
+        requirement: String,
+    },
     /// An answer that stops all work and yet lets the step through.
     StopWithoutFail {
         step: String,
@@ -332,6 +358,20 @@ impl fmt::Display for Complaint {
             Self::WeakDeadLimit { step, requirement } => {
                 write!(f, "{step}.{requirement}: a dead test needs a two-pole-detector and a limit of at most 10 V")
             }
+            Self::NobodyJoins => f.write_str("it has an inverter, and no step joins the grid"),
+            Self::JoinsUnset { step, without } => write!(f, "{step}: joins the grid without {without} before it"),
+            Self::JoinsWithoutConsent { step } => {
+                write!(f, "{step}: joins the grid, and nothing before it waits for the consent")
+            }
+            Self::LeftLoose { step, terminal } => {
+                write!(f, "{step}: takes conductors off {terminal}, and no step tightens them again before the power")
+            }
+            Self::TightensNothing { step } => {
+                write!(f, "{step}: tightens without being a hold with a measured torque")
+            }
+            Self::NotHeld { step, requirement } => {
+                write!(f, "{step}.{requirement}: not said who holds what while the photo is taken")
+            }
             Self::StopWithoutFail { step, requirement, option } => {
                 write!(f, "{step}.{requirement}.{option}: stops all work and does not fail")
             }
@@ -353,6 +393,7 @@ impl Complaint {
             },
             Self::NotTranslated { place, .. } => of_place(place),
             Self::UnitCount { unit } => vec![format!("unit {unit}")],
+            Self::NobodyJoins => Vec::new(),
             Self::Cycle { steps } => steps.iter().map(|step| format!("step {step}")).collect(),
             Self::BoardWithoutPair { board, .. }
             | Self::BoardWithoutPart { board, .. }
@@ -377,6 +418,10 @@ impl Complaint {
             | Self::ProofOutOfOrder { step, .. }
             | Self::LiveNotEnclosed { step, .. }
             | Self::LiveWithoutCare { step }
+            | Self::JoinsUnset { step, .. }
+            | Self::JoinsWithoutConsent { step }
+            | Self::LeftLoose { step, .. }
+            | Self::TightensNothing { step }
             | Self::ProofCanBeTalkedPast { step } => of_step(step),
             Self::LimitWithoutSource { step, requirement }
             | Self::LimitWithoutFigure { step, requirement }
@@ -396,6 +441,7 @@ impl Complaint {
             | Self::NoPhotoWanted { step, requirement }
             | Self::UnknownPair { step, requirement }
             | Self::WeakDeadLimit { step, requirement }
+            | Self::NotHeld { step, requirement }
             | Self::StopWithoutFail { step, requirement, .. } => of_requirement(step, requirement),
         }
     }
@@ -430,6 +476,7 @@ pub fn complaints(method: &Method) -> Vec<Complaint> {
     order::complain(method, &mut found);
     boards::complain(method, &mut found);
     live::complain(method, &mut found);
+    power::complain(method, &mut found);
     sources::complain(method, &mut found);
     for plan in method.units.iter().filter(|plan| plan.least > plan.most) {
         found.insert(Complaint::UnitCount { unit: kind_name(plan.unit) });
@@ -519,7 +566,10 @@ fn texts(method: &Method, found: &mut BTreeSet<Complaint>) {
             let place = format!("{}.{}", step.id, requirement.id());
             complain(place.clone(), requirement.label());
             match requirement {
-                Requirement::Photo(need) => complain(format!("{place} shows"), &need.shows),
+                Requirement::Photo(need) => {
+                    complain(format!("{place} shows"), &need.shows);
+                    need.held.iter().for_each(|held| complain(format!("{place} held"), held));
+                }
                 Requirement::Choice(need) => {
                     need.options.iter().for_each(|option| complain(format!("{place}.{}", option.id), &option.label));
                 }
@@ -529,7 +579,8 @@ fn texts(method: &Method, found: &mut BTreeSet<Complaint>) {
                 | Requirement::Wait(_)
                 | Requirement::Check(_)
                 | Requirement::Countersign(_)
-                | Requirement::Signature(_) => {}
+                | Requirement::Signature(_)
+                | Requirement::Words(_) => {}
             }
         }
     }
@@ -564,7 +615,8 @@ fn names(method: &Method, step: &Step, found: &mut BTreeSet<Complaint>) {
             | Requirement::Wait(_)
             | Requirement::Check(_)
             | Requirement::Countersign(_)
-            | Requirement::Signature(_),
+            | Requirement::Signature(_)
+            | Requirement::Words(_),
         )
         | None => {
             found.insert(Complaint::UnknownWhen { step: id(), names: place });
@@ -602,6 +654,9 @@ fn own(method: &Method, step: &Step, requirement: &Requirement, found: &mut BTre
     match requirement {
         Requirement::Photo(need) if need.count == 0 => {
             found.insert(Complaint::NoPhotoWanted { step: step_id, requirement: id });
+        }
+        Requirement::Photo(need) if step.stop_work && need.held.is_none() => {
+            found.insert(Complaint::NotHeld { step: step_id, requirement: id });
         }
         Requirement::Choice(need) if need.options.len() < 2 => {
             found.insert(Complaint::EmptyChoice { step: step_id, requirement: id });
@@ -656,7 +711,8 @@ fn own(method: &Method, step: &Step, requirement: &Requirement, found: &mut BTre
         | Requirement::Confirmation(_)
         | Requirement::Check(_)
         | Requirement::Countersign(_)
-        | Requirement::Signature(_) => {}
+        | Requirement::Signature(_)
+        | Requirement::Words(_) => {}
     }
 }
 

@@ -82,7 +82,8 @@ impl<'m> Graph<'m> {
             | Requirement::Wait(_)
             | Requirement::Check(_)
             | Requirement::Countersign(_)
-            | Requirement::Signature(_) => None,
+            | Requirement::Signature(_)
+            | Requirement::Words(_) => None,
         }
     }
 }
@@ -127,7 +128,8 @@ impl Reach {
             | Requirement::Wait(_)
             | Requirement::Check(_)
             | Requirement::Countersign(_)
-            | Requirement::Signature(_) => false,
+            | Requirement::Signature(_)
+            | Requirement::Words(_) => false,
         });
         (self.opens[index] && !stuck) || self.can_be_off(graph, index)
     }

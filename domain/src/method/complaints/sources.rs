@@ -35,7 +35,8 @@ pub(super) fn complain(method: &Method, found: &mut BTreeSet<Complaint>) {
                 | Requirement::Choice(_)
                 | Requirement::Wait(_)
                 | Requirement::Countersign(_)
-                | Requirement::Signature(_) => {}
+                | Requirement::Signature(_)
+                | Requirement::Words(_) => {}
             }
         }
     }

@@ -64,6 +64,7 @@ kind = "photo"
 id = "photo"
 label = { en = "a", de = "a", es = "a" }
 shows = { en = "a", de = "a", es = "a" }
+held = { en = "a", de = "a", es = "a" }
 [[step.require]]
 kind = "reading"
 id = "ocv"
@@ -124,13 +125,15 @@ fn the_gates_of_the_trade_are_in_the_graph() {
     for gate in ["match-modules", "module-voltage", "secure-stack", "pe-stack"] {
         gates.push(("link-module", gate));
     }
-    for gate in ["pe-continuity", "pe-continuity-module", "ac-insulation", "dc-polarity", "dc-cable-test"] {
+    for gate in
+        ["pe-continuity", "ac-insulation", "tightened-again", "dc-polarity", "dc-cable-test", "existing-inverter"]
+    {
         gates.push(("battery-on", gate));
     }
     for gate in ["dead-inspection", "covers-closed", "power-briefing", "remove-locks", "clearances"] {
         gates.push(("battery-on", gate));
     }
-    for gate in ["grid-profile", "export-limit", "battery-settings", "labels"] {
+    for gate in ["grid-profile", "export-limit", "battery-settings", "firmware", "settings-before", "labels"] {
         gates.push(("inverter-on", gate));
     }
     gates.extend([("supply", "inverter-on"), ("rcd-test", "inverter-on"), ("battery-on", "labels")]);
@@ -215,6 +218,16 @@ fn each_fault_is_named() {
             "needs = [\"measure\"]",
             "needs = [\"ask\"]",
             "stack.sum: readings.measure.ocv is read in a step that need not be done before",
+        ),
+        (
+            "held = { en = \"a\", de = \"a\", es = \"a\" }\n",
+            "",
+            "measure.photo: not said who holds what while the photo is taken",
+        ),
+        (
+            "held = { en = \"a\", de = \"a\", es = \"a\" }",
+            "held = { en = \"a\", de = \"\", es = \"a\" }",
+            "measure.photo held: no text in \"de\"",
         ),
         ("least = 1\nmost = 4", "least = 5\nmost = 4", "unit module: more at least than at most"),
     ] {

@@ -91,6 +91,8 @@ pub enum FailWhy {
     PinWrong,
     /// There is no drawing, or hardly a line in it.
     NotDrawn,
+    /// No words, or more than fit on a line.
+    WordsUnreadable,
 }
 
 impl FailWhy {
@@ -191,6 +193,11 @@ fn of_evidence(
                     Answer::Failed { by: Some(evidence.key.id), why: FailWhy::OptionSaysNo(choice.option.clone()) }
                 }
             },
+            _ => Answer::Missing { have: 0, want: 1 },
+        }),
+        Requirement::Words(_) => counting.last().map_or(missing, |evidence| match evidence.body {
+            Body::Words(words) if crate::bounds::name(&words.text).is_ok() => Answer::Met { by: vec![evidence.key.id] },
+            Body::Words(_) => Answer::Failed { by: Some(evidence.key.id), why: FailWhy::WordsUnreadable },
             _ => Answer::Missing { have: 0, want: 1 },
         }),
         Requirement::Wait(need) => wait_answer(record, plan, place, &counting, need, ended),

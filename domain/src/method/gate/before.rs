@@ -94,7 +94,7 @@ impl Before {
 
     fn of(plan: &Plan<'_>, record: &Record<'_>) -> Self {
         let slots: Vec<Vec<u16>> = (0..plan.method().steps.len())
-            .map(|step| plan.repeat_of(step).map_or_else(|| vec![0], |kind| record.slots(kind)))
+            .map(|step| plan.repeat_of(step).map_or_else(|| vec![0], |repeat| record.slots(repeat)))
             .collect();
         let stacks: BTreeMap<u16, Option<u16>> =
             slots.iter().flatten().map(|slot| (*slot, record.stack_of(*slot))).collect();

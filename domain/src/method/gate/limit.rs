@@ -116,9 +116,8 @@ pub(super) fn run(record: &Record<'_>, plan: &Plan<'_>, call: &CheckCall, slot: 
     })
 }
 
-/// The slots of a kind that a step asks about: in a step of a stack, those of that stack.
-fn slots_here(record: &Record<'_>, kind: Option<UnitKind>, slot: u16) -> Vec<u16> {
-    let mut slots = record.slots(kind);
+/// Of these slots those that a step asks about: in a step of a stack, those of that stack.
+fn slots_here(record: &Record<'_>, mut slots: Vec<u16>, slot: u16) -> Vec<u16> {
     if slot != 0 {
         let here = record.stack_of(slot);
         slots.retain(|other| here.is_none() || record.stack_of(*other) == here);
@@ -132,7 +131,7 @@ fn gather(record: &Record<'_>, plan: &Plan<'_>, from: &str, slot: u16) -> Option
         "design" => record.design_value(rest).map(|value| vec![value]),
         "constant" => rest.parse().ok().map(|value| vec![value]),
         "count" => {
-            let count = slots_here(record, Some(unit_kind(rest)?), slot).len();
+            let count = slots_here(record, record.new_slots_of(unit_kind(rest)?), slot).len();
             i64::try_from(count).ok().filter(|count| *count > 0).map(|count| vec![count * 1_000_000])
         }
         "model" => match rest.split_once('.') {
@@ -146,7 +145,7 @@ fn gather(record: &Record<'_>, plan: &Plan<'_>, from: &str, slot: u16) -> Option
                 (_, None) => vec![0],
                 ("reading", Some(_)) if plan.step(index).repeat == Some(Repeat::Stack) => vec![record.stack_of(slot)?],
                 ("reading", Some(_)) => vec![slot],
-                (_, Some(kind)) => slots_here(record, kind, slot),
+                (_, Some(repeat)) => slots_here(record, record.slots(repeat), slot),
             };
             let slots = slots.into_iter().filter(|s| head != "readings-to-here" || *s <= slot);
             let values: Option<Vec<i64>> =

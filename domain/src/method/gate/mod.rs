@@ -239,7 +239,7 @@ impl<'p, 'a> Gate<'p, 'a> {
     pub fn instances(&self, step: usize) -> Vec<StepRef> {
         match self.plan.repeat_of(step) {
             None => vec![StepRef { step, slot: 0 }],
-            Some(kind) => self.record.slots(kind).into_iter().map(|slot| StepRef { step, slot }).collect(),
+            Some(repeat) => self.record.slots(repeat).into_iter().map(|slot| StepRef { step, slot }).collect(),
         }
     }
 

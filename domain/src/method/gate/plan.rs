@@ -1,6 +1,5 @@
 //! A method with its dependencies worked out once.
 
-use crate::job_file::body::UnitKind;
 use crate::method::plan::{CheckCall, LimitRule, Method, Repeat, Requirement, Step};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -30,8 +29,12 @@ impl Reach {
         match (own, before) {
             (None, _) | (_, None) => Self::All,
             (Some(Repeat::Stack), Some(Repeat::Stack)) => Self::Slot,
+            // What was there before belongs to no new unit and to no stack.
+            (Some(Repeat::ExistingInverter), Some(Repeat::Module | Repeat::Unit | Repeat::Stack))
+            | (Some(Repeat::Module | Repeat::Unit | Repeat::Stack), Some(Repeat::ExistingInverter)) => Self::All,
             (Some(Repeat::Stack), Some(_)) | (Some(_), Some(Repeat::Stack)) => Self::Stack,
-            (Some(Repeat::Module | Repeat::Unit), Some(Repeat::Module | Repeat::Unit)) => Self::Slot,
+            (Some(Repeat::Module | Repeat::Unit), Some(Repeat::Module | Repeat::Unit))
+            | (Some(Repeat::ExistingInverter), Some(Repeat::ExistingInverter)) => Self::Slot,
         }
     }
 }
@@ -82,13 +85,9 @@ impl<'m> Plan<'m> {
         self.index.get(id).copied()
     }
 
-    /// For which units a step is repeated: `Some(None)` for units of any kind.
-    pub fn repeat_of(&self, step: usize) -> Option<Option<UnitKind>> {
-        self.step(step).repeat.map(|repeat| match repeat {
-            Repeat::Module => Some(UnitKind::Module),
-            Repeat::Stack => Some(UnitKind::ControlUnit),
-            Repeat::Unit => None,
-        })
+    /// For which units a step is repeated.
+    pub fn repeat_of(&self, step: usize) -> Option<Repeat> {
+        self.step(step).repeat
     }
 
     /// The steps that one names itself, in its needs and its condition.
@@ -200,7 +199,8 @@ fn calls_of(requirement: &Requirement) -> Vec<&CheckCall> {
         | Requirement::Choice(_)
         | Requirement::Wait(_)
         | Requirement::Countersign(_)
-        | Requirement::Signature(_) => Vec::new(),
+        | Requirement::Signature(_)
+        | Requirement::Words(_) => Vec::new(),
     }
 }
 

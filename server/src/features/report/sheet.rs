@@ -76,6 +76,7 @@ fn step_data(method: &Method, step: &Step, words: &Words, language: &str) -> Val
     match step.repeat {
         Some(Repeat::Module) => marks.push(words.get("sheet.for_each_module")),
         Some(Repeat::Unit) => marks.push(words.get("sheet.for_each_unit")),
+        Some(Repeat::ExistingInverter) => marks.push(words.get("sheet.for_each_existing_inverter")),
         Some(Repeat::Stack) => marks.push(words.get("sheet.for_each_stack")),
         None => {}
     }
@@ -108,7 +109,10 @@ fn step_data(method: &Method, step: &Step, words: &Words, language: &str) -> Val
 fn label(need: &Requirement, words: &Words, language: &str) -> String {
     let label = need.label().in_language(language);
     match need {
-        Requirement::Photo(photo) => format!("{label}: {}", photo.shows.in_language(language)),
+        Requirement::Photo(photo) => {
+            let held = photo.held.iter().map(|held| format!(" {}", held.in_language(language)));
+            format!("{label}: {}{}", photo.shows.in_language(language), held.collect::<String>())
+        }
         Requirement::Choice(choice) => {
             let options: Vec<&str> = choice.options.iter().map(|option| option.label.in_language(language)).collect();
             format!("{label} ({})", options.join(" / "))
@@ -118,7 +122,8 @@ fn label(need: &Requirement, words: &Words, language: &str) -> String {
         | Requirement::Confirmation(_)
         | Requirement::Wait(_)
         | Requirement::Check(_)
-        | Requirement::Signature(_) => label.to_owned(),
+        | Requirement::Signature(_)
+        | Requirement::Words(_) => label.to_owned(),
         Requirement::Countersign(_) => format!("{label} ({})", words.get("sheet.second_person")),
     }
 }
@@ -154,7 +159,8 @@ fn limit(need: &Requirement, words: &Words, language: &str) -> String {
         | Requirement::Confirmation(_)
         | Requirement::Choice(_)
         | Requirement::Countersign(_)
-        | Requirement::Signature(_) => String::new(),
+        | Requirement::Signature(_)
+        | Requirement::Words(_) => String::new(),
     }
 }
 

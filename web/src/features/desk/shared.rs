@@ -112,7 +112,8 @@ pub fn design_at_start(file: &JobFile) -> Option<Vec<(String, i64)>> {
                 | Body::Serial(_)
                 | Body::Confirmation(_)
                 | Body::Choice(_)
-                | Body::Waited(_),
+                | Body::Waited(_)
+                | Body::Words(_),
             ) if begun.is_none_or(|first| key < first) => begun = Some(key),
             _ => {}
         }

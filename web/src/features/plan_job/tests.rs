@@ -92,6 +92,9 @@ fn method() -> Method {
             needs_consent: true,
             boards: None,
             live: None,
+            grid: None,
+            loosens: None,
+            tightens: None,
         }],
         design: vec![field("window_min", None), field("window_max", Some(Micro(500_000_000)))],
         units: vec![

@@ -600,7 +600,8 @@ fn call_of(need: &Requirement) -> Option<&CheckCall> {
         | Requirement::Choice(_)
         | Requirement::Wait(_)
         | Requirement::Countersign(_)
-        | Requirement::Signature(_) => None,
+        | Requirement::Signature(_)
+        | Requirement::Words(_) => None,
     }
 }
 

@@ -89,9 +89,10 @@ fn units(w: Words, all: &[Unit]) -> AnyView {
             Some(serial) => view! { <span class="serial">{serial.clone()}</span> }.into_any(),
             None => view! { <Chip label=t!(w, "registration.no_serial") tone=Tone::Caution /> }.into_any(),
         };
+        let before = (!unit.new).then(|| view! { <span class="soft">{t!(w, "registration.was_there")}</span> });
         view! {
             <tr>
-                <th scope="row">{unit_in_slot(w, unit.kind, unit.slot)}</th>
+                <th scope="row">{unit_in_slot(w, unit.kind, unit.slot)}" "{before}</th>
                 <td data-label=t!(w, "catalogue.model") dir="auto">{unit.maker.clone()}" "{unit.model.clone()}</td>
                 <td data-label=t!(w, "catalogue.serial")>{serial}</td>
                 <td data-label=t!(w, "catalogue.gtin") class="serial">{unit.gtin.clone().unwrap_or_default()}</td>

@@ -72,6 +72,8 @@ pub struct Unit {
     /// Photos of its label.
     #[serde(default)]
     pub labels: Vec<Hash32>,
+    /// Brought by the job, or there before.
+    pub new: bool,
 }
 
 /// Until when.
@@ -222,7 +224,7 @@ mod tests {
         let text = format!(
             r#"{{"job":"0198c2a0-0000-7000-8000-000000000001","short":"000001","state":"passed","installer":"F","householder":"{name}",
             "street":"Quay 3","town":"Meridian","phone":"","email":"","grid_point":"GP-9","units":[{{"slot":1,"kind":"module","maker":"B",
-            "model":"M","gtin":null,"serial":"AB12","lot":null,"entry":null,"labels":[]}}],"installed_on":null,"commissioned_on":null,
+            "model":"M","gtin":null,"serial":"AB12","lot":null,"entry":null,"labels":[],"new":true}}],"installed_on":null,"commissioned_on":null,
             "grid_profile":null,"firmware":null,"deadline":{deadline},"out_of_order":[["installation","commissioning"]],
             "missing":[{{"code":"serial","slot":3}},{{"code":"something_new","x":1}}],"complete":{complete}}}"#
         );

@@ -23,6 +23,7 @@ mod staged;
 mod telephone;
 pub mod view_model;
 mod wait;
+mod words;
 
 #[cfg(test)]
 mod tests;

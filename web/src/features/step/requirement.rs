@@ -16,6 +16,7 @@ use super::serial::SerialPart;
 use super::signature::SignaturePart;
 use super::view_model::counting;
 use super::wait::WaitPart;
+use super::words::WordsPart;
 use crate::features::crew::moment;
 use crate::features::desk::checks::{check_body, check_chip};
 use crate::features::job::load::{EvidenceItem, EvidenceStanding, RequirementCard};
@@ -109,6 +110,7 @@ fn part_of(ctx: Ctx, need: &Requirement) -> AnyView {
         Requirement::Wait(_) => view! { <WaitPart ctx /> }.into_any(),
         Requirement::Countersign(need) => view! { <CountersignPart ctx need /> }.into_any(),
         Requirement::Signature(need) => view! { <SignaturePart ctx need /> }.into_any(),
+        Requirement::Words(_) => view! { <WordsPart ctx /> }.into_any(),
         Requirement::Check(_) => ().into_any(),
     }
 }

@@ -289,7 +289,7 @@ fn card(need: Requirement, answer: Answer) -> RequirementCard {
 }
 
 fn photo(answer: Answer) -> RequirementCard {
-    let need = PhotoNeed { id: "p".into(), label: text("Lock"), shows: text("the lock"), count: 2 };
+    let need = PhotoNeed { id: "p".into(), label: text("Lock"), shows: text("the lock"), count: 2, held: None };
     card(Requirement::Photo(need), answer)
 }
 
