@@ -11,6 +11,7 @@ pub const FILES: &[(&str, &str)] = &[
     ("shared/cautions.toml", include_str!("../../../server/methods/shared/cautions.toml")),
     ("shared/covers.toml", include_str!("../../../server/methods/shared/covers.toml")),
     ("shared/dead-tests.toml", include_str!("../../../server/methods/shared/dead-tests.toml")),
+    ("shared/existing-inverter.toml", include_str!("../../../server/methods/shared/existing-inverter.toml")),
     ("shared/first-power.toml", include_str!("../../../server/methods/shared/first-power.toml")),
     ("shared/further-tests.toml", include_str!("../../../server/methods/shared/further-tests.toml")),
     ("shared/goods-in.toml", include_str!("../../../server/methods/shared/goods-in.toml")),
