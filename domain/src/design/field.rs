@@ -91,12 +91,18 @@ pub const FIELDS: &[Field] = &[
     number(Supply, "busbar_a", Unit::Ampere),
     number(Supply, "panel_breakers_a", Unit::Ampere),
     yes(Supply, "source_far_end"),
+    // Where a power control system keeps the sources below their rating.
+    number(Supply, "control_cap_a", Unit::Ampere),
     number(Supply, "supply_loop_ohm", Unit::Ohm),
     number(Supply, "supply_fault_a", Unit::Ampere),
+    // Of the house without the battery, on its worst line.
+    number(Supply, "demand_a", Unit::Ampere),
+    number(Supply, "import_limit_a", Unit::Ampere),
     number(Supply, "existing_inverter_w", Unit::Watt),
     choice(Supply, "existing_inverter_phases", codes::INVERTER_PHASES),
     choice(Supply, "existing_inverter_line", codes::LINE_CONDUCTORS),
     number(Supply, "existing_breaker_a", Unit::Ampere),
+    yes(Supply, "has_balancing"),
     number(Inverter, "inverter_w", Unit::Watt),
     choice(Inverter, "inverter_phases", codes::INVERTER_PHASES),
     choice(Inverter, "inverter_line", codes::LINE_CONDUCTORS),
@@ -107,6 +113,7 @@ pub const FIELDS: &[Field] = &[
     number(Inverter, "charge_current_a", Unit::Ampere),
     number(Inverter, "inverter_draw_w", Unit::Watt),
     number(Inverter, "inverter_standby_w", Unit::Watt),
+    number(Inverter, "inverter_fault_a", Unit::Ampere),
     yes(Inverter, "no_smooth_dc"),
     yes(Inverter, "simple_separation"),
     yes(Inverter, "type_tested"),
@@ -167,6 +174,7 @@ pub const FIELDS: &[Field] = &[
     yes(Ac, "ac_pe_protected"),
     choice(Ac, "ac_breaker_type", codes::BREAKER_TYPES),
     number(Ac, "ac_breaker_a", Unit::Ampere),
+    number(Ac, "ac_breaking_a", Unit::Ampere),
     choice(Ac, "rcd_type", codes::RCD_TYPES),
     number(Ac, "rcd_residual_a", Unit::Ampere),
     // Whose trip times hold, where it is not what the rules take; the codes of check F11.
@@ -222,6 +230,7 @@ pub const FIELDS: &[Field] = &[
     yes(Location, "has_bidirectional_devices"),
     yes(Location, "has_island_earthing"),
     yes(Location, "has_neutral_continuity"),
+    yes(Location, "has_emergency_disconnect"),
     number(Fixing, "stack_mass_kg", Unit::Kilogram),
     number(Fixing, "stack_gravity_height_m", Unit::Metre),
     number(Fixing, "bracket_height_m", Unit::Metre),
@@ -240,6 +249,13 @@ pub const FIELDS: &[Field] = &[
     number(Fixing, "wall_spacing_m", Unit::Metre),
     // Feeds something while the network is away; loads on the list say so too.
     yes(Backup, "backup_output"),
+    number(Backup, "changeover_a", Unit::Ampere),
+    // Before the changeover unit; the main fuse when absent.
+    number(Backup, "changeover_fuse_a", Unit::Ampere),
+    // The largest one behind it.
+    choice(Backup, "backup_breaker_type", codes::BREAKER_TYPES),
+    number(Backup, "backup_breaker_a", Unit::Ampere),
+    yes(Backup, "has_backup_rcd"),
     number(Backup, "health_percent", Unit::Percent),
     number(Backup, "reserve_percent", Unit::Percent),
     number(Backup, "floor_percent", Unit::Percent),
@@ -296,6 +312,7 @@ pub const DECIDING: &[&str] =
 pub fn is_asked(design: &Design, key: &str) -> bool {
     match key {
         "inverter_phases" => design.has_lines(),
+        "has_balancing" => design.has_three_lines(),
         "inverter_line" => design.has_lines() && design.inverter_phases(NEW) == Some(1),
         "existing_inverter_phases" => design.has_lines() && design.get(EXISTING.power).is_some(),
         "existing_inverter_line" => {

@@ -33,6 +33,9 @@ pub(super) const NEW: Inverter = Inverter { power: "inverter_w", phases: "invert
 pub(super) const EXISTING: Inverter =
     Inverter { power: "existing_inverter_w", phases: "existing_inverter_phases", line: "existing_inverter_line" };
 
+/// What the new inverter draws while it charges, on the lines that it feeds.
+pub(super) const CHARGING: Inverter = Inverter { power: "inverter_draw_w", ..NEW };
+
 impl Design {
     pub fn new() -> Design {
         Design::default()
@@ -157,6 +160,10 @@ impl Design {
     /// Whether the supply has several line conductors, so that an inverter may use one or all of them.
     pub(super) fn has_lines(&self) -> bool {
         self.supply_phases().is_some_and(|phases| phases > 1)
+    }
+
+    pub(super) fn has_three_lines(&self) -> bool {
+        self.supply_phases() == Some(3)
     }
 
     /// Phases of an inverter; a supply of a single one leaves no choice.

@@ -1,6 +1,6 @@
 //! The checks of the sheet, apart from the place. Each function is a list of what goes where.
 
-use super::inputs::{Design, EXISTING, Inverter, Joint, NEW};
+use super::inputs::{CHARGING, Design, EXISTING, Inverter, Joint, NEW};
 use super::sheet::From::{Field, Fixed, Given, List, Maybe};
 use super::sheet::{Bench, From};
 use crate::electrical::checks::feeding_one;
@@ -241,6 +241,83 @@ impl Bench<'_> {
         );
     }
 
+    fn ac_breaking(&mut self) {
+        self.run(
+            "ac_breaking",
+            "F08-ICN",
+            None,
+            &[
+                ("size_series", Fixed(self.series())),
+                ("fault_current", Field("supply_fault_a")),
+                ("breaking_capacity", Field("ac_breaking_a")),
+            ],
+        );
+    }
+
+    /// The house and the charging battery together, on the worst line.
+    fn import(&mut self) {
+        let draw = self.design.ac_current(CHARGING);
+        let all = &["inverter_draw_w", "ac_nominal_v", "phases", "inverter_phases"];
+        let fields: &[&str] = if self.design.has_lines() { all } else { &all[..3] };
+        self.run(
+            "import",
+            "F08-IMPORT",
+            None,
+            &[
+                ("size_series", Fixed(self.series())),
+                ("house_demand", Field("demand_a")),
+                ("draw_current", Given(draw, fields)),
+                ("import_limit", Maybe("import_limit_a")),
+                ("main_rating", Field("main_fuse_a")),
+            ],
+        );
+    }
+
+    /// What is fed while the network is away flows through the changeover unit, and the inverter alone feeds a fault behind it.
+    fn island(&mut self) {
+        match self.design.has_backup() {
+            Some(true) => {}
+            Some(false) => {
+                self.settle("changeover", None, Verdict::NotApplicable(Why::NoBackup), Vec::new());
+                return;
+            }
+            None => {
+                let open = Verdict::NotDetermined(Why::RequirementOpen);
+                self.settle("changeover", None, open, vec!["backup_output"]);
+                return;
+            }
+        }
+        let device = self.design.get("changeover_fuse_a").or(self.design.get("main_fuse_a"));
+        self.run(
+            "changeover",
+            "F08-CHANGEOVER",
+            None,
+            &[
+                ("size_series", Fixed(self.series())),
+                ("device_rating", Given(device, &["main_fuse_a"])),
+                ("current", self.ac_current()),
+                ("changeover_rating", Field("changeover_a")),
+            ],
+        );
+        // Breakers there have no characteristic by which a trip is certain.
+        if self.is_american() {
+            return;
+        }
+        self.run(
+            "island_fault",
+            "F10-ISLAND",
+            None,
+            &[
+                ("current", self.ac_current()),
+                ("island_fault", Maybe("inverter_fault_a")),
+                ("breaker_type", Field("backup_breaker_type")),
+                ("device_rating", Field("backup_breaker_a")),
+                ("trip_table", Fixed(self.figure(Topic::TripTable))),
+                ("residual_device", Field("has_backup_rcd")),
+            ],
+        );
+    }
+
     pub(super) fn ac_current(&self) -> From {
         Given(self.design.ac_current(NEW), self.design.ac_fields())
     }
@@ -423,6 +500,7 @@ impl Bench<'_> {
                 ("source_breaker", List(breakers.into_iter().flatten().collect(), &["ac_breaker_a"])),
                 ("panel_breaker", Maybe("panel_breakers_a")),
                 ("far_end", position),
+                ("control_cap", if self.is_american() { Maybe("control_cap_a") } else { Fixed(None) }),
             ],
         );
     }
@@ -434,6 +512,7 @@ pub(super) fn electrical(bench: &mut Bench<'_>) {
     bench.dc_drop();
     bench.dc_common();
     bench.ac_device();
+    bench.ac_breaking();
     bench.ac_drop();
     bench.battery_protective_size();
     bench.inverter_protective_size();
@@ -441,6 +520,7 @@ pub(super) fn electrical(bench: &mut Bench<'_>) {
     bench.disconnection();
     bench.rcd_type();
     bench.busbar();
+    bench.import();
 }
 
 /// Bracket, floor and wall.
@@ -538,8 +618,9 @@ pub(super) fn work(bench: &mut Bench<'_>) {
     }
 }
 
-/// How long the listed loads run from the reserve.
+/// What lies between the supply and the loads that go on without it, and how long those that are listed run from the reserve.
 pub(super) fn backup(bench: &mut Bench<'_>) {
+    bench.island();
     let design = bench.design;
     let part = |load: usize, part: &str| design.get(&format!("load_{load}_{part}"));
     let loads: Vec<usize> = design.loads().collect();
@@ -594,7 +675,7 @@ pub(super) fn grid(bench: &mut Bench<'_>) {
     let known =
         if phases.is_empty() { Vec::new() } else { inverters.iter().filter_map(|one| design.get(one.power)).collect() };
     let codes = |codes: Vec<i64>| List(codes.into_iter().map(|code| code * MICRO).collect(), &[]);
-    let lines = inverters.iter().map(|one| design.line_of(*one)).collect();
+    let lines: Vec<i64> = inverters.iter().map(|one| design.line_of(*one)).collect();
     let tested = if threshold.is_some() { Field("type_tested") } else { Maybe("type_tested") };
     bench.run(
         "grid_route",
@@ -603,15 +684,29 @@ pub(super) fn grid(bench: &mut Bench<'_>) {
         &[
             ("phases", Field("phases")),
             ("nominal_voltage", Field("ac_nominal_v")),
-            ("inverter_power", List(known, inverter_fields(design))),
-            ("inverter_phases", codes(phases)),
-            ("inverter_line", codes(lines)),
+            ("inverter_power", List(known.clone(), inverter_fields(design))),
+            ("inverter_phases", codes(phases.clone())),
+            ("inverter_line", codes(lines.clone())),
             ("notify_threshold", Fixed(threshold.and_then(|rule| rule.value).map(|value| value.micro))),
             ("type_tested", tested),
             ("notify_planned", Maybe("notify_planned")),
             ("consent", Maybe("consent_given")),
         ],
     );
+    if let Some(rule) = bench.rules.about(Topic::Unbalance).next().copied().filter(|_| design.has_three_lines()) {
+        bench.run(
+            "unbalance",
+            "F17-UNBALANCE",
+            Some(&rule),
+            &[
+                ("inverter_power", List(known, inverter_fields(design))),
+                ("inverter_phases", codes(phases)),
+                ("inverter_line", codes(lines)),
+                ("unbalance_limit", Fixed(rule.value.map(|value| value.micro))),
+                ("balanced", Field("has_balancing")),
+            ],
+        );
+    }
     if let Some(rule) = bench.rules.about(Topic::DrawThreshold).next().copied() {
         bench.run(
             "controllable",

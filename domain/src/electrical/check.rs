@@ -72,6 +72,8 @@ pub enum CheckNote {
     ClearingTimeAssumed,
     /// An authority asks for the full rules of the road above this mass.
     FullTransportRules,
+    /// The inverter alone cannot trip the breaker while the network is away.
+    BreakerDoesNotTrip,
 }
 
 /// A band of failed readings whose cause is known by experience; millionths, inclusive.

@@ -43,6 +43,7 @@ const WAVEFORMS: &[&str] = &["sine", "pulsed_dc", "smooth_dc"];
 pub fn words_of(figure: &str) -> &'static [&'static str] {
     match figure {
         "anchor_tested"
+        | "balanced"
         | "consent"
         | "damaged"
         | "direct"
@@ -56,6 +57,7 @@ pub fn words_of(figure: &str) -> &'static [&'static str] {
         | "no_smooth_dc"
         | "notify_planned"
         | "place_is_such"
+        | "residual_device"
         | "sensitive_connected"
         | "simple_separation"
         | "tripped"
@@ -184,6 +186,7 @@ mod tests {
     fn a_field_of_the_design_has_the_words_of_its_figure() {
         let same = [
             ("ac_breaker_type", "breaker_type"),
+            ("backup_breaker_type", "breaker_type"),
             ("rcd_type", "rcd_type"),
             ("pe_kind", "protective_kind"),
             ("ac_pe_kind", "protective_kind"),

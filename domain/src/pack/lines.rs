@@ -149,6 +149,7 @@ const fn note_key(note: CheckNote) -> &'static str {
         CheckNote::MakerDistanceMissing => "check_note.maker_distance_missing",
         CheckNote::ClearingTimeAssumed => "check_note.clearing_time_assumed",
         CheckNote::FullTransportRules => "check_note.full_transport_rules",
+        CheckNote::BreakerDoesNotTrip => "check_note.breaker_does_not_trip",
     }
 }
 

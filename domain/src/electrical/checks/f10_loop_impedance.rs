@@ -30,7 +30,7 @@ const INPUTS: [InputInfo; 8] = [
 ];
 
 /// Multiples in tenths of the rating, by type.
-const MULTIPLES: [[i64; 3]; 2] = [[50, 100, 200], [40, 75, 125]];
+pub(super) const MULTIPLES: [[i64; 3]; 2] = [[50, 100, 200], [40, 75, 125]];
 
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let voltage = gather.need("earth_voltage", MICRO, 1_000 * MICRO)?;

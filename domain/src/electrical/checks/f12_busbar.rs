@@ -79,6 +79,9 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         .with_result("source_breaker_least", Unit::Ampere, continuous)
         .with_result("inverter_current_max", Unit::Ampere, largest)
         .with_limit(Unit::Ampere, Limit::at_most(stretched));
+    if !panel.is_empty() {
+        check = check.with_result("breaker_sum", Unit::Ampere, all);
+    }
     let by_sum = !panel.is_empty() && all <= busbar;
     check.verdict = if !breakers.is_empty() && protected < continuous {
         Verdict::Fail(Why::FuseTooSmall)

@@ -53,7 +53,8 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         .check("E = ΣE_unit ≤ location limit; each E_unit ≤ unit limit", numbers, source)
         .with_result("location_energy", Unit::WattHour, here)
         .with_result("largest_unit", Unit::WattHour, largest);
-    if let Some(most) = location_limit {
+    // Where nothing is forbidden, what more is asked above is the limit that people look for.
+    if let Some(most) = location_limit.or(demand) {
         check = check.with_limit(Unit::WattHour, Limit::at_most(most));
     }
     if apart && elsewhere > 0 {

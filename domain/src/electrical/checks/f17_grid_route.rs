@@ -5,8 +5,7 @@
 //! type test. P in W, I in A, unrounded figures are compared. A unit of three phases puts P/(3·U0) on each line, one of a
 //! single phase P/U0 on its own, U0 line to neutral and never 400; on a split phase U is the whole voltage, one unit across it has
 //! P/U and one between a line and the neutral 2·P/U. What fits no supply (three phases on a single one, two lines of three) is
-//! counted at P/U on every line. Where the rule set has no threshold (elsewhere than UK and IE) consent always comes first. No
-//! limit of unbalance between the lines is judged here.
+//! counted at P/U on every line. Where the rule set has no threshold (elsewhere than UK and IE) consent always comes first.
 
 use super::{CheckInfo, Gather, InputFault, InputInfo, plain, quotient};
 use crate::electrical::check::{Check, Mark, Source};
@@ -132,7 +131,12 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
 }
 
 /// One code of 1 to 3 for each unit, `usual` where none is given.
-fn codes(gather: &mut Gather<'_>, key: &'static str, units: usize, usual: i64) -> Result<Vec<i64>, InputFault> {
+pub(super) fn codes(
+    gather: &mut Gather<'_>,
+    key: &'static str,
+    units: usize,
+    usual: i64,
+) -> Result<Vec<i64>, InputFault> {
     let given = gather.list(key, MICRO, 3 * MICRO)?;
     if given.iter().any(|code| code % MICRO != 0) {
         return Err(InputFault::OutOfRange { key });

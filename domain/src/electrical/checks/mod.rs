@@ -14,11 +14,15 @@ mod f04_protective_earth;
 mod f05_insulation;
 mod f06_module_matching;
 mod f07_stack_window;
+mod f08_ac_breaking;
 mod f08_ac_device;
+mod f08_changeover;
 mod f08_dc_fuse;
+mod f08_import;
 mod f09_discharge_wait;
 mod f10_disconnection_time;
 mod f10_earth_electrode;
+mod f10_island_fault;
 mod f10_loop_impedance;
 mod f11_rcd_ramp;
 mod f11_rcd_times;
@@ -32,6 +36,7 @@ mod f15_wall_fixing;
 mod f16_location;
 mod f17_controllable;
 mod f17_grid_route;
+mod f17_unbalance;
 mod f18_bus_termination;
 mod f19_arc_flash;
 mod f20_ac_current;
@@ -105,7 +110,7 @@ pub enum InputFault {
 
 /// Every check, by number.
 pub fn all() -> &'static [CheckInfo] {
-    const ALL: [CheckInfo; 35] = [
+    const ALL: [CheckInfo; 40] = [
         f01_conductor_resistance::INFO,
         f02_voltage_drop::INFO,
         f03_adiabatic::INFO,
@@ -116,10 +121,14 @@ pub fn all() -> &'static [CheckInfo] {
         f07_stack_window::INFO,
         f08_dc_fuse::INFO,
         f08_ac_device::INFO,
+        f08_ac_breaking::INFO,
+        f08_changeover::INFO,
+        f08_import::INFO,
         f09_discharge_wait::INFO,
         f10_loop_impedance::INFO,
         f10_earth_electrode::INFO,
         f10_disconnection_time::INFO,
+        f10_island_fault::INFO,
         f11_rcd_times::INFO,
         f11_rcd_ramp::INFO,
         f11_rcd_type::INFO,
@@ -132,6 +141,7 @@ pub fn all() -> &'static [CheckInfo] {
         f16_location::INFO,
         f17_grid_route::INFO,
         f17_controllable::INFO,
+        f17_unbalance::INFO,
         f18_bus_termination::INFO,
         f19_arc_flash::INFO,
         f20_transport_mass::INFO,

@@ -119,6 +119,8 @@ pub enum Topic {
     NotifyThreshold,
     /// Greatest power drawn that need not be controllable (F17).
     DrawThreshold,
+    /// Greatest power of single-phase units on a line conductor (F17-UNBALANCE).
+    Unbalance,
     /// A notice or application with its deadline.
     Notice,
     /// A setting of the network protection.
@@ -162,6 +164,7 @@ impl Topic {
             "earth_cap" => Topic::EarthCap,
             "notify_threshold" => Topic::NotifyThreshold,
             "draw_threshold" => Topic::DrawThreshold,
+            "unbalance" => Topic::Unbalance,
             "notice" => Topic::Notice,
             "protection" => Topic::Protection,
             "voltage_band" => Topic::VoltageBand,
@@ -184,6 +187,7 @@ impl Topic {
             | Topic::EarthCap
             | Topic::NotifyThreshold
             | Topic::DrawThreshold
+            | Topic::Unbalance
             | Topic::Notice => Stricter::Smaller,
             Topic::Distance => Stricter::Larger,
             Topic::ScopeFrom

@@ -79,6 +79,7 @@ pub fn name(w: Words, rule: &Rule) -> String {
         (Topic::EarthCap, _) => t!(w, "rules.earth_cap").to_owned(),
         (Topic::NotifyThreshold, _) => t!(w, "rules.notify_threshold").to_owned(),
         (Topic::DrawThreshold, _) => t!(w, "rules.draw_threshold").to_owned(),
+        (Topic::Unbalance, _) => t!(w, "rules.unbalance").to_owned(),
         (Topic::Notice, form) => t!(w, "rules.notice", form = form),
         (_, about) => field_name(w, about),
     };
