@@ -220,6 +220,78 @@ fn an_inverter_of_a_single_phase_loads_one_line_of_three() {
     assert!(route.check().is_none() && route.missing.contains(&"existing_inverter_phases"), "{:?}", route.missing);
 }
 
+/// What is fed while the network is away is asked for, by the main fuse where no other stands before the changeover unit.
+#[test]
+fn a_backup_has_a_changeover_and_a_fault_current_of_its_own() {
+    let base = "phases = 1\nac_nominal_v = 230\ninverter_w = 5000\nmain_fuse_a = 80\n";
+    let of = |place, more: &str| sheet(&Design::parse(&format!("{base}{more}")).unwrap(), &RuleSet::of(place));
+    let unit = |more: &str| of(Place::De, more).line("changeover").unwrap().clone();
+    let open = unit("");
+    assert_eq!(
+        (open.verdict(), &open.missing[..]),
+        (Verdict::NotDetermined(Why::RequirementOpen), &["backup_output"][..])
+    );
+    assert_eq!(unit("backup_output = no").verdict(), Verdict::NotApplicable(Why::NoBackup));
+    let asked = unit("backup_output = yes");
+    assert_eq!(
+        (asked.verdict(), &asked.missing[..]),
+        (Verdict::NotDetermined(Why::RatingMissing), &["changeover_a"][..])
+    );
+    let rated = |amperes: &str| unit(&format!("backup_output = yes\nchangeover_a = {amperes}")).verdict();
+    assert_eq!((rated("80"), rated("79.999999")), (Verdict::Pass, Verdict::Fail(Why::Overloaded)));
+    assert_eq!(unit("backup_output = yes\nchangeover_a = 63\nchangeover_fuse_a = 63").verdict(), Verdict::Pass);
+
+    let island = |more: &str| {
+        let breaker = "backup_output = yes\nbackup_breaker_type = b\nbackup_breaker_a = 25\n";
+        let line = of(Place::De, &format!("{breaker}{more}")).line("island_fault").unwrap().clone();
+        (line.verdict(), line.missing)
+    };
+    // 1.5 · 5000 / 230 = 32.6 A against 5 · 25 = 125 A.
+    assert_eq!(island(""), (Verdict::NotDetermined(Why::RequirementOpen), vec!["has_backup_rcd"]));
+    assert_eq!(island("has_backup_rcd = yes"), (Verdict::Pass, vec![]));
+    assert_eq!(island("has_backup_rcd = no").0, Verdict::Fail(Why::RequirementNotMet));
+    assert_eq!(island("has_backup_rcd = no\ninverter_fault_a = 125").0, Verdict::Pass);
+    assert!(of(Place::Us, "backup_output = yes").line("island_fault").is_none());
+}
+
+/// 5 kVA on one line of three are too much for it whatever balances the phases; 4 and 2 kVA together are, unless something does.
+#[test]
+fn inverters_of_a_single_phase_are_held_to_the_unbalance_of_the_place() {
+    let of = |place, more: &str| {
+        let text = format!("phases = 3\nac_nominal_v = 230\ninverter_phases = one_phase\n{more}");
+        sheet(&Design::parse(&text).unwrap(), &RuleSet::of(place)).line("unbalance").cloned()
+    };
+    let german = |more: &str| {
+        let line = of(Place::De, more).unwrap();
+        (line.verdict(), line.missing)
+    };
+    let too_much = (Verdict::Fail(Why::AboveMaximum), vec![]);
+    assert_eq!(german("inverter_w = 4600"), (Verdict::Pass, vec![]));
+    assert_eq!(german("inverter_w = 5000\nhas_balancing = yes"), too_much);
+    let two = "inverter_w = 4000\nexisting_inverter_w = 2000\nexisting_inverter_phases = one_phase\n";
+    assert_eq!(german(two), (Verdict::NotDetermined(Why::RequirementOpen), vec!["has_balancing"]), "on the same line");
+    assert_eq!(german(&format!("{two}has_balancing = no")), too_much);
+    assert_eq!(german(&format!("{two}has_balancing = yes")).0, Verdict::Pass);
+    assert_eq!(german(&format!("{two}inverter_line = l1\nexisting_inverter_line = l2")).0, Verdict::Pass);
+    assert!(of(Place::Uk, two).is_none(), "no figure there");
+}
+
+/// 1.25 · 40 A on a 200 A busbar behind a 200 A main are too much, and 1.25 · 32 A are not; the breaker must still bear 40 A.
+#[test]
+fn a_power_control_system_caps_the_sources_on_the_busbar() {
+    let (mut design, sheet_now) = checked(2);
+    assert_eq!(sheet_now.line("busbar").unwrap().verdict(), Verdict::Fail(Why::BusbarOverloaded));
+    design.set("control_cap_a", 32_000_000).set("ac_breaker_a", 45_000_000);
+    let capped = sheet(&design, &RuleSet::of(Place::Us));
+    assert_eq!(capped.line("busbar").unwrap().verdict(), Verdict::Pass);
+    assert_eq!(capped.line("ac_device").unwrap().verdict(), Verdict::Fail(Why::FuseTooSmall));
+    // Only the rule of the United States knows such a thing.
+    let elsewhere = |design: &Design| sheet(design, &RuleSet::of(Place::Neutral)).line("busbar").cloned();
+    let mut without = design.clone();
+    without.clear("control_cap_a");
+    assert_eq!(elsewhere(&design), elsewhere(&without));
+}
+
 /// The rise of one percent and the factor on the DC fuse are figures of ours; the same in a standard is none.
 #[test]
 fn a_fail_that_no_standard_asks_for_is_told_apart() {

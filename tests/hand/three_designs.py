@@ -2,8 +2,8 @@
 """Three battery installations worked out by hand: a house in the UK, one in Germany, one in the United States.
 
 Reads nothing: neither the program's code nor its output nor its design files. What is given stands at the end of this file, what is
-worked out goes into the tables of domain/tests/golden/designs, and a test of the program's room for formulas compares every line with
-the program. Where each formula comes from stands in README.md beside this file.
+worked out goes into the tables of domain/tests/golden/designs, and domain/tests/designs_by_hand.rs compares every line with the program.
+Where each formula comes from stands in README.md beside this file.
 
     python3 tests/hand/three_designs.py           writes the tables
     python3 tests/hand/three_designs.py --check   says whether they are what this script writes
