@@ -10,7 +10,7 @@ use super::equipment::with_equipment;
 use super::inputs::Design;
 use super::place::energy_rule;
 use super::sheet::{Line, Sheet, sheet};
-use crate::electrical::rule_set::{Rule, RuleSet, Topic};
+use crate::electrical::rule_set::{Place, Rule, RuleSet, Topic};
 use crate::electrical::units::MICRO;
 use crate::job_file::body::Equipment;
 use crate::method::plan::DesignField;
@@ -25,13 +25,15 @@ pub fn derived(design: &Design, rules: &RuleSet, sheet: &Sheet) -> Vec<(&'static
 }
 
 /// All that may follow, whether it was entered or not.
-fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Option<i64>); 16] {
+fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Option<i64>); 23] {
     let energy_limit = energy_rule(rules, design).and_then(|rule| rule.value);
     // A limit that somebody entered is a rule; where it stands must be known before anybody can say that there is none.
     let has_limit = energy_limit.is_some() || design.get("energy_limit_wh").is_some();
     let no_energy_rule = if has_limit { Some(0) } else { design.location().map(|_| MICRO) };
     let cap = rules.find(Topic::EarthCap, "main_earth").and_then(|rule| rule.value);
     let reconnect = rules.find(Topic::Protection, "reconnect delay").and_then(|rule| rule.value);
+    // What is measured at a supply is held against what the place calls nominal, whatever was planned with.
+    let of_supply = |topic, about| rules.find(topic, about).and_then(|rule: &Rule| Some(rule.value?.micro));
     let check = |line: &str| sheet.line(line).and_then(Line::check);
     let result = |line: &str, key: &str| check(line)?.result(key).map(|value| value.micro);
     let most = |line: &str| check(line)?.limit?.limit.at_most;
@@ -41,6 +43,8 @@ fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Opt
     let opening = openings.filter_map(|rule| Some(rule.value?.micro)).max();
     let stack = result("stack_window", "stack_voltage_max");
     [
+        // ACI 318 in America, EN 1992-4 elsewhere: the codes of check F15-WALL.
+        ("anchor_standard", Some(if rules.place == Place::Us { 2 * MICRO } else { MICRO })),
         ("backup_limit_w", design.get("inverter_w")),
         ("dc_nominal_v", stack),
         ("electrode_max_ohm", most("electrode")),
@@ -58,6 +62,12 @@ fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Opt
         ("reconnect_min_s", reconnect.map(|delay| delay.micro)),
         ("stack_gravity_height_m", design.gravity_height()),
         ("stack_mass_kg", design.stack_mass()),
+        ("supply_band_high_pct", of_supply(Topic::VoltageBand, "high")),
+        ("supply_band_low_pct", of_supply(Topic::VoltageBand, "low")),
+        ("supply_frequency_max_hz", of_supply(Topic::FrequencyBand, "high")),
+        ("supply_frequency_min_hz", of_supply(Topic::FrequencyBand, "low")),
+        ("supply_line_v", of_supply(Topic::NominalVoltage, "line")),
+        ("supply_neutral_v", of_supply(Topic::NominalVoltage, "neutral")),
     ]
 }
 
@@ -73,10 +83,25 @@ pub struct Following<'a> {
 }
 
 impl Following<'_> {
-    /// Whether a figure is there, or none is wanted: a place without a rule on stored energy has no limit to enter.
+    /// Whether a figure is there, or none is wanted: a place without a rule on stored energy has no limit to enter, and a conductor
+    /// whose size stands in the table of resistances needs none by its maker.
     pub fn is_answered(figures: &[(String, i64)], key: &str) -> bool {
         let value = |key: &str| figures.iter().find(|(own, _)| own == key).map(|(_, micro)| *micro);
-        value(key).is_some() || (key == "energy_limit_wh" && value("no_energy_rule") == Some(MICRO))
+        let is_in_table = |size: Option<i64>, class: Option<i64>| {
+            let sized = size.zip(class).map(|(size, class)| [("conductor_size", size), ("conductor_class", class)]);
+            let any = [("length", MICRO), ("temperature", 20 * MICRO)];
+            let inputs = sized.map(|sized| sized.into_iter().chain(any).collect());
+            inputs.is_some_and(|inputs| crate::electrical::compute("F01", &inputs).is_ok())
+        };
+        value(key).is_some()
+            || match key {
+                "energy_limit_wh" => value("no_energy_rule") == Some(MICRO),
+                "pe_ohm_per_km" => is_in_table(value("pe_size_mm2"), value("pe_class")),
+                "dc_cable_ohm_per_km" => is_in_table(value("dc_cable_size_mm2"), value("dc_cable_class")),
+                // Stranded, as the new circuit's continuity is judged.
+                "ac_pe_ohm_per_km" => is_in_table(value("ac_protective_core_mm2"), Some(2 * MICRO)),
+                _ => false,
+            }
     }
 
     /// The figures without those that only follow from the others or from a model: whose value is the computed one.
@@ -119,7 +144,6 @@ impl Following<'_> {
 mod tests {
     use super::*;
     use crate::electrical::Unit;
-    use crate::electrical::rule_set::Place;
     use crate::ids::ModelId;
     use crate::job_file::body::{ModelSnapshot, Slot, UnitKind};
     use crate::method::plan::{Micro, Text};
@@ -134,6 +158,7 @@ mod tests {
         let text = "modules = 8\nmodule_cells = 16\nmodule_cell_min_v = 2.8\nmodule_cell_max_v = 3.6\nmodule_wh = 2560\n\
                     module_mass_kg = 28\nlocation_kind = indoor\nac_nominal_v = 230\nac_breaker_type = b\nac_breaker_a = 32";
         let expected = [
+            ("anchor_standard", 1_000_000),
             ("dc_nominal_v", 460_800_000),
             ("energy_limit_wh", 40_000_000_000),
             ("energy_total_wh", 20_480_000_000),
@@ -145,13 +170,23 @@ mod tests {
             ("reconnect_min_s", 20_000_000),
             ("stack_mass_kg", 224_000_000),
         ];
-        assert_eq!(of(Place::Uk, text), expected);
+        let of_supply = [
+            ("supply_band_high_pct", 10_000_000),
+            ("supply_band_low_pct", -6_000_000),
+            ("supply_frequency_max_hz", 50_500_000),
+            ("supply_frequency_min_hz", 49_500_000),
+            ("supply_line_v", 400_000_000),
+            ("supply_neutral_v", 230_000_000),
+        ];
+        assert_eq!(of(Place::Uk, text), [&expected[..], &of_supply].concat());
         let entered = format!("{text}\nstack_mass_kg = 250");
         assert!(of(Place::Uk, &entered).iter().all(|(key, _)| *key != "stack_mass_kg"));
         assert!(of(Place::Au, text).contains(&("pe_cap_ohm", 500_000)));
-        assert_eq!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1")[0], ("electrode_max_ohm", 500_000_000));
+        assert!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1").contains(&("electrode_max_ohm", 500_000_000)));
         assert!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1").contains(&("loop_max_ohm", 500_000_000)));
-        assert_eq!(of(Place::Neutral, ""), [("rcd_kind", 1_000_000)]);
+        let neutral: Vec<&str> = of(Place::Neutral, "").into_iter().map(|(key, _)| key).collect();
+        assert_eq!(neutral, [&["anchor_standard", "rcd_kind"][..], &of_supply.map(|(key, _)| key)].concat());
+        assert!(of(Place::Us, "").contains(&("anchor_standard", 2_000_000)));
         // No rule is an answer once it is known where it stands, and a limit that was entered is one.
         let energy = |values: &[(&str, i64)]| {
             let (design, rules) = (Design::of_values(values.iter().copied()), RuleSet::of(Place::De));
@@ -167,6 +202,19 @@ mod tests {
         };
         assert!(answered(&[("no_energy_rule", 1_000_000)]) && answered(&[("energy_limit_wh", 1)]));
         assert!(!answered(&[("no_energy_rule", 0)]) && !answered(&[]));
+        // A size of the table needs no resistance by the maker; one by gauge does, and so does one that nobody gave.
+        for (key, size, class) in [
+            ("pe_ohm_per_km", "pe_size_mm2", Some("pe_class")),
+            ("dc_cable_ohm_per_km", "dc_cable_size_mm2", Some("dc_cable_class")),
+            ("ac_pe_ohm_per_km", "ac_protective_core_mm2", None),
+        ] {
+            let answered = |micro: i64| {
+                let class = class.map(|class| (class.to_owned(), 2_000_000));
+                let figures: Figures = [(size.to_owned(), micro)].into_iter().chain(class).collect();
+                Following::is_answered(&figures, key)
+            };
+            assert!(answered(6_000_000) && !answered(5_261_000) && !Following::is_answered(&Vec::new(), key), "{key}");
+        }
         // Twice the energy is for a garage of its own that resists fire; nobody takes that for granted.
         for (answer, limit) in [("", 40_000), ("has_fire_separation = 0", 40_000), ("has_fire_separation = 1", 80_000)]
         {
@@ -178,6 +226,35 @@ mod tests {
             let wall = format!("location_kind = outdoor_wall\nopening_distance_m = {planned}");
             assert!(of(Place::Uk, &wall).contains(&("opening_limit_m", 1_000_000)), "{planned}");
             assert!(of(Place::Au, &wall).contains(&("opening_limit_m", 600_000)), "{planned}");
+        }
+    }
+
+    /// Every place has a supply, and a measured one is judged by that of its own place.
+    #[test]
+    fn every_place_says_what_its_supply_should_be() {
+        for (place, to_neutral, between, least, most, hertz) in [
+            (Place::Us, 120, 240, "114", "126", 60),
+            (Place::Uk, 230, 400, "216.2", "253", 50),
+            (Place::Au, 230, 400, "216.2", "253", 50),
+            (Place::Nz, 230, 400, "207", "253", 50),
+            (Place::De, 230, 400, "207", "253", 50),
+            (Place::Neutral, 230, 400, "207", "253", 50),
+        ] {
+            let all = of(place, "");
+            let figure = |key: &str| all.iter().find(|(own, _)| *own == key).map(|(_, micro)| *micro).expect("derived");
+            assert_eq!((figure("supply_neutral_v"), figure("supply_line_v")), (to_neutral * MICRO, between * MICRO));
+            let (low, high) = (figure("supply_frequency_min_hz"), figure("supply_frequency_max_hz"));
+            assert!(low < hertz * MICRO && hertz * MICRO < high && high - low <= 2 * MICRO, "{place:?}");
+            let band = [
+                ("nominal_voltage", figure("supply_neutral_v")),
+                ("band_low", figure("supply_band_low_pct")),
+                ("band_high", figure("supply_band_high_pct")),
+            ];
+            let check = crate::electrical::compute("SUPPLY-BAND", &band.into_iter().collect()).expect("complete");
+            let limit = check.limit.expect("it has one").limit;
+            let volts =
+                |text: &str| crate::electrical::Quantity::parse(Unit::Volt, text, '.').map(|own| own.micro).ok();
+            assert_eq!((limit.at_least, limit.at_most), (volts(least), volts(most)), "{place:?}");
         }
     }
 

@@ -127,6 +127,10 @@ pub enum Topic {
     Protection,
     /// Band of the supply voltage, in per cent of nominal.
     VoltageBand,
+    /// Nominal voltage of a dwelling's supply: to neutral, and between two lines.
+    NominalVoltage,
+    /// Band of the supply's frequency.
+    FrequencyBand,
     /// Greatest mass of batteries in a vehicle under the small-load rule, for whoever reads the rules (F20).
     TransportMass,
 }
@@ -168,6 +172,8 @@ impl Topic {
             "notice" => Topic::Notice,
             "protection" => Topic::Protection,
             "voltage_band" => Topic::VoltageBand,
+            "nominal_voltage" => Topic::NominalVoltage,
+            "frequency_band" => Topic::FrequencyBand,
             "transport_mass" => Topic::TransportMass,
             _ => return None,
         })
@@ -201,6 +207,8 @@ impl Topic {
             | Topic::BusbarRule
             | Topic::Protection
             | Topic::VoltageBand
+            | Topic::NominalVoltage
+            | Topic::FrequencyBand
             | Topic::TransportMass => Stricter::Neither,
         }
     }
