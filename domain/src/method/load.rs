@@ -4,8 +4,8 @@
 
 use super::complaints::{Complaint, complaints};
 use super::plan::{
-    Board, BoardDuty, Caution, DesignField, LimitRule, Method, Micro, Requirement, Reviewed, Stage, Step, Text,
-    UnitPlan,
+    Board, BoardDuty, Caution, ChoiceOption, DesignField, LimitRule, Method, Micro, Requirement, Reviewed, Stage, Step,
+    Text, UnitPlan, When,
 };
 use crate::electrical::units::Unit;
 use crate::job_file::body::Purpose;
@@ -124,8 +124,10 @@ pub fn from_toml(text: &str) -> Result<Method, Fault> {
 /// `[[stage]] include = "shared/isolation.toml"` puts the stages, steps, cautions, boards and design figures of that
 /// file there. A shared step that needs `"@entry"` needs what the including stage says: `with = { entry = ["step"] }`.
 /// Board ids may be given in the same way. `[[limit]]` gives a reading of an included step its limit, or another one, so that a
-/// new version need not repeat the step. Afterwards steps stand in the order of their stages, and within a stage in
-/// that of the files, unless one needs another.
+/// new version need not repeat the step; `[[option]]` gives a choice of an included step a further answer, and
+/// `[[condition]]` an included step the choice on which it applies, in place of its own. `after = "stage"` puts a stage,
+/// or those of the file, behind that one instead of at the end. Afterwards steps stand in the order of their stages, and
+/// within a stage in that of the files, unless one needs another.
 ///
 /// # Errors
 /// The first file that cannot be read, or an include that does not fit.
@@ -147,26 +149,39 @@ pub fn compose(name: &str, files: &[(&str, &str)]) -> Result<Composed, Fault> {
         boards: None,
     };
     let mut places = BTreeMap::from([(String::new(), Fault::at(name, root.text, 0, ""))]);
+    let mut included = Vec::new();
     for (number, stage) in root.parts.stage.iter().enumerate() {
         let at = |reason: String| Fault::at(name, root.text, root.offset_of("stage", number), reason);
+        let place = match &stage.after {
+            None => method.stages.len(),
+            Some(id) => match method.stages.iter().position(|stage| stage.id == *id) {
+                Some(at_stage) => at_stage + 1,
+                None => return Err(at(format!("there is no stage {id} before it"))),
+            },
+        };
         match (&stage.include, &stage.id, &stage.title) {
             (Some(shared), None, None) => {
                 let file = FileText::read(shared, files).map_err(|fault| match fault.line {
                     0 => at(format!("{shared} is not there")),
                     _ => fault,
                 })?;
-                file.include(&stage.with, &mut method).map_err(at)?;
+                file.include(&stage.with, place, &mut method).map_err(at)?;
                 file.mark(&mut places);
+                included.push(file);
             }
             (None, Some(id), Some(title)) => {
                 let hazardous = stage.hazardous.unwrap_or(false);
-                method.stages.push(Stage { id: id.clone(), title: title.clone(), hazardous });
+                method.stages.insert(place, Stage { id: id.clone(), title: title.clone(), hazardous });
             }
             _ => return Err(at("a stage has id and title, or it includes a file".into())),
         }
     }
     root.mark(&mut places);
     root.add_to(root.parts.step.clone(), &mut method);
+    for file in included.iter().chain([&root]) {
+        file.add_options(&mut method)?;
+    }
+    root.add_conditions(&mut method)?;
     root.limit(&mut method)?;
     method.steps = in_order(core::mem::take(&mut method.steps), &method.stages);
     Ok(Composed { method, places })
@@ -197,6 +212,39 @@ struct Parts {
     board: Vec<Board>,
     #[serde(default)]
     limit: Vec<LimitText>,
+    #[serde(default)]
+    option: Vec<OptionText>,
+    #[serde(default)]
+    condition: Vec<ConditionText>,
+}
+
+/// A further answer to a choice of another file's step.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct OptionText {
+    step: String,
+    choice: String,
+    id: String,
+    label: Text,
+    /// Conductors that are there by other answers to this choice, and by this one too.
+    #[serde(default)]
+    conductors: Vec<ConductorText>,
+}
+
+/// A conductor of a board.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ConductorText {
+    board: String,
+    id: String,
+}
+
+/// The choice on which an included step applies that always does elsewhere.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ConditionText {
+    step: String,
+    when: When,
 }
 
 /// A limit for a reading of an included step.
@@ -216,6 +264,7 @@ struct StageText {
     title: Option<Text>,
     hazardous: Option<bool>,
     include: Option<String>,
+    after: Option<String>,
     #[serde(default)]
     with: BTreeMap<String, Vec<String>>,
 }
@@ -240,8 +289,8 @@ impl<'t> FileText<'t> {
         Ok(Self { name, text, parts: toml::from_str(text).map_err(fault)?, tree })
     }
 
-    /// Adds a shared file to a method, with the needs that the including stage gives.
-    fn include(&self, with: &BTreeMap<String, Vec<String>>, method: &mut Method) -> Result<(), String> {
+    /// Adds a shared file to a method, its stages at this place, with the needs that the including stage gives.
+    fn include(&self, with: &BTreeMap<String, Vec<String>>, place: usize, method: &mut Method) -> Result<(), String> {
         let name = self.name;
         if self.parts.id.is_some() || self.parts.stage.iter().any(|stage| stage.include.is_some()) {
             return Err(format!("{name} is a method or includes files itself; only shared stages are included"));
@@ -249,12 +298,15 @@ impl<'t> FileText<'t> {
         if !self.parts.limit.is_empty() {
             return Err(format!("{name} gives a limit to another file's step; only the method itself does"));
         }
-        for stage in &self.parts.stage {
-            let (Some(id), Some(title)) = (&stage.id, &stage.title) else {
+        if !self.parts.condition.is_empty() {
+            return Err(format!("{name} sets a condition on another file's step; only the method itself does"));
+        }
+        for (number, stage) in self.parts.stage.iter().enumerate() {
+            let (Some(id), Some(title), None) = (&stage.id, &stage.title, &stage.after) else {
                 return Err(format!("{name}: a stage has id and title"));
             };
             let hazardous = stage.hazardous.unwrap_or(false);
-            method.stages.push(Stage { id: id.clone(), title: title.clone(), hazardous });
+            method.stages.insert(place + number, Stage { id: id.clone(), title: title.clone(), hazardous });
         }
         let mut given = Given { file: name, with, used: BTreeSet::new() };
         let mut steps = self.parts.step.clone();
@@ -280,6 +332,48 @@ impl<'t> FileText<'t> {
         if !self.parts.board.is_empty() {
             method.boards.get_or_insert_default().extend(self.parts.board.iter().cloned());
         }
+    }
+
+    /// Gives choices of other files' steps the answers that this file adds: after those that let through, before those that fail.
+    fn add_options(&self, method: &mut Method) -> Result<(), Fault> {
+        for (number, own) in self.parts.option.iter().enumerate() {
+            let fault = |reason| Fault::at(self.name, self.text, self.offset_of("option", number), reason);
+            let step = method.steps.iter_mut().find(|step| step.id == own.step);
+            let choice =
+                step.into_iter().flat_map(|step| &mut step.requirements).find_map(|requirement| match requirement {
+                    Requirement::Choice(need) if need.id == own.choice => Some(need),
+                    _ => None,
+                });
+            let Some(choice) = choice else {
+                return Err(fault(format!("no step \"{}\" has a choice \"{}\"", own.step, own.choice)));
+            };
+            let place = choice.options.iter().position(|option| option.fails).unwrap_or(choice.options.len());
+            let option = ChoiceOption { id: own.id.clone(), label: own.label.clone(), fails: false, stops: None };
+            choice.options.insert(place, option);
+            for conductor in &own.conductors {
+                let board = method.boards.iter_mut().flatten().find(|board| board.id == conductor.board);
+                let mut there = board.into_iter().flat_map(|board| &mut board.conductors);
+                let when = there.find(|other| other.id == conductor.id).and_then(|found| found.when.as_mut());
+                let Some(when) = when.filter(|when| when.step == own.step && when.requirement == own.choice) else {
+                    let (board, id) = (&conductor.board, &conductor.id);
+                    return Err(fault(format!("no conductor \"{id}\" of \"{board}\" is there by that choice")));
+                };
+                when.is.push(own.id.clone());
+            }
+        }
+        Ok(())
+    }
+
+    /// Gives included steps the conditions that the method's own file names, in place of their own.
+    fn add_conditions(&self, method: &mut Method) -> Result<(), Fault> {
+        for (number, own) in self.parts.condition.iter().enumerate() {
+            let Some(step) = method.steps.iter_mut().find(|step| step.id == own.step) else {
+                let reason = format!("there is no step \"{}\"", own.step);
+                return Err(Fault::at(self.name, self.text, self.offset_of("condition", number), reason));
+            };
+            step.when = Some(own.when.clone());
+        }
+        Ok(())
     }
 
     /// Gives readings the limits that the method's own file names.
@@ -477,6 +571,88 @@ limit = { from = "design", at_most = "loop_max_ohm" }
         assert!(fault.starts_with("m.toml:26:1: no step \"close\" has a reading \"lop\""), "{fault}");
         let fault = put_together(ROOT, &format!("{end}{LIMIT}")).err().unwrap_or_default();
         assert!(fault.starts_with("m.toml:11:1: shared/end.toml gives a limit"), "{fault}");
+    }
+
+    /// A board and a choice at the end of the shared step.
+    const PHASES: &str = r#"
+[[step.require]]
+kind = "choice"
+id = "phases"
+label = { en = "a", de = "a", es = "a" }
+option = [
+  { id = "one", label = { en = "a", de = "a", es = "a" } },
+  { id = "none", fails = true, label = { en = "a", de = "a", es = "a" } },
+]
+[[board]]
+id = "box"
+title = { en = "a", de = "a", es = "a" }
+conductor = [{ id = "L1" }, { id = "L2", when = { step = "close", requirement = "phases", is = ["three"] } }]
+"#;
+    const OPTION: &str = r#"
+[[option]]
+step = "close"
+choice = "phases"
+id = "split"
+label = { en = "a", de = "a", es = "a" }
+conductors = [{ board = "box", id = "L2" }]
+"#;
+
+    #[test]
+    fn a_further_answer_stands_before_those_that_fail_and_brings_its_conductors() {
+        let end = format!("{END}{PHASES}");
+        // The file of the method, or another shared one, may say so.
+        let more = format!("{ROOT}\n[[stage]]\ninclude = \"more.toml\"\n");
+        let by_other = compose("m.toml", &[("m.toml", &more), ("shared/end.toml", &end), ("more.toml", OPTION)]);
+        let by_method = put_together(&format!("{ROOT}{OPTION}"), &end);
+        for composed in [by_method, by_other.map_err(|fault| fault.to_string())] {
+            let method = composed.unwrap_or_else(|why| panic!("{why}")).method;
+            let Some(Requirement::Choice(choice)) = method.step("close").and_then(|step| step.requirement("phases"))
+            else {
+                panic!("no choice");
+            };
+            let options: Vec<(&str, bool)> = choice.options.iter().map(|own| (own.id.as_str(), own.fails)).collect();
+            assert_eq!(options, [("one", false), ("split", false), ("none", true)]);
+            let second = method.board("box").and_then(|board| board.conductors[1].when.clone());
+            assert_eq!(second.map(|when| when.is), Some(vec!["three".to_owned(), "split".to_owned()]));
+        }
+        for (from, to, expected) in [
+            ("choice = \"phases\"", "choice = \"fases\"", "m.toml:26:1: no step \"close\" has a choice \"fases\""),
+            ("id = \"L2\"", "id = \"L1\"", "m.toml:26:1: no conductor \"L1\" of \"box\" is there by that choice"),
+            (
+                "board = \"box\"",
+                "board = \"bax\"",
+                "m.toml:26:1: no conductor \"L2\" of \"bax\" is there by that choice",
+            ),
+        ] {
+            let fault = put_together(&format!("{ROOT}{}", OPTION.replace(from, to)), &end).err().unwrap_or_default();
+            assert!(fault.starts_with(expected), "{expected}, but {fault}");
+        }
+    }
+
+    #[test]
+    fn a_method_says_when_an_included_step_applies_and_where_stages_stand() {
+        const CONDITION: &str =
+            "\n[[condition]]\nstep = \"close\"\nwhen = { step = \"own\", requirement = \"kind\", is = [\"a\"] }\n";
+        let method = put_together(&format!("{ROOT}{CONDITION}"), END).expect("both are in order").method;
+        let when = When { step: "own".into(), requirement: "kind".into(), is: vec!["a".into()] };
+        assert_eq!(method.step("close").and_then(|step| step.when.clone()), Some(when));
+        let own = END.replace("needs = ", "when = { step = \"late\", requirement = \"kind\", is = [\"b\"] }\nneeds = ");
+        let instead = put_together(&format!("{ROOT}{CONDITION}"), &own).expect("both are in order").method;
+        assert_eq!(instead.step("close"), method.step("close"), "it takes the place of the step's own");
+        let gone = CONDITION.replace("\"close\"", "\"gone\"");
+        let gone = put_together(&format!("{ROOT}{gone}"), END).err().unwrap_or_default();
+        assert!(gone.starts_with("m.toml:26:1: there is no step \"gone\""), "{gone}");
+        let shared = put_together(ROOT, &format!("{END}{CONDITION}")).err().unwrap_or_default();
+        assert!(shared.starts_with("m.toml:11:1: shared/end.toml sets a condition"), "{shared}");
+
+        let stages = |root: &str| {
+            let method = put_together(root, END).map(|composed| composed.method);
+            method.map(|method| method.stages.iter().map(|stage| stage.id.clone()).collect::<Vec<_>>())
+        };
+        let third = "\n[[stage]]\nid = \"third\"\nafter = \"first\"\ntitle = { en = \"a\", de = \"a\", es = \"a\" }\n";
+        assert_eq!(stages(&format!("{ROOT}{third}")).as_deref(), Ok(&["first", "third", "last"].map(String::from)[..]));
+        let late = ROOT.replace("include = \"shared/end.toml\"", "include = \"shared/end.toml\"\nafter = \"late\"");
+        assert_eq!(stages(&late).err().as_deref(), Some("m.toml:11:1: there is no stage late before it"));
     }
 
     #[test]

@@ -330,3 +330,27 @@ fn settings_consent_and_torque_come_before_the_power() {
         assert!(found.iter().any(|fault| fault.contains(expected)), "{from} → {to}: {expected}, but {found:#?}");
     }
 }
+
+/// A conductor that is there by two answers may be tested in a step for each; one answer alone leaves the other untested.
+#[test]
+fn steps_share_the_answers_by_which_a_conductor_is_there() {
+    let four = GOOD.replace("is = [\"three\"] } }]", "is = [\"three\", \"four\"] } }]").replace(
+        "  { id = \"burnt\"",
+        "  { id = \"four\", label = { en = \"a\", de = \"a\", es = \"a\" } },\n  { id = \"burnt\"",
+    );
+    let found = faults(&four);
+    for pair in ["L and X", "N and X"] {
+        assert!(found.iter().any(|fault| fault.contains(&format!("no reading between {pair}"))), "{found:#?}");
+    }
+    let (start, end) =
+        (GOOD.find("[[step]]\nid = \"test-x\"").unwrap(), GOOD.find("[[step]]\nid = \"after\"").unwrap());
+    let again = GOOD[start..end].replace("test-x", "test-y").replace("is = [\"three\"]", "is = [\"four\"]");
+    let both = four
+        .replace("[[step]]\nid = \"after\"", &format!("{again}[[step]]\nid = \"after\""))
+        .replace("needs = [\"test\", \"test-x\"]", "needs = [\"test\", \"test-x\", \"test-y\"]");
+    assert_eq!(faults(&both), Vec::<String>::new());
+    let other_choice = both
+        .replace("id = \"test-y\"", "id = \"test-y\"\n# by another answer")
+        .replace("is = [\"four\"]", "is = [\"one\"]");
+    assert!(faults(&other_choice).iter().any(|fault| fault.contains("no reading between L and X")));
+}

@@ -89,7 +89,7 @@ fn of_board(method: &Method, board: &Board, found: &mut BTreeSet<Complaint>) {
     }
     for (index, one) in board.conductors.iter().enumerate() {
         for other in &board.conductors[index + 1..] {
-            if !doing(BoardPart::Dead).any(|step| tests_pair(step, one, other)) {
+            if !is_tested(doing(BoardPart::Dead), one, other) {
                 let pair = format!("{} and {}", one.id, other.id);
                 found.insert(Complaint::BoardWithoutPair { board: id(), pair });
             }
@@ -122,19 +122,16 @@ fn of_board(method: &Method, board: &Board, found: &mut BTreeSet<Complaint>) {
     }
 }
 
-/// Whether a step reads this pair whenever both conductors are there: it may be switched off with one of them only.
-fn tests_pair(step: &Step, one: &Conductor, other: &Conductor) -> bool {
-    let reads = readings(step).any(|need| {
-        need.pair.as_ref().is_some_and(|(a, b)| (*a == one.id && *b == other.id) || (*a == other.id && *b == one.id))
-    });
-    let there = [&one.when, &other.when];
-    reads && step.when.as_ref().is_none_or(|when| there.iter().any(|with| covers(when, with.as_ref())))
-}
-
-fn covers(step: &When, conductor: Option<&When>) -> bool {
-    conductor.is_some_and(|there| {
-        there.step == step.step
-            && there.requirement == step.requirement
-            && there.is.iter().all(|option| step.is.contains(option))
-    })
+/// Whether this pair is read whenever both conductors are there: a step that reads it may be switched off with one of them only, and
+/// several may share the answers by which one of them is there.
+fn is_tested<'m>(steps: impl Iterator<Item = &'m Step>, one: &Conductor, other: &Conductor) -> bool {
+    let is_pair = |(a, b): &(String, String)| (*a == one.id && *b == other.id) || (*a == other.id && *b == one.id);
+    let reads = |step: &&Step| readings(step).any(|need| need.pair.as_ref().is_some_and(is_pair));
+    let on: Vec<Option<&When>> = steps.filter(reads).map(|step| step.when.as_ref()).collect();
+    let is_on = |there: &When, option: &String| {
+        let mut same = on.iter().flatten().filter(|on| on.step == there.step && on.requirement == there.requirement);
+        same.any(|on| on.is.contains(option))
+    };
+    let mut there = [&one.when, &other.when].into_iter().flatten();
+    on.contains(&None) || (!on.is_empty() && there.any(|there| there.is.iter().all(|option| is_on(there, option))))
 }
