@@ -188,6 +188,52 @@ fn the_supply_and_the_strings_are_cut_and_proved_dead() {
     }
 }
 
+/// A new inverter: hung on anchors that were compared with its load, before the house goes dark; an old one out before anything new is
+/// connected; strings measured once the covers are on, and joined as the first power of their terminals.
+#[test]
+fn a_new_inverter_hangs_before_the_isolation_and_its_strings_come_last() {
+    let method = compose("hybrid-inverter.toml", FILES).unwrap().method;
+    let waits =
+        |steps: &[&str], gates: &[&str]| assert_eq!(assert_wait(&method, steps, gates), steps.len(), "{steps:?}");
+    let compared = method.step("anchor-load").unwrap().requirements.iter().any(|need| match need {
+        Requirement::Check(need) => need.call.check == "F15-WALL",
+        _ => false,
+    });
+    assert!(compared, "nobody compares the anchors with the load");
+    waits(&["mount-inverter"], &["wall-scan", "serial-label", "anchor-load", "stud-screws"]);
+    waits(
+        &["find-sources"],
+        &["mount-inverter", "ac-cable", "secure-stack", "secure-wall", "pv-plan", "former-inverter"],
+    );
+    let stands = |id: &str| method.steps.iter().position(|step| step.id == id).unwrap();
+    assert!(stands("mount-inverter") < stands("find-sources") && stands("prove-tester-after") < stands("take-out-old"));
+    assert!(stands("take-out-old") < stands("pe-stack") && stands("pv-string-4") < stands("power-briefing"));
+    let proved = [
+        "prove-dead-ac",
+        "prove-dead-second-line",
+        "prove-dead-main-second-line",
+        "prove-dead-pv",
+        "prove-tester-after",
+    ];
+    waits(&["take-out-old", "ac-circuit", "pv-cable", "current-clamp"], &proved);
+    waits(&["ac-circuit", "pv-cable"], &["take-out-old"]);
+    waits(&["stop-inverter", "isolate-ac"], &["inverter-wired"]);
+    waits(
+        &["join-strings"],
+        &["covers-closed", "remove-locks", "pv-string-1", "pv-string-2", "pv-string-3", "pv-string-4"],
+    );
+    waits(&["inverter-on"], &["join-strings", "firmware", "grid-profile", "export-limit"]);
+    assert!(method.step("join-strings").unwrap().is_part("inverter-pv", BoardPart::Ends), "it brings power");
+    // Whoever says that strings are here switches them off or parts them, whether or not an inverter has them.
+    let parted = method.step("isolate-pv").unwrap().when.clone().unwrap();
+    assert_eq!((parted.step.as_str(), parted.is.len()), ("pv-plan", 3));
+    let Some(Requirement::Choice(plan)) = method.step("pv-plan").unwrap().requirement("joined") else { panic!() };
+    let free: Vec<&str> =
+        plan.options.iter().map(|own| own.id.as_str()).filter(|id| !parted.is.iter().any(|on| on == id)).collect();
+    assert_eq!(free, ["none"]);
+    assert!(method.units.iter().all(|unit| unit.new), "the inverter is new, so its serial is read and registered");
+}
+
 /// Jobs pin the hash of a version for ever. A method that changes is a new version with a new line, beside the old one. Until the first installation they may move: decision 0022.
 #[test]
 fn released_methods_do_not_move() {

@@ -5,6 +5,7 @@ pub const FILES: &[(&str, &str)] = &[
     ("series-stack-floor.toml", include_str!("../../../server/methods/series-stack-floor.toml")),
     ("install-with-backup.toml", include_str!("../../../server/methods/install-with-backup.toml")),
     ("replace-fuse.toml", include_str!("../../../server/methods/replace-fuse.toml")),
+    ("hybrid-inverter.toml", include_str!("../../../server/methods/hybrid-inverter.toml")),
     ("shared/ac-side.toml", include_str!("../../../server/methods/shared/ac-side.toml")),
     ("shared/arrival.toml", include_str!("../../../server/methods/shared/arrival.toml")),
     ("shared/backup.toml", include_str!("../../../server/methods/shared/backup.toml")),
@@ -19,10 +20,14 @@ pub const FILES: &[(&str, &str)] = &[
     ("shared/install.toml", include_str!("../../../server/methods/shared/install.toml")),
     ("shared/isolation.toml", include_str!("../../../server/methods/shared/isolation.toml")),
     ("shared/live-tests.toml", include_str!("../../../server/methods/shared/live-tests.toml")),
+    ("shared/new-inverter.toml", include_str!("../../../server/methods/shared/new-inverter.toml")),
     ("shared/place.toml", include_str!("../../../server/methods/shared/place.toml")),
+    ("shared/pv-strings.toml", include_str!("../../../server/methods/shared/pv-strings.toml")),
+    ("shared/split-phase.toml", include_str!("../../../server/methods/shared/split-phase.toml")),
     ("shared/stack.toml", include_str!("../../../server/methods/shared/stack.toml")),
 ];
 
 /// Files that are methods themselves.
 #[allow(dead_code, reason = "not every suite walks all of them")]
-pub const METHODS: [&str; 3] = ["series-stack-floor.toml", "install-with-backup.toml", "replace-fuse.toml"];
+pub const METHODS: [&str; 4] =
+    ["series-stack-floor.toml", "install-with-backup.toml", "replace-fuse.toml", "hybrid-inverter.toml"];

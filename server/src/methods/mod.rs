@@ -17,13 +17,15 @@ use crate::db::Db;
 use crate::error::ApiError;
 
 /// The methods that come with the server, by file.
-const BUILT_IN: &[&str] = &["series-stack-floor.toml", "install-with-backup.toml", "replace-fuse.toml"];
+const BUILT_IN: &[&str] =
+    &["series-stack-floor.toml", "install-with-backup.toml", "replace-fuse.toml", "hybrid-inverter.toml"];
 
 /// All files that come with the server, by the name under which one includes another.
 const FILES: &[(&str, &str)] = &[
     ("series-stack-floor.toml", include_str!("../../methods/series-stack-floor.toml")),
     ("install-with-backup.toml", include_str!("../../methods/install-with-backup.toml")),
     ("replace-fuse.toml", include_str!("../../methods/replace-fuse.toml")),
+    ("hybrid-inverter.toml", include_str!("../../methods/hybrid-inverter.toml")),
     ("shared/ac-side.toml", include_str!("../../methods/shared/ac-side.toml")),
     ("shared/arrival.toml", include_str!("../../methods/shared/arrival.toml")),
     ("shared/backup.toml", include_str!("../../methods/shared/backup.toml")),
@@ -38,7 +40,10 @@ const FILES: &[(&str, &str)] = &[
     ("shared/install.toml", include_str!("../../methods/shared/install.toml")),
     ("shared/isolation.toml", include_str!("../../methods/shared/isolation.toml")),
     ("shared/live-tests.toml", include_str!("../../methods/shared/live-tests.toml")),
+    ("shared/new-inverter.toml", include_str!("../../methods/shared/new-inverter.toml")),
     ("shared/place.toml", include_str!("../../methods/shared/place.toml")),
+    ("shared/pv-strings.toml", include_str!("../../methods/shared/pv-strings.toml")),
+    ("shared/split-phase.toml", include_str!("../../methods/shared/split-phase.toml")),
     ("shared/stack.toml", include_str!("../../methods/shared/stack.toml")),
 ];
 
