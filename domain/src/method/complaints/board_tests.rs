@@ -342,9 +342,9 @@ fn steps_share_the_answers_by_which_a_conductor_is_there() {
     for pair in ["L and X", "N and X"] {
         assert!(found.iter().any(|fault| fault.contains(&format!("no reading between {pair}"))), "{found:#?}");
     }
-    let (start, end) =
-        (GOOD.find("[[step]]\nid = \"test-x\"").unwrap(), GOOD.find("[[step]]\nid = \"after\"").unwrap());
-    let again = GOOD[start..end].replace("test-x", "test-y").replace("is = [\"three\"]", "is = [\"four\"]");
+    let at = |id: &str| GOOD.find(&format!("[[step]]\nid = \"{id}\"")).expect("it is a step of the good method");
+    let again = &GOOD[at("test-x")..at("after")];
+    let again = again.replace("test-x", "test-y").replace("is = [\"three\"]", "is = [\"four\"]");
     let both = four
         .replace("[[step]]\nid = \"after\"", &format!("{again}[[step]]\nid = \"after\""))
         .replace("needs = [\"test\", \"test-x\"]", "needs = [\"test\", \"test-x\", \"test-y\"]");
