@@ -153,8 +153,12 @@ fn play(case: &Case, figures: Vec<(String, i64)>) -> Result<(), String> {
 }
 
 fn figures(case: &Case) -> Vec<(String, i64)> {
+    figures_with(case.design)
+}
+
+fn figures_with(other: &[(&'static str, Option<i64>)]) -> Vec<(String, i64)> {
     let mut all: BTreeMap<&str, i64> = DESIGN.into_iter().collect();
-    for (key, value) in case.design {
+    for (key, value) in other {
         match value {
             Some(value) => all.insert(key, *value),
             None => all.remove(key),
@@ -170,6 +174,7 @@ fn comes_to_its_end(case: &Case) {
 const STACK: &str = "series-stack-floor.toml";
 const BACKUP: &str = "install-with-backup.toml";
 const FUSE: &str = "replace-fuse.toml";
+const HYBRID: &str = "hybrid-inverter.toml";
 
 #[test]
 fn a_place_without_a_rule_on_stored_energy_needs_no_invented_one() {
@@ -325,6 +330,51 @@ fn an_island_whose_frequency_an_ac_coupled_inverter_follows() {
     comes_to_its_end(&case);
     let alone = Case { chosen: &[], ..case };
     assert!(play(&alone, figures(&alone)).unwrap_err().contains("island-supply"));
+}
+
+/// A house without anything before, without PV, on two lines, the inverter screwed to studs.
+const BARE: &[&str] = &[
+    "former-inverter before none",
+    "inverter-wired wired none",
+    "inverter-anchors anchors studs",
+    "pv-plan joined none",
+    "find-sources pv no",
+    "find-sources phases split",
+    "isolate-supply phases split",
+    "ac-side rcd by-design-none",
+];
+
+#[test]
+fn a_first_inverter_without_strings_on_studs_and_two_lines() {
+    let case = Case { method: HYBRID, chosen: BARE, ..Case::default() };
+    comes_to_its_end(&case);
+    // Where no rule bounds the loop and the lead has no figure, a reading alone opens nothing and the lead's word does.
+    let unbound = Case { design: &[("loop_max_ohm", None)], ..case };
+    assert!(play(&unbound, figures(&unbound)).unwrap_err().contains("supply loop"));
+    let there = &[("supply loop", Value(300_000))];
+    comes_to_its_end(&Case { there, allowed: &["supply loop"], ..unbound });
+}
+
+/// The app has no table for conductors by gauge: without their maker's resistance nothing is judged, with it all is.
+#[test]
+fn conductors_by_gauge_with_the_resistance_of_their_maker() {
+    const SIZES: [(&str, Option<i64>); 3] = [
+        ("pe_size_mm2", Some(5_261_000)),
+        ("dc_cable_size_mm2", Some(13_300_000)),
+        ("ac_protective_core_mm2", Some(5_261_000)),
+    ];
+    let unknown = Case { method: HYBRID, design: &SIZES, ..Case::default() };
+    assert!(play(&unknown, figures(&unknown)).is_err());
+    let stated = [
+        SIZES[0],
+        SIZES[1],
+        SIZES[2],
+        ("pe_ohm_per_km", Some(3_277_000)),
+        ("dc_cable_ohm_per_km", Some(1_296_000)),
+        ("ac_pe_ohm_per_km", Some(3_277_000)),
+        ("ac_cable_size_mm2", Some(8_367_000)),
+    ];
+    play(&Case { method: HYBRID, ..Case::default() }, figures_with(&stated)).unwrap_or_else(|why| panic!("{why}"));
 }
 
 /// A limit that a standard gives shuts until a lead has said why not; a bad value of a step without exceptions shuts for good.
