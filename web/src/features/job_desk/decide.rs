@@ -98,11 +98,11 @@ const fn words_label(decision: &Decision) -> Key {
 }
 
 /// Why the words do not do yet.
-fn words_fault(w: Words, decision: &Decision, words: &str) -> Option<String> {
+fn words_fault(w: Words, needed: bool, words: &str) -> Option<String> {
     if words.chars().count() > REMARK_CHARS_MAX {
         return Some(t!(w, "desk.words.too_long", most = REMARK_CHARS_MAX));
     }
-    (decision.needs_words() && words.trim().is_empty()).then(|| t!(w, "desk.words.needed").to_owned())
+    (needed && words.trim().is_empty()).then(|| t!(w, "desk.words.needed").to_owned())
 }
 
 /// The dialog; stands once on the page.
@@ -119,6 +119,9 @@ pub fn DecisionSheet(
     /// Passing is possible now.
     #[prop(into)]
     can_pass: Signal<bool>,
+    /// Something about the design wants a reason from whoever passes.
+    #[prop(into)]
+    wants_reason: Signal<bool>,
 ) -> impl IntoView {
     let w = use_words();
     let toasts = expect_context::<Toasts>();
@@ -144,11 +147,14 @@ pub fn DecisionSheet(
         | Decision::Return(_)
         | Decision::PhotoAbsent(_) => true,
     };
+    let needs_words = move |decision: &Decision| {
+        decision.needs_words() || (*decision == Decision::Pass && wants_reason.get_untracked())
+    };
     let decide = move || {
         let Some(asked) = asking.what.get_untracked() else { return };
         tried.set(true);
         let said = words.get_untracked();
-        if words_fault(w, &asked.decision, &said).is_some() || !ready(&asked) {
+        if words_fault(w, needs_words(&asked.decision), &said).is_some() || !ready(&asked) {
             return;
         }
         let bodies = asked.decision.bodies(&said, asked.remark);
@@ -176,13 +182,22 @@ pub fn DecisionSheet(
     let body = move || {
         let Some(asked) = asking.what.get() else { return ().into_any() };
         let decision = asked.decision.clone();
-        let fault = Signal::derive(move || tried.get().then(|| words_fault(w, &decision, &words.get())).flatten());
+        let fault =
+            Signal::derive(move || tried.get().then(|| words_fault(w, needs_words(&decision), &words.get())).flatten());
         let number_fault = Signal::derive(move || {
             let wrong = own_short.with_value(|short| !confirms(&number.get(), short));
             (tried.get() && wrong).then(|| t!(w, "desk.words.number_wrong").to_owned())
         });
         let middle = match &asked.decision {
-            Decision::Pass => against.run(),
+            Decision::Pass => {
+                let against = against.clone();
+                let reason = move || {
+                    wants_reason.get().then(|| {
+                        view! { <Area label=t!(w, "desk.words.design") value=words fault /> }
+                    })
+                };
+                view! { {move || against.run()} {reason} }.into_any()
+            }
             Decision::Withdraw => {
                 let label = t!(w, "desk.words.number", number = short);
                 view! { <Field label kind=FieldKind::Exact value=number fault=number_fault /> }.into_any()

@@ -8,6 +8,7 @@ use serde::Deserialize;
 
 use super::steps::Around;
 use super::view_model::{AwaitedPhoto, Decision, notes_of};
+use crate::features::design_sheet::state::DesignState;
 use crate::features::desk::shared::is_expired;
 use crate::features::desk::{DeskJob, DownloadButton, moment, today};
 use crate::features::job::load::{JobView, Progress as Far};
@@ -44,6 +45,7 @@ pub struct Photos {
 pub fn Head(
     here: Signal<Option<Arc<DeskJob>>>,
     around: Around,
+    design: Memo<Option<DesignState>>,
     server: Signal<ServerRow>,
     may_plan: Signal<bool>,
 ) -> impl IntoView {
@@ -64,6 +66,7 @@ pub fn Head(
                 <Chip label=w.say(phase(view.phase)) tone=phase_tone(view.phase) />
                 {paused(w, view)}
                 {(failed > 0).then(|| view! { <Chip label=crate::tn!(w, "desk.failed", failed) tone=Tone::Stop /> })}
+                {design.get().map(|design| design_chips(w, &design))}
                 {(view.late > 0).then(|| view! { <Chip label=crate::tn!(w, "desk.late", view.late) tone=Tone::Caution /> })}
             </div>
         };
@@ -85,6 +88,17 @@ pub fn Head(
             </div>
         })
     }
+}
+
+/// How the design stands; nothing is said where there is none to speak of.
+fn design_chips(w: Words, design: &DesignState) -> AnyView {
+    let (fails, open) = (design.fails.len(), design.open.len());
+    view! {
+        {(fails > 0).then(|| view! { <Chip label=crate::tn!(w, "desk.design_fails", fails) tone=Tone::Stop /> })}
+        {(open > 0).then(|| view! { <Chip label=crate::tn!(w, "desk.design_open", open) tone=Tone::Caution /> })}
+        {design.absent.then(|| view! { <Chip label=t!(w, "desk.design_absent") tone=Tone::Caution /> })}
+    }
+    .into_any()
 }
 
 /// What the server says of the job.

@@ -17,6 +17,7 @@ use super::view_model::{Decision, ServerPhoto, awaited_photos, standing_against}
 use super::waiting::WaitingPart;
 use crate::adapters::fetch::use_api;
 use crate::device::use_device;
+use crate::features::design_sheet::state::DesignState;
 use crate::features::desk::shared::{Rights, rights};
 use crate::features::desk::{DeskJob, Store, follow_job, with_store};
 use crate::i18n::use_words;
@@ -74,10 +75,16 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
             here.as_ref().map(|here| photos.with(|photos| awaited_photos(&here.view, photos))).unwrap_or_default()
         })
     });
+    let own_rules = Memo::new(move |_| device.rule_sets());
+    let design = Memo::new(move |_| here.with(|here| DesignState::of(w, here.as_ref()?, &own_rules.get())));
     let against = Memo::new(move |_| {
-        let photos = awaited.with(Vec::len);
-        here.with(|here| here.as_ref().map(|here| standing_against(&here.view, photos)).unwrap_or_default())
+        let (photos, design) = (awaited.with(Vec::len), design.get());
+        here.with(|here| {
+            here.as_ref().map(|here| standing_against(&here.view, design.as_ref(), photos)).unwrap_or_default()
+        })
     });
+    let wants_reason =
+        Signal::derive(move || against.with(|all| all.iter().any(super::view_model::Against::wants_reason)));
     let can_pass = Signal::derive(move || {
         rights.get().decide && !against.with(|all| all.iter().any(super::view_model::Against::is_hard))
     });
@@ -140,7 +147,7 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
         None => view! { <Waiting /> }.into_any(),
         Some(false) => view! { <Empty words=t!(w, "desk.not_here") icon=Icon::Wait /> }.into_any(),
         Some(true) => view! {
-            <Head here around server=server.into() may_plan=Signal::derive(move || rights.get().site) />
+            <Head here around design server=server.into() may_plan=Signal::derive(move || rights.get().site) />
             // Below what is pressed: that the review has passed may come while somebody presses.
             {read_only}
             <div class="two-columns desk">
@@ -161,7 +168,7 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
     view! {
         <Page title back wide=true bottom=bottom>
             {body}
-            <DecisionSheet asking store job against=ViewFn::from(against_view) can_pass />
+            <DecisionSheet asking store job against=ViewFn::from(against_view) can_pass wants_reason />
             <TelephoneSheet telephone job />
         </Page>
     }

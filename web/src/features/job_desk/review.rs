@@ -18,6 +18,9 @@ fn line(w: Words, view: &JobView, against: &Against) -> AnyView {
         Against::NotHandedIn => t!(w, "desk.against.not_handed_in").to_owned(),
         Against::Stops(n) => tn!(w, "desk.against.stops", *n),
         Against::Deviations(n) => tn!(w, "desk.against.deviations", *n),
+        Against::DesignFails(names) => return named(tn!(w, "desk.against.design_fails", names.len()), names),
+        Against::DesignOpen(names) => return named(tn!(w, "desk.against.design_open", names.len()), names),
+        Against::DesignAbsent => t!(w, "desk.against.design_absent").to_owned(),
         Against::Breaches(n) => tn!(w, "desk.against.breaches", *n),
         Against::Photos(n) => tn!(w, "desk.against.photos", *n),
         Against::KeptAnyway(n) => tn!(w, "desk.against.kept_anyway", *n),
@@ -36,6 +39,12 @@ fn line(w: Words, view: &JobView, against: &Against) -> AnyView {
         }
     };
     view! { <li>{words}</li> }.into_any()
+}
+
+/// A line and under it all that it is about: what is signed for is never cut short.
+fn named(words: String, names: &[String]) -> AnyView {
+    let names = names.iter().map(|name| view! { <li>{name.clone()}</li> }).collect_view();
+    view! { <li>{words}<ul class="bullets">{names}</ul></li> }.into_any()
 }
 
 /// All of it: what shuts the way, and what should be looked at first.

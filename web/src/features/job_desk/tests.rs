@@ -76,7 +76,7 @@ fn hard_things_shut_the_way_and_soft_ones_are_only_told() {
         body: None,
         settled: None,
     });
-    let against = standing_against(&job, 3);
+    let against = standing_against(&job, None, 3);
     assert_eq!(
         against,
         [Against::Stops(1), Against::Steps(Vec::new()), Against::NotHandedIn, Against::Breaches(1), Against::Photos(3)]
@@ -86,8 +86,34 @@ fn hard_things_shut_the_way_and_soft_ones_are_only_told() {
 }
 
 #[test]
+fn a_design_that_fails_or_is_open_is_named_and_wants_a_reason() {
+    let job = view(Phase::ForReview);
+    let named = |fails: &[&str], open: &[&str], absent| {
+        let own = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>();
+        let design = DesignState { absent, fails: own(fails), open: own(open) };
+        let all = standing_against(&job, Some(&design), 0);
+        let about: Vec<Against> = all.into_iter().filter(Against::wants_reason).collect();
+        assert_eq!(about.is_empty(), design.is_clean());
+        assert!(about.iter().all(|against| !against.is_hard()), "a lead may pass it, with a reason");
+        about
+    };
+    assert_eq!(named(&[], &[], false), []);
+    assert_eq!(
+        named(&["Cable"], &["Runtime", "Loop"], false),
+        [
+            Against::DesignFails(vec!["Cable".to_owned()]),
+            Against::DesignOpen(vec!["Runtime".to_owned(), "Loop".to_owned()])
+        ]
+    );
+    assert_eq!(named(&[], &[], true), [Against::DesignAbsent]);
+    // Words that were written go with the pass, as a note of whoever passed.
+    let bodies = Decision::Pass.bodies("The cable was measured.", entry(9));
+    assert!(matches!(&bodies[..], [Body::Remark(remark), Body::Passed(_)] if remark.text == "The cable was measured."));
+}
+
+#[test]
 fn without_the_method_nothing_can_be_passed() {
-    assert!(standing_against(&view(Phase::ForReview), 0).contains(&Against::MethodMissing));
+    assert!(standing_against(&view(Phase::ForReview), None, 0).contains(&Against::MethodMissing));
 }
 
 #[test]

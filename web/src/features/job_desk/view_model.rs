@@ -5,6 +5,7 @@ use domain::job_file::Phase;
 use domain::job_file::body::Body;
 use domain::method::gate::StepState;
 
+use crate::features::design_sheet::state::DesignState;
 use crate::features::desk::shared::waiting_deviations;
 use crate::features::job::load::{DeviationView, EvidenceStanding, JobView, RemarkView, StepCard};
 
@@ -26,6 +27,12 @@ pub enum Against {
     Steps(Vec<usize>),
     /// Departures without an answer.
     Deviations(usize),
+    /// Checks of the design that fail, by name.
+    DesignFails(Vec<String>),
+    /// Checks of the design that nobody can decide, by name.
+    DesignOpen(Vec<String>),
+    /// Nobody entered a design.
+    DesignAbsent,
     /// Evidence that the gate would not have let through.
     Breaches(usize),
     /// Photos that have not arrived at the server.
@@ -39,15 +46,27 @@ impl Against {
     pub const fn is_hard(&self) -> bool {
         match self {
             Self::MethodMissing | Self::Stops(_) | Self::Steps(_) => true,
-            Self::NotHandedIn | Self::Deviations(_) | Self::Breaches(_) | Self::Photos(_) | Self::KeptAnyway(_) => {
-                false
-            }
+            Self::NotHandedIn
+            | Self::Deviations(_)
+            | Self::DesignFails(_)
+            | Self::DesignOpen(_)
+            | Self::DesignAbsent
+            | Self::Breaches(_)
+            | Self::Photos(_)
+            | Self::KeptAnyway(_) => false,
         }
     }
 }
 
-/// All of it, hard ones first.
-pub fn standing_against(view: &JobView, photos_missing: usize) -> Vec<Against> {
+impl Against {
+    /// Whoever passes the review all the same writes why.
+    pub const fn wants_reason(&self) -> bool {
+        matches!(self, Self::DesignFails(_) | Self::DesignOpen(_) | Self::DesignAbsent)
+    }
+}
+
+/// All of it, hard ones first. Nothing is said of a design whose rules are not here yet.
+pub fn standing_against(view: &JobView, design: Option<&DesignState>, photos_missing: usize) -> Vec<Against> {
     let mut all = Vec::new();
     if view.method_missing {
         all.push(Against::MethodMissing);
@@ -63,6 +82,14 @@ pub fn standing_against(view: &JobView, photos_missing: usize) -> Vec<Against> {
     }
     if view.phase != Phase::ForReview {
         all.push(Against::NotHandedIn);
+    }
+    if let Some(design) = design {
+        let named = [
+            (!design.fails.is_empty()).then(|| Against::DesignFails(design.fails.clone())),
+            (!design.open.is_empty()).then(|| Against::DesignOpen(design.open.clone())),
+            design.absent.then_some(Against::DesignAbsent),
+        ];
+        all.extend(named.into_iter().flatten());
     }
     let counts = [
         (waiting_deviations(view).count(), Against::Deviations as fn(usize) -> Against),

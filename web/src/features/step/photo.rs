@@ -49,7 +49,8 @@ pub fn PhotoPart(
     ctx.act.put(Act::Photo(act));
     let busy = Signal::derive(move || ctx.saving.get() == crate::device::Saving::Busy);
     let shows = need.shows.in_language(w.lang.code()).to_owned();
-    let held = need.held.as_ref().map(|held| view! { <p class="soft">{held.in_language(w.lang.code()).to_owned()}</p> });
+    let held =
+        need.held.as_ref().map(|held| view! { <p class="soft">{held.in_language(w.lang.code()).to_owned()}</p> });
     view! {
         <p><b>{t!(w, "step.photo.shows")}</b>" "{shows}</p>
         {held}

@@ -32,7 +32,8 @@ pub fn WordsPart(
     };
     let is_empty = move || text.with(|text| text.trim().is_empty());
     ctx.act.press(t!(w, "step.words.action"), move || is_empty() || too_long.get(), save);
-    let fault = Signal::derive(move || too_long.get().then(|| t!(w, "reason.fail.words_unreadable", n = NAME_CHARS_MAX)));
+    let fault =
+        Signal::derive(move || too_long.get().then(|| t!(w, "reason.fail.words_unreadable", n = NAME_CHARS_MAX)));
     view! {
         <Field label=t!(w, "step.words.as_shown") hint=t!(w, "step.words.hint") kind=FieldKind::Exact value=text fault />
     }
