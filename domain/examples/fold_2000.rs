@@ -161,6 +161,7 @@ fn body(place: &Place, requirement: &Requirement, number: u64) -> Option<Body> {
             Body::Choice(Choice { at, option: need.options.first()?.id.clone(), corrects: None })
         }
         Requirement::Wait(_) => Body::Waited(Waited { at, elapsed_ms: 600_000, corrects: None }),
+        Requirement::Words(_) => Body::Words(Words { at, text: "V1.02".into(), corrects: None }),
         Requirement::Countersign(_) | Requirement::Signature(_) | Requirement::Check(_) => return None,
     })
 }

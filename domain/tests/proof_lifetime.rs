@@ -427,7 +427,14 @@ fn nothing_new_is_recorded_inside_on_a_proof_that_has_ended() {
 
 #[test]
 fn a_source_that_is_found_later_asks_for_the_wait_and_the_proof_again() {
-    for method in methods() {
+    // Where a battery is locked off whatever was found, none can be found later.
+    let is_found = |method: &Method| {
+        let when = method.step("isolate-battery").and_then(|step| step.when.as_ref());
+        when.is_some_and(|when| when.step == "find-sources")
+    };
+    let methods: Vec<Method> = methods().filter(is_found).collect();
+    assert!(methods.len() >= 3, "{}", methods.len());
+    for method in methods {
         let plan = Plan::of(&method);
         let none = with_battery(&ways(&method)[0], "no");
         let found = with_battery(&none, "yes");

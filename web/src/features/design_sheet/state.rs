@@ -33,8 +33,8 @@ impl DesignState {
         let mut state = Self::default();
         for line in sheet(&with_models(&entered, here.view.equipment.as_ref()), &rules).lines {
             match line.verdict() {
-                Verdict::Fail(_) => state.fails.push(line_name(w, &rules, &line.key)),
-                Verdict::NotDetermined(_) => state.open.push(line_name(w, &rules, &line.key)),
+                Verdict::Fail(_) => state.fails.push(line_name(w, &rules, line.key)),
+                Verdict::NotDetermined(_) => state.open.push(line_name(w, &rules, line.key)),
                 Verdict::Pass | Verdict::NotApplicable(_) => {}
             }
         }

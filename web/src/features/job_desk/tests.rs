@@ -1,8 +1,8 @@
 #![allow(clippy::unwrap_used, reason = "tests")]
 
 use super::view_model::*;
-use crate::features::desk::shared::{rights, waiting_deviations};
 use crate::features::design_sheet::state::DesignState;
+use crate::features::desk::shared::{rights, waiting_deviations};
 use crate::features::job::load::{BreachView, DeviationView, JobView, StopView, job_view};
 use domain::ids::{EntryId, Hash32, JobId, PersonId, uuid_v7};
 use domain::job_file::body::{
