@@ -9,6 +9,7 @@ use serde_json::json;
 use tests::browser::{Browser, DESK, WITHIN};
 use tests::phone::method_text;
 
+use crate::looks::look_at_this;
 use crate::people::{LEAD, TECHNICIAN, browser_of};
 use crate::rig::Rig;
 use crate::small_job::{phone_on_first_step, phone_on_step, plan, plan_of, step_path};
@@ -40,6 +41,25 @@ instrument = "low-ohm"
 fn measuring() -> Method {
     from_toml(&method_text("test-measure", MEASURE)).expect("a method")
 }
+
+/// What the equipment calls something, and a photo that nobody may leave out.
+const VERSION: &str = r#"
+[[step]]
+id = "version"
+stage = "work"
+title = { en = "Version" }
+act = { en = "Read it." }
+[[step.require]]
+kind = "words"
+id = "shown"
+label = { en = "Software version" }
+[[step.require]]
+kind = "photo"
+id = "photo"
+label = { en = "Display" }
+shows = { en = "The display" }
+held = { en = "Both hands are free." }
+"#;
 
 /// Keys of the drafts on the disk that begin so.
 async fn drafts(phone: &Browser, prefix: &str) -> Result<u64> {
@@ -270,4 +290,34 @@ async fn words_on_stopping_survive_a_kill() -> Result<()> {
     let script = "return [...document.querySelectorAll('dialog[open] input[type=radio]')].some((one) => one.checked)";
     let chosen = phone.js(script, &[]).await?;
     phone.check(chosen == json!(false), "no cause is chosen by itself").await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn words_of_the_equipment_are_kept_letter_by_letter() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let method = from_toml(&method_text("test-version", VERSION)).expect("a method");
+    let job = plan_of(&rig, method, &[TECHNICIAN], Vec::new()).await?;
+    let mut phone = phone_on_step(&rig, job, "version", "Version").await?;
+    rig.server.road.cut().await;
+    look_at_this(&phone, "words").await?;
+    let label = "Exactly as it is shown";
+    type_at_once(&phone, label, &"V".repeat(121)).await?;
+    phone.see("in at most 120 characters").await?;
+    let shut = "return document.querySelector('.bottom .act.main').disabled === true";
+    phone.until("nothing too long to be saved", WITHIN, shut, &[]).await?;
+
+    type_at_once(&phone, label, "  Grid B 1.02-ä ").await?;
+    until_drafts(&phone, "words/", 1).await?;
+    phone.kill().await?;
+    phone.reopen().await?;
+    phone.open(&step_path(job, "version")).await?;
+    has_typed(&phone, label, "  Grid B 1.02-ä ").await?;
+    press_main(&phone, "Save the text").await?;
+    until(&phone, "the words to be kept", WITHIN, |now| now.need("shown").is_some_and(|need| need.state == "met"))
+        .await?;
+    // Blanks around them are no letters; the words stand on the page, and no draft is left.
+    phone.see("Grid B 1.02-ä").await?;
+    until_drafts(&phone, "words/", 0).await?;
+    phone.see("Both hands are free.").await?;
+    look_at_this(&phone, "held").await
 }
