@@ -176,7 +176,12 @@ impl Design {
 
     /// The inverters of the premises that are planned or there, the new one first.
     pub(super) fn inverters(&self) -> impl Iterator<Item = Inverter> + '_ {
-        [NEW, EXISTING].into_iter().filter(|inverter| self.get(inverter.power).is_some())
+        [NEW, EXISTING].into_iter().filter(|inverter| self.power(*inverter).is_some())
+    }
+
+    /// Rated power of an inverter. One of nothing is a figure that nobody read, or an inverter that is not there.
+    pub(super) fn power(&self, inverter: Inverter) -> Option<i64> {
+        self.get(inverter.power).filter(|power| *power > 0)
     }
 
     /// Which line conductor an inverter of a single phase is on. Nobody said it: the other's, for that is the worst.
@@ -203,7 +208,10 @@ impl Design {
 
     /// Output current of an inverter per conductor.
     pub(super) fn ac_current(&self, inverter: Inverter) -> Option<i64> {
-        let (power, phases) = (self.get(inverter.power)?, self.inverter_phases(inverter)?);
+        // Charging from the sun alone draws nothing, and that is a figure.
+        let draws_nothing = inverter.power == CHARGING.power && self.get(inverter.power) == Some(0);
+        let power = if draws_nothing { 0 } else { self.power(inverter)? };
+        let phases = self.inverter_phases(inverter)?;
         let voltage = if phases == 1 { self.voltage_to_neutral()? } else { self.get("ac_nominal_v")? };
         let conductors = if (self.supply_phases()?, phases) == (3, 3) { 3 } else { 1 };
         let top = i128::from(power) * i128::from(MICRO);

@@ -485,7 +485,7 @@ impl Bench<'_> {
         let inverters: Vec<Inverter> = self.design.inverters().collect();
         let all: Option<Vec<i64>> = inverters.iter().map(|inverter| self.design.ac_current(*inverter)).collect();
         // One that is there and whose current nobody knows leaves the sum unknown.
-        let currents = all.filter(|_| self.design.get(NEW.power).is_some()).unwrap_or_default();
+        let currents = all.filter(|_| self.design.power(NEW).is_some()).unwrap_or_default();
         let breakers = [self.design.get("ac_breaker_a"), self.design.get("existing_breaker_a")];
         let position = if self.is_american() { Field("source_far_end") } else { Fixed(None) };
         self.run(
@@ -657,7 +657,7 @@ pub(super) fn backup(bench: &mut Bench<'_>) {
 /// What the currents of all inverters follow from.
 fn inverter_fields(design: &Design) -> &'static [&'static str] {
     let all = &["inverter_w", "ac_nominal_v", "phases", "inverter_phases", "existing_inverter_phases"];
-    match (design.has_lines(), design.get(EXISTING.power).is_some()) {
+    match (design.has_lines(), design.power(EXISTING).is_some()) {
         (true, true) => all,
         (true, false) => &all[..4],
         (false, _) => &all[..3],
@@ -671,9 +671,9 @@ pub(super) fn grid(bench: &mut Bench<'_>) {
     let design = bench.design;
     let inverters: Vec<Inverter> = design.inverters().collect();
     let all: Option<Vec<i64>> = inverters.iter().map(|one| design.inverter_phases(*one)).collect();
-    let phases: Vec<i64> = all.filter(|_| design.get(NEW.power).is_some()).unwrap_or_default();
+    let phases: Vec<i64> = all.filter(|_| design.power(NEW).is_some()).unwrap_or_default();
     let known =
-        if phases.is_empty() { Vec::new() } else { inverters.iter().filter_map(|one| design.get(one.power)).collect() };
+        if phases.is_empty() { Vec::new() } else { inverters.iter().filter_map(|one| design.power(*one)).collect() };
     let codes = |codes: Vec<i64>| List(codes.into_iter().map(|code| code * MICRO).collect(), &[]);
     let lines: Vec<i64> = inverters.iter().map(|one| design.line_of(*one)).collect();
     let tested = if threshold.is_some() { Field("type_tested") } else { Maybe("type_tested") };
