@@ -7,8 +7,7 @@
 mod built_in;
 mod rehearsal;
 
-use domain::design::Following;
-use domain::electrical::rule_set::{Place as Country, RuleSet};
+use domain::electrical::rule_set::Place as Country;
 use domain::identification::dates::Date;
 use domain::ids::EntryId;
 use domain::job_file::body::*;
@@ -423,31 +422,7 @@ fn a_new_inverter_is_finished_on_either_supply() {
     let plan = Plan::of(&method);
     let mut closed = 0;
     for (country, phases, volts, hertz) in [(Uk, "one", 230, 50), (De, "three", 230, 50), (Us, "split", 120, 60)] {
-        let rules = RuleSet::of(country);
-        let mut entered: BTreeMap<&str, i64> = rehearsal::DESIGN.into_iter().collect();
-        entered.retain(|key, _| !key.starts_with("supply_") && !["rcd_kind", "anchor_standard"].contains(key));
-        if country == Us {
-            // By gauge: 10, 6 and 8 AWG with the resistances of their maker.
-            entered.extend([
-                ("phases", 2_000_000),
-                ("ac_nominal_v", 240_000_000),
-                ("rcd_residual_a", 6_000),
-                ("pe_size_mm2", 5_261_000),
-                ("pe_ohm_per_km", 3_277_000),
-                ("dc_cable_size_mm2", 13_300_000),
-                ("dc_cable_ohm_per_km", 1_296_000),
-                ("ac_cable_size_mm2", 8_367_000),
-                ("ac_protective_core_mm2", 5_261_000),
-                ("ac_pe_ohm_per_km", 3_277_000),
-            ]);
-        }
-        let entered: Vec<(String, i64)> = entered.into_iter().map(|(key, micro)| (key.to_owned(), micro)).collect();
-        let values = Following { equipment: None, rules: &rules, asked: &method.design }.completed(&entered);
-        // What disconnects in how much resistance is the lead's word in America, where no rule bounds the loop.
-        let asked = method.design.iter().map(|field| field.key.as_str());
-        let unanswered: Vec<&str> = asked.filter(|key| !Following::is_answered(&values, key)).collect();
-        assert_eq!(unanswered, Vec::<&str>::new(), "{country:?}");
-
+        let values = rehearsal::figures(&method, country);
         let mut way = ways(&method).remove(1);
         for step in ["find-sources", "isolate-supply"] {
             way.options.insert((step.to_owned(), "phases".to_owned()), phases.to_owned());
@@ -508,7 +483,7 @@ fn a_new_inverter_is_in_the_registration() {
     let inverter = found.units.iter().find(|unit| unit.kind == UnitKind::Inverter).unwrap();
     assert!(inverter.serial.as_deref().is_some_and(|serial| serial.starts_with("MK")), "{inverter:?}");
     assert_eq!(inverter.labels.len(), 1);
-    assert_eq!(found.firmware.as_deref(), Some("V1.02; Yes, by the list of the day"));
+    assert_eq!(found.firmware.as_deref(), Some("V1.02; Yes, by today's list"));
     assert_eq!(found.grid_profile.as_deref(), Some("V1.02; The one that the operator names"));
 }
 

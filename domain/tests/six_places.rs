@@ -6,46 +6,17 @@
 mod built_in;
 mod rehearsal;
 
-use domain::design::Following;
-use domain::electrical::rule_set::{Place as Country, RuleSet};
+use domain::electrical::rule_set::Place as Country;
 use domain::ids::EntryId;
 use domain::job_file::body::*;
 use domain::job_file::{Body, fold, fold_at};
 use domain::method::gate::{Answer, Plan, StepRef};
 use domain::method::load::compose;
 use domain::method::plan::{Method, Requirement};
-use rehearsal::{DESIGN, Log, Way, id, lead, opening, photo_file, rehearse, switches, tech, ways, work_on};
-use std::collections::BTreeMap;
+use rehearsal::{Log, Way, figures, id, lead, opening, photo_file, rehearse, switches, tech, ways, work_on};
 
 fn method(name: &str) -> Method {
     compose(name, built_in::FILES).unwrap_or_else(|fault| panic!("{fault}")).method
-}
-
-/// The figures of a job there: what a lead enters, and what follows from it by the rules of the place.
-fn figures(method: &Method, country: Country) -> Vec<(String, i64)> {
-    let mut entered: BTreeMap<&str, i64> = DESIGN.into_iter().collect();
-    entered.retain(|key, _| !key.starts_with("supply_") && !["rcd_kind", "anchor_standard"].contains(key));
-    if country == Country::Us {
-        // By gauge: 10, 6 and 8 AWG with the resistances of their maker.
-        entered.extend([
-            ("phases", 2_000_000),
-            ("ac_nominal_v", 240_000_000),
-            ("rcd_residual_a", 6_000),
-            ("pe_size_mm2", 5_261_000),
-            ("pe_ohm_per_km", 3_277_000),
-            ("dc_cable_size_mm2", 13_300_000),
-            ("dc_cable_ohm_per_km", 1_296_000),
-            ("ac_cable_size_mm2", 8_367_000),
-            ("ac_protective_core_mm2", 5_261_000),
-            ("ac_pe_ohm_per_km", 3_277_000),
-        ]);
-    }
-    let entered: Vec<(String, i64)> = entered.into_iter().map(|(key, micro)| (key.to_owned(), micro)).collect();
-    let values = Following { equipment: None, rules: &RuleSet::of(country), asked: &method.design }.completed(&entered);
-    let asked = method.design.iter().map(|field| field.key.as_str());
-    let unanswered: Vec<&str> = asked.filter(|key| !Following::is_answered(&values, key)).collect();
-    assert_eq!(unanswered, Vec::<&str>::new(), "{} {country:?}", method.id);
-    values
 }
 
 fn begun(method: &Method, country: Country) -> Log {

@@ -1,6 +1,8 @@
 //! A job of a built-in method, worked from the first to the last step by the gates themselves.
 #![allow(dead_code, reason = "each test binary uses its part")]
 
+use domain::design::Following;
+use domain::electrical::rule_set::{Place as Country, RuleSet};
 use domain::ids::{
     CaptureId, DeviceId, EntryId, FirmId, Hash32, InstrumentId, JobId, ModelId, PersonId, SiteId, uuid_v7,
 };
@@ -206,6 +208,33 @@ pub const DESIGN: [(&str, i64); 47] = [
     ("pv_stc_v", 380_000_000),
     ("unused", 1),
 ];
+
+/// The figures of a job there: what a lead enters, and what follows from it by the rules of the place.
+pub fn figures(method: &Method, country: Country) -> Vec<(String, i64)> {
+    let mut entered: BTreeMap<&str, i64> = DESIGN.into_iter().collect();
+    entered.retain(|key, _| !key.starts_with("supply_") && !["rcd_kind", "anchor_standard"].contains(key));
+    if country == Country::Us {
+        // By gauge: 10, 6 and 8 AWG with the resistances of their maker.
+        entered.extend([
+            ("phases", 2_000_000),
+            ("ac_nominal_v", 240_000_000),
+            ("rcd_residual_a", 6_000),
+            ("pe_size_mm2", 5_261_000),
+            ("pe_ohm_per_km", 3_277_000),
+            ("dc_cable_size_mm2", 13_300_000),
+            ("dc_cable_ohm_per_km", 1_296_000),
+            ("ac_cable_size_mm2", 8_367_000),
+            ("ac_protective_core_mm2", 5_261_000),
+            ("ac_pe_ohm_per_km", 3_277_000),
+        ]);
+    }
+    let entered: Vec<(String, i64)> = entered.into_iter().map(|(key, micro)| (key.to_owned(), micro)).collect();
+    let values = Following { equipment: None, rules: &RuleSet::of(country), asked: &method.design }.completed(&entered);
+    let asked = method.design.iter().map(|field| field.key.as_str());
+    let unanswered: Vec<&str> = asked.filter(|key| !Following::is_answered(&values, key)).collect();
+    assert_eq!(unanswered, Vec::<&str>::new(), "{} {country:?}", method.id);
+    values
+}
 
 /// The units of a job: each stack with three modules below its control unit, then the rest.
 fn equipment(method: &Method, stacks: u16) -> Equipment {

@@ -180,7 +180,7 @@ fn sheet_view(
 }
 
 /// The job's figures without those that follow from others; those follow again when the sheet is saved.
-fn entered_of(here: &DeskJob, own: &[FirmRules]) -> Figures {
+pub(super) fn entered_of(here: &DeskJob, own: &[FirmRules]) -> Figures {
     let figures = &here.view.design;
     let rules = rules_of_job(figures, &here.rule_set).find(own);
     rules.map_or_else(|| figures.clone(), |rules| following(here, &rules).entered(figures))

@@ -5,6 +5,7 @@ use domain::electrical::Verdict;
 use domain::electrical::rule_set::FirmRules;
 use domain::job_file::body::Purpose;
 
+use super::page::entered_of;
 use super::view_model::{rules_of_job, with_models};
 use super::words::line_name;
 use crate::features::desk::DeskJob;
@@ -13,6 +14,8 @@ use crate::i18n::Words;
 /// What the checks of a design come to, each by the name that the sheet gives it.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct DesignState {
+    /// The rules of the job are not on this device, so nothing was judged.
+    pub unjudged: bool,
     /// Nobody entered a figure of the sheet, though something is installed.
     pub absent: bool,
     /// Checks that fail.
@@ -22,14 +25,17 @@ pub struct DesignState {
 }
 
 impl DesignState {
-    /// Reads a job's figures by its rules; `None` while these rules are not on this device.
-    pub fn of(w: Words, here: &DeskJob, own: &[FirmRules]) -> Option<Self> {
+    /// Reads a job's figures by its rules, as the sheet itself does.
+    pub fn of(w: Words, here: &DeskJob, own: &[FirmRules]) -> Self {
         let figures = &here.view.design;
-        let rules = rules_of_job(figures, &here.rule_set).find(own)?;
+        let Some(rules) = rules_of_job(figures, &here.rule_set).find(own) else {
+            return Self { unjudged: true, ..Self::default() };
+        };
         if !figures.iter().any(|(key, _)| domain::design::field(key).is_some()) {
-            return Some(Self { absent: here.view.purpose == Some(Purpose::Install), ..Self::default() });
+            return Self { absent: here.view.purpose == Some(Purpose::Install), ..Self::default() };
         }
-        let entered = Design::of_values(figures.iter().map(|(key, micro)| (key.as_str(), *micro)));
+        let entered = entered_of(here, own);
+        let entered = Design::of_values(entered.iter().map(|(key, micro)| (key.as_str(), *micro)));
         let mut state = Self::default();
         for line in sheet(&with_models(&entered, here.view.equipment.as_ref()), &rules).lines {
             match line.verdict() {
@@ -38,11 +44,6 @@ impl DesignState {
                 Verdict::Pass | Verdict::NotApplicable(_) => {}
             }
         }
-        Some(state)
-    }
-
-    /// Nothing fails and nothing is left open.
-    pub const fn is_clean(&self) -> bool {
-        !self.absent && self.fails.is_empty() && self.open.is_empty()
+        state
     }
 }

@@ -76,7 +76,7 @@ fn Desk(store: Store, job: JobId) -> impl IntoView {
         })
     });
     let own_rules = Memo::new(move |_| device.rule_sets());
-    let design = Memo::new(move |_| here.with(|here| DesignState::of(w, here.as_ref()?, &own_rules.get())));
+    let design = Memo::new(move |_| here.with(|here| Some(DesignState::of(w, here.as_ref()?, &own_rules.get()))));
     let against = Memo::new(move |_| {
         let (photos, design) = (awaited.with(Vec::len), design.get());
         here.with(|here| {

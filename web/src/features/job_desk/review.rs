@@ -21,6 +21,7 @@ fn line(w: Words, view: &JobView, against: &Against) -> AnyView {
         Against::DesignFails(names) => return named(tn!(w, "desk.against.design_fails", names.len()), names),
         Against::DesignOpen(names) => return named(tn!(w, "desk.against.design_open", names.len()), names),
         Against::DesignAbsent => t!(w, "desk.against.design_absent").to_owned(),
+        Against::DesignUnjudged => t!(w, "desk.against.design_unjudged").to_owned(),
         Against::Breaches(n) => tn!(w, "desk.against.breaches", *n),
         Against::Photos(n) => tn!(w, "desk.against.photos", *n),
         Against::KeptAnyway(n) => tn!(w, "desk.against.kept_anyway", *n),

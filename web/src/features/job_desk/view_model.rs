@@ -33,6 +33,8 @@ pub enum Against {
     DesignOpen(Vec<String>),
     /// Nobody entered a design.
     DesignAbsent,
+    /// The rules of its design are not on this device.
+    DesignUnjudged,
     /// Evidence that the gate would not have let through.
     Breaches(usize),
     /// Photos that have not arrived at the server.
@@ -51,6 +53,7 @@ impl Against {
             | Self::DesignFails(_)
             | Self::DesignOpen(_)
             | Self::DesignAbsent
+            | Self::DesignUnjudged
             | Self::Breaches(_)
             | Self::Photos(_)
             | Self::KeptAnyway(_) => false,
@@ -61,11 +64,11 @@ impl Against {
 impl Against {
     /// Whoever passes the review all the same writes why.
     pub const fn wants_reason(&self) -> bool {
-        matches!(self, Self::DesignFails(_) | Self::DesignOpen(_) | Self::DesignAbsent)
+        matches!(self, Self::DesignFails(_) | Self::DesignOpen(_) | Self::DesignAbsent | Self::DesignUnjudged)
     }
 }
 
-/// All of it, hard ones first. Nothing is said of a design whose rules are not here yet.
+/// All of it, hard ones first.
 pub fn standing_against(view: &JobView, design: Option<&DesignState>, photos_missing: usize) -> Vec<Against> {
     let mut all = Vec::new();
     if view.method_missing {
@@ -88,6 +91,7 @@ pub fn standing_against(view: &JobView, design: Option<&DesignState>, photos_mis
             (!design.fails.is_empty()).then(|| Against::DesignFails(design.fails.clone())),
             (!design.open.is_empty()).then(|| Against::DesignOpen(design.open.clone())),
             design.absent.then_some(Against::DesignAbsent),
+            design.unjudged.then_some(Against::DesignUnjudged),
         ];
         all.extend(named.into_iter().flatten());
     }

@@ -1,6 +1,6 @@
 //! What the equipment calls something, written down letter by letter.
 
-use domain::bounds::NAME_CHARS_MAX;
+use domain::bounds::{Fault, NAME_CHARS_MAX, name};
 use domain::job_file::Body;
 use domain::job_file::body::Words as Written;
 use leptos::prelude::*;
@@ -19,7 +19,8 @@ pub fn WordsPart(
     let text = RwSignal::new(String::new());
     let typed = Memo::new(move |_| text.get());
     let kept = ctx.keep_typed("words", typed, move |typed: String| text.set(typed));
-    let too_long = Memo::new(move |_| text.with(|text| text.trim().chars().count() > NAME_CHARS_MAX));
+    // By the rule that the gate judges by.
+    let wrong = Memo::new(move |_| text.with(|text| name(text.trim()).err()));
     let save = move || {
         let (Some(id), written) = (ctx.id(), text.get_untracked().trim().to_owned()) else { return };
         let corrects = ctx.correcting.get_untracked();
@@ -30,10 +31,12 @@ pub fn WordsPart(
             forget();
         });
     };
-    let is_empty = move || text.with(|text| text.trim().is_empty());
-    ctx.act.press(t!(w, "step.words.action"), move || is_empty() || too_long.get(), save);
-    let fault =
-        Signal::derive(move || too_long.get().then(|| t!(w, "reason.fail.words_unreadable", n = NAME_CHARS_MAX)));
+    ctx.act.press(t!(w, "step.words.action"), move || wrong.get().is_some(), save);
+    let fault = Signal::derive(move || {
+        // An empty field is no fault before anything is typed.
+        let told = wrong.get().filter(|fault| *fault != Fault::Needed);
+        told.map(|_| t!(w, "reason.fail.words_unreadable", n = NAME_CHARS_MAX))
+    });
     view! {
         <Field label=t!(w, "step.words.as_shown") hint=t!(w, "step.words.hint") kind=FieldKind::Exact value=text fault />
     }
