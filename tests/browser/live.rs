@@ -8,7 +8,7 @@ use serde_json::json;
 use tests::browser::{Browser, DESK, PHONE, WITHIN};
 use tests::phone::{TestPhone, all_stored};
 
-use crate::people::{LEAD, OFFICE, TECHNICIAN, browser_of, until_all_sent};
+use crate::people::{LEAD, OFFICE, TECHNICIAN, TECHNICIAN_NAME, browser_of, until_all_sent};
 use crate::rig::Rig;
 use crate::small_job::plan;
 
@@ -71,6 +71,9 @@ async fn what_is_about_to_be_pressed_stays_where_it_is_when_the_server_answers()
     desk.cdp("Network.enable", json!({})).await?;
     desk.cdp("Network.setBlockedURLs", json!({"urls": [format!("*/api/jobs/{job}")]})).await?;
     desk.open(&format!("/desk/{job}")).await?;
+    // Names come with a device's first reference data, once.
+    let named = "return words(document.querySelector('.job-head .facts ul'))?.includes(arguments[0])";
+    desk.until("the crew by name", WITHIN, named, &[json!(TECHNICIAN_NAME)]).await?;
     let before = height_of(&desk, "Registration (JSON)").await?;
     ensure!(!desk.words().await?.contains("Photos at the server"), "the server has not answered yet");
     desk.cdp("Network.setBlockedURLs", json!({"urls": []})).await?;

@@ -212,6 +212,8 @@ pub struct Device {
     drafts: StoredValue<Drafts<JobStore>, LocalStorage>,
     inner: StoredValue<Inner, LocalStorage>,
     reference: RwSignal<Option<Arc<Reference>>>,
+    /// Reference data was looked for, whether or not there was any.
+    looked: RwSignal<bool>,
 }
 
 /// Opens store and sync for whoever works here, and the [`Device`] over them, as contexts of the owner at hand: once.
@@ -231,13 +233,14 @@ impl Device {
     pub fn start(ground: Ground) -> Self {
         let inner = StoredValue::new_local(Inner::default());
         let drafts = StoredValue::new_local(Drafts::default());
-        let this = Self { ground, drafts, inner, reference: RwSignal::default() };
+        let this = Self { ground, drafts, inner, reference: RwSignal::default(), looked: RwSignal::new(false) };
         Effect::new(move |_| {
             let store = this.store();
             // Somebody else's folds and reference data are not for this person.
             if inner.with_value(|inner| inner.store != store) {
                 inner.set_value(Inner { store: store.clone(), ..Inner::default() });
                 this.reference.set(None);
+                this.looked.set(false);
             }
             let Some(store) = store else { return };
             store.revision().track();
@@ -248,10 +251,15 @@ impl Device {
 
     /// Reference data changes seldom and everything's revision often: the version decides.
     async fn read_reference(self, store: &JobStore) {
-        let Ok(reference) = store.reference().await else { return };
-        let known = self.reference.with_untracked(|own| own.as_ref().map(|own| own.version));
-        if reference.as_ref().map(|new| new.version) != known {
-            self.reference.set(reference.map(Arc::new));
+        if let Ok(reference) = store.reference().await {
+            let known = self.reference.with_untracked(|own| own.as_ref().map(|own| own.version));
+            if reference.as_ref().map(|new| new.version) != known {
+                self.reference.set(reference.map(Arc::new));
+            }
+        }
+        // Whatever came of it: a page that waits for names and rules waits no longer.
+        if !self.looked.get_untracked() {
+            self.looked.set(true);
         }
     }
 
@@ -275,6 +283,11 @@ impl Device {
     /// The person at work.
     pub fn person(self) -> Option<PersonId> {
         self.store_now().map(|store| store.who().person)
+    }
+
+    /// True once reference data was looked for in the store, whether or not there was any. Tracked.
+    pub fn has_looked(self) -> bool {
+        self.looked.get()
     }
 
     /// People, instruments, catalogue and methods. Tracked.

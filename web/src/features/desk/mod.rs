@@ -22,6 +22,7 @@ use self::shared::{design_at_start, slots_ever};
 use crate::adapters::browser;
 use crate::adapters::fetch::{Api, Call, use_api};
 use crate::adapters::save_file::{self, ObjectUrl};
+use crate::device::use_device;
 use crate::features::crew::saving::store_error;
 use crate::features::job::load::{JobView, job_view};
 use crate::i18n::format::Day;
@@ -320,12 +321,14 @@ impl Store {
     }
 }
 
-/// Draws with the store once it is open; says why where it cannot be.
+/// Draws with the store once it is open and names and rules were looked for in it: else the page would move under whoever is about
+/// to press when they come. Says why where it cannot be opened.
 pub fn with_store(draw: impl Fn(Store) -> AnyView + Send + 'static) -> impl IntoView {
     let w = use_words();
-    let ground = use_ground();
+    let (ground, device) = (use_ground(), use_device());
     move || match ground.opening() {
         Opening::NotYet => view! { <Waiting /> }.into_any(),
+        Opening::Open(_) if !device.has_looked() => view! { <Waiting /> }.into_any(),
         Opening::Open(local) => draw(Store(StoredValue::new_local(local.store))),
         Opening::Failed(why) => store_shut(w, &why),
     }
