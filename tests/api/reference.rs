@@ -83,6 +83,24 @@ async fn a_changed_model_is_a_new_version_and_the_old_one_stays() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn what_a_maker_does_not_state_is_kept_until_it_is_found() {
+    let app = TestApp::start().await;
+    let office = app.sign_in("pendle@larkfield.example").await;
+    let path = format!("/api/models/{}", ids::MODULE);
+    let typed = json!({"values": {"cell_min": 2_500_000}, "not_stated": ["temp_min", "cell_min", "torque_ac_nm_max"]});
+    let kept = office.patch(&path, &typed).await;
+    assert_eq!(kept.body["not_stated"], json!(["temp_min"]), "neither what is stated nor what a module has not");
+    let renamed = office.patch(&path, &json!({"name": "Another"})).await;
+    assert_eq!(renamed.body["not_stated"], json!(["temp_min"]), "what is absent stays");
+    // A charging range may begin below zero.
+    let found = office.patch(&path, &json!({"values": {"temp_min": -10_000_000}})).await;
+    assert_eq!((found.status, &found.body["not_stated"]), (200, &json!([])), "{}", found.body);
+    let listed = office.get("/api/models").await;
+    let own = listed.body.as_array().unwrap().iter().find(|model| model["id"] == json!(ids::MODULE)).unwrap();
+    assert_eq!(own["values"], json!({"temp_min": -10_000_000}));
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn what_cannot_be_is_named() {
     let app = TestApp::start().await;
     let office = app.sign_in("pendle@larkfield.example").await;
@@ -107,6 +125,7 @@ async fn what_cannot_be_is_named() {
         (json!({"values": {"": 1}}), "values"),
         (json!({"values": {"cell_min": -2_500_000}}), "values_impossible"),
         (json!({"values": {"mass_kg": -120_000_000}}), "values_impossible"),
+        (json!({"values": {"temp_min": -9_999_000_000_i64}}), "values_impossible"),
         (json!({"name": "N\u{7}"}), "name"),
     ] {
         assert_eq!(

@@ -168,19 +168,6 @@ pub fn possible_in(field: &FieldSpec) -> (i64, i64) {
     (least.max(lowest), most.min(highest))
 }
 
-/// Can a maker's figure of this key be at all? The key's ending names the unit; a figure without one is at least no less than nothing.
-pub fn is_possible_of_maker(key: &str, micro: i64) -> bool {
-    let unit = match key.rsplit('_').next().unwrap_or_default() {
-        "c" => Unit::Celsius,
-        "v" => Unit::Volt,
-        "a" => Unit::Ampere,
-        "kg" => Unit::Kilogram,
-        "m" => Unit::Metre,
-        _ => Unit::Count,
-    };
-    is_possible(unit, micro)
-}
-
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, reason = "tests")]
@@ -262,9 +249,6 @@ mod tests {
         assert!(is_possible(Unit::Kilogram, 0));
         assert!(!is_possible(Unit::Celsius, 9_999 * MICRO));
         assert!(is_possible(Unit::Celsius, -40 * MICRO));
-        assert!(!is_possible_of_maker("cell_min", -2_500_000));
-        assert!(is_possible_of_maker("charge_min_c", -20 * MICRO));
-        assert!(!is_possible_of_maker("width_m", 100_001 * MICRO));
     }
 
     #[test]

@@ -1,44 +1,9 @@
 //! What the chosen models say goes into the sheet by itself, where nobody wrote something else.
 
 use super::inputs::Design;
+use super::model_figures::model_figures;
 use crate::electrical::units::MICRO;
 use crate::job_file::body::{Equipment, ModelSnapshot, UnitKind};
-
-/// Kind of unit, key of the model's figure, field of the sheet.
-const FROM_MODELS: &[(UnitKind, &str, &str)] = &[
-    (UnitKind::Module, "cells", "module_cells"),
-    (UnitKind::Module, "cell_min", "module_cell_min_v"),
-    (UnitKind::Module, "cell_max", "module_cell_max_v"),
-    (UnitKind::Module, "energy_wh", "module_wh"),
-    (UnitKind::Module, "resistance_ohm", "module_resistance_ohm"),
-    (UnitKind::Module, "mass_kg", "module_mass_kg"),
-    (UnitKind::Module, "width_m", "module_width_m"),
-    (UnitKind::Module, "depth_m", "module_depth_m"),
-    (UnitKind::Module, "height_m", "module_height_m"),
-    (UnitKind::Module, "clearance_side_m", "maker_side_distance_m"),
-    (UnitKind::Module, "clearance_top_m", "maker_above_distance_m"),
-    (UnitKind::Module, "clearance_front_m", "maker_front_distance_m"),
-    (UnitKind::ControlUnit, "bracket_capacity_n", "bracket_capacity_n"),
-    (UnitKind::ControlUnit, "height_m", "control_height_m"),
-    (UnitKind::ControlUnit, "mass_kg", "control_mass_kg"),
-    (UnitKind::ControlUnit, "fuse_a", "dc_fuse_a"),
-    (UnitKind::ControlUnit, "fuse_max_a", "maker_fuse_max_a"),
-    (UnitKind::ControlUnit, "device_rating_v", "dc_device_rating_v"),
-    (UnitKind::ControlUnit, "breaking_a", "dc_breaking_a"),
-    (UnitKind::ControlUnit, "fault_a", "dc_fault_a"),
-    (UnitKind::Inverter, "dc_min", "inverter_dc_min_v"),
-    (UnitKind::Inverter, "dc_max", "inverter_dc_max_v"),
-    (UnitKind::Inverter, "power_w", "inverter_w"),
-    (UnitKind::Inverter, "peak_w", "inverter_peak_w"),
-    (UnitKind::Inverter, "efficiency", "inverter_efficiency"),
-    (UnitKind::Inverter, "charge_current_a", "charge_current_a"),
-    (UnitKind::Inverter, "draw_w", "inverter_draw_w"),
-    (UnitKind::Inverter, "standby_w", "inverter_standby_w"),
-    (UnitKind::Inverter, "no_smooth_dc", "no_smooth_dc"),
-    (UnitKind::Inverter, "simple_separation", "simple_separation"),
-    (UnitKind::Inverter, "type_tested", "type_tested"),
-    (UnitKind::Inverter, "discharge_wait_s", "discharge_wait_s"),
-];
 
 /// The design with the models' figures in its open fields, and the number of modules that are planned.
 pub fn with_equipment(design: &Design, equipment: &Equipment) -> Design {
@@ -51,9 +16,8 @@ pub fn with_equipment(design: &Design, equipment: &Equipment) -> Design {
     // meant; beside a new one of another model its figures would say nothing about that.
     let only_there = |model: &&ModelSnapshot| models(true).all(|new| new.kind != model.kind);
     for model in models(true).chain(models(false).filter(only_there)) {
-        let kind = model.kind;
-        for (_, key, field) in FROM_MODELS.iter().filter(|(of, ..)| *of == kind) {
-            if let (None, Some(micro)) = (filled.get(field), model.value(key)) {
+        for (figure, field) in model_figures(model.kind).filter_map(|figure| Some((figure, figure.fills?))) {
+            if let (None, Some(micro)) = (filled.get(field), model.value(figure.key)) {
                 filled.set(field, micro);
             }
         }
@@ -118,12 +82,5 @@ mod tests {
             |kind| Equipment { models: vec![model(kind, &[])], slots: vec![Slot { number: 1, model: 0, new: false }] };
         let said = |kind| with_equipment(&Design::new(), &equipment(kind)).has_backup();
         assert_eq!((said(UnitKind::Changeover), said(UnitKind::Inverter)), (Some(true), None));
-    }
-
-    #[test]
-    fn every_target_is_a_field() {
-        for (_, _, field) in FROM_MODELS {
-            assert!(crate::design::field(field).is_some(), "{field}");
-        }
     }
 }

@@ -130,6 +130,8 @@ struct DemoModel {
     serial_length: (u16, u16),
     /// Millionths of the unit.
     values: &'static [(&'static str, i64)],
+    /// Keys that its papers do not have.
+    not_stated: &'static [&'static str],
 }
 
 const MODELS: &[DemoModel] = &[
@@ -163,6 +165,7 @@ const MODELS: &[DemoModel] = &[
             ("torque_link_nm_min", 5_000_000),
             ("width_m", 600_000),
         ],
+        not_stated: &[],
     },
     DemoModel {
         id: ids::CONTROL_UNIT,
@@ -181,6 +184,7 @@ const MODELS: &[DemoModel] = &[
             ("fuse_max_a", 63_000_000),
             ("height_m", 250_000),
             ("mass_kg", 14_000_000),
+            ("stack_difference_max", 1_000_000),
             ("torque_bracket_nm_max", 11_000_000),
             ("torque_bracket_nm_min", 9_000_000),
             ("torque_dc_nm_max", 6_000_000),
@@ -188,6 +192,7 @@ const MODELS: &[DemoModel] = &[
             ("torque_pe_nm_max", 4_500_000),
             ("torque_pe_nm_min", 3_500_000),
         ],
+        not_stated: &[],
     },
     DemoModel {
         id: ids::INVERTER,
@@ -214,6 +219,7 @@ const MODELS: &[DemoModel] = &[
             ("torque_dc_nm_min", 2_500_000),
             ("type_tested", 1_000_000),
         ],
+        not_stated: &["simple_separation"],
     },
     DemoModel {
         id: ids::CHANGEOVER,
@@ -223,7 +229,8 @@ const MODELS: &[DemoModel] = &[
         gtin12: "952200000202",
         serial_prefix: "OWX",
         serial_length: (12, 12),
-        values: &[],
+        values: &[("torque_ac_nm_max", 2_500_000), ("torque_ac_nm_min", 2_000_000)],
+        not_stated: &["transfer_time_max_s"],
     },
     DemoModel {
         id: ids::METER,
@@ -234,6 +241,7 @@ const MODELS: &[DemoModel] = &[
         serial_prefix: "OWM",
         serial_length: (12, 12),
         values: &[],
+        not_stated: &[],
     },
     DemoModel {
         id: ids::GATEWAY,
@@ -244,6 +252,7 @@ const MODELS: &[DemoModel] = &[
         serial_prefix: "OWG",
         serial_length: (12, 12),
         values: &[],
+        not_stated: &[],
     },
 ];
 
@@ -280,6 +289,7 @@ fn model_of(demo: &DemoModel) -> Model {
         serial_prefix: demo.serial_prefix.to_owned(),
         serial_length: demo.serial_length,
         values,
+        not_stated: demo.not_stated.iter().map(|key| (*key).to_owned()).collect(),
         retired: false,
     }
 }

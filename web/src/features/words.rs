@@ -6,6 +6,7 @@
 use std::fmt::Write as _;
 
 use domain::bounds::NAME_CHARS_MAX;
+use domain::design::{MODEL_FIGURES, ModelFigure};
 use domain::electrical::rule_set::{Place as RulesPlace, RulesName};
 use domain::electrical::{
     Check, CheckNote, Cmp, Limit, Mark, Note, Prefix, Quantity, Source, Unit, Verdict, Why, codes,
@@ -682,6 +683,11 @@ pub fn check_title(w: Words, check: &Check) -> &'static str {
     check_key(check.id).map_or(check.id, |key| w.say(key))
 }
 
+/// Title of a comparison by its id; empty where there is none.
+pub fn check_name(w: Words, id: &str) -> &'static str {
+    check_key(id).map_or("", |key| w.say(key))
+}
+
 /// The key of a check's title.
 fn check_key(id: &str) -> Option<Key> {
     named!(
@@ -732,7 +738,28 @@ fn check_key(id: &str) -> Option<Key> {
     )
 }
 
-/// Name of a figure of a check or of a model; a name that has no words is shown with its underscores opened.
+/// The names of all figures of models in the order of [`MODEL_FIGURES`]: a new one without words does not compile. What fills a field
+/// of the design sheet is called as the field is.
+const MODEL_NAMES: [Key; MODEL_FIGURES.len()] = {
+    let mut names = [key!("design.field.module_wh"); MODEL_FIGURES.len()];
+    let mut at = 0;
+    while at < MODEL_FIGURES.len() {
+        names[at] = match MODEL_FIGURES[at].fills {
+            Some(field) => Key::in_room("design.field.", field),
+            None => Key::in_room("model.", MODEL_FIGURES[at].key),
+        };
+        at += 1;
+    }
+    names
+};
+
+/// Name of a maker's figure.
+pub fn model_figure(w: Words, figure: &ModelFigure) -> &'static str {
+    let at = MODEL_FIGURES.iter().position(|own| own == figure);
+    at.map_or("", |at| w.say(MODEL_NAMES[at]))
+}
+
+/// Name of a figure of a check or else of a model; a name that has no words is shown with its underscores opened.
 pub fn figure(w: Words, name: &str) -> String {
     let known = named!(
         name,
@@ -960,7 +987,8 @@ pub fn figure(w: Words, name: &str) -> String {
             "larger_counts",
         ]
     );
-    known.map_or_else(|| name.replace('_', " "), |key| w.say(key).to_owned())
+    let own = || MODEL_FIGURES.iter().find(|own| own.key == name).map(|own| model_figure(w, own));
+    known.map(|key| w.say(key)).or_else(own).map_or_else(|| name.replace('_', " "), str::to_owned)
 }
 
 /// Name of a kind of instrument.

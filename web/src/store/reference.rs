@@ -6,7 +6,7 @@ use domain::ids::{Hash32, InstrumentId, ModelId, PersonId, from_hex};
 use domain::job_file::body::{InstrumentSnapshot, MethodRef, ModelSnapshot, UnitKind};
 use domain::people::pin::KEY_BYTES;
 use serde::Deserialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// All of it. Unknown fields are those of a newer server and are passed over.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
@@ -90,6 +90,9 @@ pub struct Model {
     /// The maker's figures in millionths.
     #[serde(default)]
     pub values: BTreeMap<String, i64>,
+    /// Keys of figures that the maker does not state.
+    #[serde(default)]
+    pub not_stated: BTreeSet<String>,
     /// Not sold any more.
     #[serde(default)]
     pub retired: bool,

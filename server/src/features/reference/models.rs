@@ -1,11 +1,12 @@
 //! The catalogue. A change makes a new version; every version stays, for jobs pin them.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
 use domain::bounds;
+use domain::design::{is_possible_of_model, model_figure};
 use domain::identification::check_digit::gtin14;
 use domain::ids::ModelId;
 use domain::job_file::body::UnitKind;
@@ -46,6 +47,8 @@ pub struct Model {
     pub serial_length: (u16, u16),
     /// The maker's figures: millionths of the unit that the key names.
     pub values: BTreeMap<String, i64>,
+    /// Keys of figures that somebody looked for and the maker does not state.
+    pub not_stated: BTreeSet<String>,
     /// No longer fitted: kept, and not offered.
     pub retired: bool,
 }
@@ -62,6 +65,7 @@ pub struct ModelChange {
     serial_prefix: Option<String>,
     serial_length: Option<(u16, u16)>,
     values: Option<BTreeMap<String, i64>>,
+    not_stated: Option<BTreeSet<String>>,
     retired: Option<bool>,
 }
 
@@ -78,9 +82,13 @@ impl ModelChange {
         if values.len() > FIGURES_MAX || !values.keys().all(sound) {
             return Err(ApiError::Invalid("values"));
         }
-        if !values.iter().all(|(key, micro)| bounds::is_possible_of_maker(key, *micro)) {
+        let kind = self.kind.unwrap_or(to.kind);
+        if !values.iter().all(|(key, micro)| is_possible_of_model(kind, key, *micro)) {
             return Err(ApiError::Invalid("values_impossible"));
         }
+        // A figure that is there is stated, and of another kind of unit nobody asks for it.
+        let mut not_stated = self.not_stated.unwrap_or(to.not_stated);
+        not_stated.retain(|key| !values.contains_key(key) && model_figure(kind, key).is_some());
         let maker = trimmed(self.maker, to.maker);
         bounds::name(&maker).map_err(|_| ApiError::Invalid("maker"))?;
         let name = trimmed(self.name, to.name);
@@ -90,13 +98,14 @@ impl ModelChange {
         Ok(Model {
             id: to.id,
             version: to.version,
-            kind: self.kind.unwrap_or(to.kind),
+            kind,
             maker,
             name,
             gtin,
             serial_prefix,
             serial_length: self.serial_length.unwrap_or(to.serial_length),
             values,
+            not_stated,
             retired: self.retired.unwrap_or(to.retired),
         })
     }
@@ -137,6 +146,7 @@ pub async fn add_model(
         serial_prefix: String::new(),
         serial_length: (0, 0),
         values: BTreeMap::new(),
+        not_stated: BTreeSet::new(),
         retired: false,
     };
     let model = body.apply(empty)?;
@@ -174,6 +184,7 @@ pub(crate) async fn insert_model(tx: &mut FirmTx, _: Permit, model: &Model, now_
         version: i32::try_from(model.version).map_err(ApiError::internal)?,
         kind: word_of(model.kind)?,
         figures: serde_json::to_value(&model.values).map_err(ApiError::internal)?,
+        not_stated: serde_json::to_value(&model.not_stated).map_err(ApiError::internal)?,
         changed_us: now_us,
     };
     queries::insert_model(tx, model, &columns).await.on_constraint(answer_of)?;
@@ -217,6 +228,7 @@ impl TryFrom<queries::ModelRow> for Model {
                 u16::try_from(row.serial_most).map_err(ApiError::internal)?,
             ),
             values: serde_json::from_value(row.figures).map_err(ApiError::internal)?,
+            not_stated: serde_json::from_value(row.not_stated).map_err(ApiError::internal)?,
             retired: row.retired,
         })
     }

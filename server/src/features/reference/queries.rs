@@ -87,6 +87,7 @@ pub(super) struct ModelRow {
     pub(super) serial_least: i32,
     pub(super) serial_most: i32,
     pub(super) figures: serde_json::Value,
+    pub(super) not_stated: serde_json::Value,
     pub(super) retired: bool,
 }
 
@@ -94,7 +95,7 @@ pub(super) async fn latest_models(tx: &mut FirmTx) -> Result<Vec<ModelRow>, sqlx
     sqlx::query_as!(
         ModelRow,
         "select m.id, m.version, m.kind, m.maker, m.name, m.gtin, m.serial_prefix, m.serial_least, m.serial_most,
-           m.figures, m.retired
+           m.figures, m.not_stated, m.retired
          from models m
          where m.firm_id = $1
            and m.version = (select max(n.version) from models n where n.firm_id = m.firm_id and n.id = m.id)
@@ -108,7 +109,8 @@ pub(super) async fn latest_models(tx: &mut FirmTx) -> Result<Vec<ModelRow>, sqlx
 pub(super) async fn latest_model(tx: &mut FirmTx, id: ModelId) -> Result<Option<ModelRow>, sqlx::Error> {
     sqlx::query_as!(
         ModelRow,
-        "select id, version, kind, maker, name, gtin, serial_prefix, serial_least, serial_most, figures, retired
+        "select id, version, kind, maker, name, gtin, serial_prefix, serial_least, serial_most, figures, not_stated,
+           retired
          from models where firm_id = $1 and id = $2 order by version desc limit 1",
         tx.firm().uuid(),
         id.uuid(),
@@ -122,14 +124,15 @@ pub(super) struct ModelColumns {
     pub(super) version: i32,
     pub(super) kind: String,
     pub(super) figures: serde_json::Value,
+    pub(super) not_stated: serde_json::Value,
     pub(super) changed_us: i64,
 }
 
 pub(super) async fn insert_model(tx: &mut FirmTx, model: &Model, columns: &ModelColumns) -> Result<(), sqlx::Error> {
     sqlx::query!(
         "insert into models (firm_id, id, version, kind, maker, name, gtin, serial_prefix, serial_least, serial_most,
-           figures, retired, changed_us)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
+           figures, not_stated, retired, changed_us)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)",
         tx.firm().uuid(),
         model.id.uuid(),
         columns.version,
@@ -141,6 +144,7 @@ pub(super) async fn insert_model(tx: &mut FirmTx, model: &Model, columns: &Model
         i32::from(model.serial_length.0),
         i32::from(model.serial_length.1),
         columns.figures,
+        columns.not_stated,
         model.retired,
         columns.changed_us,
     )

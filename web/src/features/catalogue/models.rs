@@ -1,11 +1,14 @@
 //! Models: the list, the form for one, and JSON for several.
 
+use std::collections::{BTreeMap, BTreeSet};
+
+use domain::design::{ModelFigure, model_figures};
 use domain::ids::ModelId;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 use serde::Serialize;
 
-use super::view_model::{Faults, ModelBody, ModelText, Spot, read_json};
+use super::view_model::{Faults, ModelBody, ModelText, Spot, keys, kind_of_word, open, read_figure, read_json, stated};
 use super::words;
 use crate::adapters::browser;
 use crate::adapters::fetch::use_api;
@@ -13,7 +16,7 @@ use crate::device::use_device;
 use crate::features::bounds::FaultLinks;
 use crate::features::crew::typed::keep_typed;
 use crate::features::desk::shared::{KINDS, kind_word};
-use crate::features::words::{figure, unit_kind};
+use crate::features::words::{choice, figure as figure_name, model_figure, unit_kind};
 use crate::i18n::{Words, use_words};
 use crate::refusal::Refusal;
 use crate::store::Model;
@@ -43,21 +46,19 @@ pub fn Models(
 ) -> impl IntoView {
     let w = use_words();
     let panel = RwSignal::new(Panel::Closed);
-    let mut sorted = all.clone();
+    let mut sorted = all;
     sorted.sort_by(|a, b| (a.retired, a.kind, &a.maker, &a.name).cmp(&(b.retired, b.kind, &b.maker, &b.name)));
-    let all = StoredValue::new(all);
     let done = move || {
         panel.set(Panel::Closed);
         changed.run(());
     };
-    let beside = move || {
-        match panel.get() {
+    let beside = move || match panel.get() {
         Panel::Closed => ().into_any(),
         Panel::Form(model) => {
-            view! { <ModelForm model=model.map(|model| *model) all=all.get_value() done close=move || panel.set(Panel::Closed) /> }.into_any()
+            view! { <ModelForm model=model.map(|model| *model) done close=move || panel.set(Panel::Closed) /> }
+                .into_any()
         }
         Panel::Paste => view! { <Paste done close=move || panel.set(Panel::Closed) /> }.into_any(),
-    }
     };
     view! {
         <div class="row">
@@ -84,8 +85,22 @@ fn list(w: Words, sorted: Vec<Model>, may_change: bool, panel: RwSignal<Panel>) 
             (prefix, (least, most)) if least == most => t!(w, "catalogue.serials_exact", prefix = prefix, n = least),
             (prefix, (least, most)) => t!(w, "catalogue.serials_range", prefix = prefix, least = least, most = most),
         };
-        let figures = model.values.iter().map(|(name, micro)| {
-            view! { <div><dt>{figure(w, name)}</dt><dd class="number">{w.number_short(*micro)}</dd></div> }
+        let missing: Vec<&str> = open(&model).map(|figure| model_figure(w, figure)).collect();
+        let unstated = model_figures(model.kind).filter(|figure| model.not_stated.contains(figure.key));
+        let unstated: Vec<&str> = unstated.map(|figure| model_figure(w, figure)).collect();
+        let named = |title: &'static str, names: &[&str]| {
+            (!names.is_empty()).then(|| view! { <p>{t!(w, "design.pair", name = title, value = names.join(", "))}</p> })
+        };
+        let figures = stated(&model).map(|(figure, micro)| {
+            view! { <div><dt>{model_figure(w, figure)}</dt><dd class="number">{words::value(w, figure, micro)}</dd></div> }
+        });
+        let figures = view! {
+            {named(t!(w, "catalogue.figures_open"), &missing)}
+            {named(t!(w, "catalogue.figures_unstated"), &unstated)}
+            <dl class="pairs">{figures.collect_view()}</dl>
+        };
+        let open_count = (!missing.is_empty()).then(|| {
+            view! { <Chip label=tn!(w, "catalogue.open_count", missing.len()) tone=Tone::Caution /> }
         });
         view! {
             <tr>
@@ -95,8 +110,8 @@ fn list(w: Words, sorted: Vec<Model>, may_change: bool, panel: RwSignal<Panel>) 
                 <td data-label=t!(w, "catalogue.serials")>{serials}</td>
                 <td data-label=t!(w, "catalogue.figures")>
                     <details class="figures">
-                        <summary>{tn!(w, "catalogue.figures_count", model.values.len())}</summary>
-                        <dl class="pairs">{figures.collect_view()}</dl>
+                        <summary>{tn!(w, "catalogue.figures_count", model.values.len())}" "{open_count}</summary>
+                        {figures}
                     </details>
                 </td>
                 <td data-label=t!(w, "catalogue.version") class="number">{model.version}</td>
@@ -135,63 +150,108 @@ struct Sent {
     retired: bool,
 }
 
-type Line = (u32, RwSignal<String>, RwSignal<String>);
+/// What is typed of one figure, whatever the kind of unit; `Copy`.
+#[derive(Clone, Copy)]
+struct Typed {
+    text: RwSignal<String>,
+    not_stated: RwSignal<bool>,
+}
 
-fn lines_of(figures: Vec<(String, String)>) -> Vec<Line> {
-    (0..).zip(figures).map(|(number, (name, value))| (number, RwSignal::new(name), RwSignal::new(value))).collect()
+/// The boxes of all figures by key; `Copy`.
+#[derive(Clone, Copy)]
+struct Boxes(StoredValue<BTreeMap<&'static str, Typed>>);
+
+impl Boxes {
+    fn of(first: &ModelText) -> Self {
+        let own = |key| Typed {
+            text: RwSignal::new(first.figures.get(key).cloned().unwrap_or_default()),
+            not_stated: RwSignal::new(first.not_stated.contains(key)),
+        };
+        Self(StoredValue::new(keys().into_iter().map(|key| (key, own(key))).collect()))
+    }
+
+    fn get(self, key: &str) -> Option<Typed> {
+        self.0.with_value(|all| all.get(key).copied())
+    }
+
+    /// Everything that is typed. Tracked.
+    fn typed(self) -> (BTreeMap<String, String>, BTreeSet<String>) {
+        let (mut figures, mut not_stated) = (BTreeMap::new(), BTreeSet::new());
+        self.0.with_value(|all| {
+            for (key, own) in all {
+                let text = own.text.get();
+                if !text.trim().is_empty() {
+                    figures.insert((*key).to_owned(), text);
+                }
+                if own.not_stated.get() {
+                    not_stated.insert((*key).to_owned());
+                }
+            }
+        });
+        (figures, not_stated)
+    }
+
+    fn put(self, from: &ModelText) {
+        self.0.with_value(|all| {
+            for (key, own) in all {
+                own.text.set(from.figures.get(*key).cloned().unwrap_or_default());
+                own.not_stated.set(from.not_stated.contains(*key));
+            }
+        });
+    }
 }
 
 #[component]
 fn ModelForm(
     model: Option<Model>,
-    all: Vec<Model>,
     #[prop(into)] done: UnsyncCallback<()>,
     #[prop(into)] close: UnsyncCallback<()>,
 ) -> impl IntoView {
     let (w, api) = (use_words(), use_api());
     let id: Option<ModelId> = model.as_ref().map(|model| model.id);
-    let mut first = model.as_ref().map_or_else(
+    let first = model.as_ref().map_or_else(
         || ModelText { kind: kind_word(KINDS[0]).to_owned(), ..ModelText::default() },
         |model| ModelText::of(model, w),
     );
-    first.offer_keys(&all);
     let toasts = expect_context::<Toasts>();
     let as_opened = StoredValue::new(first.clone());
     let text = |value: &String| RwSignal::new(value.clone());
     let (kind, maker, name) = (text(&first.kind), text(&first.maker), text(&first.name));
     let (gtin, prefix) = (text(&first.gtin), text(&first.serial_prefix));
     let (least, most) = (text(&first.serial_least), text(&first.serial_most));
-    let lines = RwSignal::new(lines_of(first.figures));
+    let (boxes, others) = (Boxes::of(&first), StoredValue::new(first.others));
+    // Which figures were open when the form was laid out: a box does not jump away while somebody types into it.
+    let laid_out = RwSignal::new(0_u32);
     let retired = RwSignal::new(model.as_ref().is_some_and(|model| model.retired));
     let (tried, busy) = (RwSignal::new(false), RwSignal::new(false));
     let refused = RwSignal::new(None::<Refusal>);
-    let typed = move || ModelText {
-        kind: kind.get(),
-        maker: maker.get(),
-        name: name.get(),
-        gtin: gtin.get(),
-        serial_prefix: prefix.get(),
-        serial_least: least.get(),
-        serial_most: most.get(),
-        figures: lines.get().into_iter().map(|(_, name, value)| (name.get(), value.get())).collect(),
+    let typed = move || {
+        let (figures, not_stated) = boxes.typed();
+        ModelText {
+            kind: kind.get(),
+            maker: maker.get(),
+            name: name.get(),
+            gtin: gtin.get(),
+            serial_prefix: prefix.get(),
+            serial_least: least.get(),
+            serial_most: most.get(),
+            figures,
+            not_stated,
+            others: others.get_value(),
+        }
     };
     let read = Memo::new(move |_| typed().read(w.decimal.sign()));
     let faults = move || if tried.get() { read.get().err().unwrap_or_default() } else { Faults::new() };
     let fault = move |field: &'static str| {
         Signal::derive(move || faults().get(&Spot::Field(field)).map(|own| words::wrong(w, own)))
     };
-    let another_kind = move || {
-        let mut typed = untrack(typed);
-        // Names that were only offered for the other kind leave again.
-        typed.figures.retain(|(_, value)| !value.trim().is_empty());
-        typed.offer_keys(&all);
-        lines.set(lines_of(typed.figures));
-    };
+    let another_kind = move || laid_out.update(|times| *times += 1);
     let draft = Memo::new(move |_| Some(typed()).filter(|typed| *typed != as_opened.get_value()));
     let kept_before = RwSignal::new(false);
     let key = id.map_or_else(|| "model/new".to_owned(), |id| format!("model/{id}"));
     let kept = keep_typed(use_device(), key, draft, move |before: Option<ModelText>| {
         let Some(before) = before else { return };
+        boxes.put(&before);
         let into = [
             (kind, before.kind),
             (maker, before.maker),
@@ -204,7 +264,7 @@ fn ModelForm(
         for (signal, text) in into {
             signal.set(text);
         }
-        lines.set(lines_of(before.figures));
+        laid_out.update(|times| *times += 1);
         kept_before.set(true);
     });
     let leave = move || {
@@ -255,7 +315,10 @@ fn ModelForm(
                 <Field label=t!(w, "catalogue.serial_least") value=least kind=FieldKind::Digits fault=fault("serial_length") />
                 <Field label=t!(w, "catalogue.serial_most") value=most kind=FieldKind::Digits />
             </div>
-            <Figures lines faults=Signal::derive(faults) />
+            {move || {
+                laid_out.track();
+                figures(w, &kind.get_untracked(), boxes, Signal::derive(faults), others)
+            }}
             {(!is_new).then(|| view! { <CheckRow label=t!(w, "catalogue.retire") hint=t!(w, "catalogue.retire_hint") checked=retired /> })}
             {move || refused.get().map(|refusal| view! { <Banner tone=Tone::Stop><p>{refusal.tell(w)}</p></Banner> })}
             {move || Some(faults().len()).filter(|count| *count > 0).map(|count| view! { <FaultLinks count /> })}
@@ -267,46 +330,105 @@ fn ModelForm(
     }
 }
 
-#[component]
-fn Figures(lines: RwSignal<Vec<Line>>, faults: Signal<Faults>) -> impl IntoView {
-    let w = use_words();
-    let add = move || {
-        lines.update(|all| {
-            let number = all.last().map_or(0, |(number, _, _)| number + 1);
-            all.push((number, RwSignal::new(String::new()), RwSignal::new(String::new())));
-        });
-    };
-    let line = move |(number, name, value): Line| {
-        let fault = Signal::derive(move || {
-            let own = name.get();
-            let spot = if own.trim().is_empty() {
-                Spot::Figure((number + 1).to_string())
-            } else {
-                Spot::Figure(own.trim().to_owned())
-            };
-            faults.with(|faults| faults.get(&spot).map(|wrong| words::wrong(w, wrong)))
-        });
-        let what = move || {
-            let name = name.get();
-            if name.trim().is_empty() { t!(w, "catalogue.figure").to_owned() } else { figure(w, name.trim()) }
-        };
-        view! {
-            <div class="figure-line">
-                <Field label=t!(w, "catalogue.figure_key") kind=FieldKind::Exact value=name />
-                <Field label=what kind=FieldKind::Number value=value fault=fault />
-            </div>
+/// The figures that are asked for of a kind: what is open first, what was entered and what is stated nowhere folded below.
+fn figures(
+    w: Words,
+    kind: &str,
+    boxes: Boxes,
+    faults: Signal<Faults>,
+    others: StoredValue<BTreeMap<String, i64>>,
+) -> AnyView {
+    let (mut open, mut entered, mut unstated) = (Vec::new(), Vec::new(), Vec::new());
+    for figure in kind_of_word(kind).into_iter().flat_map(model_figures) {
+        let Some(own) = boxes.get(figure.key) else { continue };
+        let line = figure_line(w, figure, own, faults);
+        if own.not_stated.get_untracked() {
+            unstated.push(line);
+        } else if own.text.with_untracked(|text| text.trim().is_empty()) {
+            open.push(line);
+        } else {
+            entered.push(line);
         }
+    }
+    let none = open.is_empty() && entered.is_empty() && unstated.is_empty();
+    let folded = move |title: &'static str, lines: Vec<AnyView>| {
+        (!lines.is_empty()).then(|| {
+            // A fault inside is not hidden from whoever looks for it.
+            let wrong = move || faults.with(|faults| faults.keys().any(|spot| matches!(spot, Spot::Figure(_))));
+            view! {
+                <details open=wrong>
+                    <summary>{t!(w, "catalogue.figures_part", title = title, n = lines.len())}</summary>
+                    <div class="figure-lines">{lines}</div>
+                </details>
+            }
+        })
     };
+    let others = others.with_value(|others| {
+        let line = |(key, micro): (&String, &i64)| {
+            t!(w, "design.pair", name = figure_name(w, key), value = w.number_short(*micro))
+        };
+        let all: Vec<String> = others.iter().map(line).collect();
+        (!all.is_empty()).then(|| {
+            let value = all.join(", ");
+            view! { <p class="soft">{t!(w, "design.pair", name = t!(w, "catalogue.figures_other"), value = value)}</p> }
+        })
+    });
+    let explain = if none { t!(w, "catalogue.figures_none") } else { t!(w, "catalogue.figures_hint") };
+    let open = (!open.is_empty()).then(|| {
+        let title = t!(w, "catalogue.figures_part", title = t!(w, "catalogue.figures_open"), n = open.len());
+        view! { <h3>{title}</h3><div class="figure-lines">{open}</div> }
+    });
     view! {
         <fieldset class="choices">
             <legend>{t!(w, "catalogue.figures")}</legend>
-            <p class="soft">{t!(w, "catalogue.figures_hint")}</p>
-            <div class="figure-lines">
-                <For each=move || lines.get() key=|(number, name, _)| (*number, name.get_untracked()) children=line />
-            </div>
-            <div><Button label=t!(w, "catalogue.add_figure") icon=Icon::Add on_press=add /></div>
+            <p class="soft">{explain}</p>
+            {open}
+            {folded(t!(w, "catalogue.figures_entered"), entered)}
+            {folded(t!(w, "catalogue.figures_unstated"), unstated)}
+            {others}
         </fieldset>
     }
+    .into_any()
+}
+
+fn figure_line(w: Words, figure: &'static ModelFigure, own: Typed, faults: Signal<Faults>) -> AnyView {
+    let Typed { text, not_stated } = own;
+    let fault = Signal::derive(move || {
+        faults.with(|faults| faults.get(&Spot::Figure(figure.key.to_owned())).map(|wrong| words::wrong(w, wrong)))
+    });
+    let (label, hint) = (model_figure(w, figure), words::readers(w, figure));
+    let disabled = Signal::from(not_stated);
+    let input = if figure.choices.is_empty() {
+        let unit = figure.unit.symbol();
+        view! { <Field label kind=FieldKind::Number value=text hint fault unit disabled /> }.into_any()
+    } else {
+        let mut choices = vec![Choice::new("", t!(w, "design.not_known"))];
+        choices.extend(figure.choices.iter().map(|word| Choice::new(*word, choice(w, word))));
+        let choices = StoredValue::new(choices);
+        let choices = Signal::derive(move || choices.get_value());
+        view! { <Select label value=text choices hint fault disabled /> }.into_any()
+    };
+    let spelled = move || {
+        let micro = text.with(|text| read_figure(figure, text, w.decimal.sign())).ok().flatten()?;
+        let plain = !figure.choices.is_empty() || text.with(|text| text.trim() == w.number_short(micro));
+        (!plain).then(|| {
+            view! { <p class="soft">{t!(w, "plan.understood", value = words::value(w, figure, micro))}</p> }
+        })
+    };
+    view! {
+        <div class="figure-line">
+            <div class="stack">
+                {input}
+                {spelled}
+            </div>
+            <label class="figure-unstated">
+                <input type="checkbox" aria-label=t!(w, "design.pair", name = label, value = t!(w, "catalogue.not_stated")) prop:checked=move || not_stated.get()
+                    on:change=move |event| not_stated.set(event_target_checked(&event)) />
+                <span>{t!(w, "catalogue.not_stated")}</span>
+            </label>
+        </div>
+    }
+    .into_any()
 }
 
 #[component]

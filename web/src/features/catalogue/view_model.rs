@@ -1,14 +1,16 @@
 //! What is typed or pasted into the catalogue, read; and how an instrument stands. Pure.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use domain::bounds;
-use domain::electrical::{Quantity, Unit};
+use domain::design::{MODEL_FIGURES, ModelFigure, model_figure, model_figures};
+use domain::electrical::{Quantity, Unit, codes};
 use domain::identification::check_digit::gtin14;
 use domain::job_file::body::UnitKind;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
+use crate::features::design_sheet::view_model::{Fault, figure_in};
 use crate::features::desk::shared::{KINDS, kind_word};
 use crate::i18n::Words;
 use crate::i18n::format::Day;
@@ -18,8 +20,6 @@ use crate::store::Model;
 pub const SOON_DAYS: i64 = 30;
 /// Characters of a serial at most.
 const SERIAL_CHARS_MAX: u16 = 60;
-/// As the server has it.
-const FIGURES_MAX: usize = 200;
 
 /// How an instrument's calibration stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -62,8 +62,12 @@ pub struct ModelText {
     pub serial_least: String,
     /// Greatest number.
     pub serial_most: String,
-    /// Key and figure, one a line, as typed.
-    pub figures: Vec<(String, String)>,
+    /// Figures as typed, by key; an answer by its word. Those of other kinds of units stay while somebody looks at them.
+    pub figures: BTreeMap<String, String>,
+    /// Keys of what the maker does not state.
+    pub not_stated: BTreeSet<String>,
+    /// Figures that the model has and nothing here reads, in millionths.
+    pub others: BTreeMap<String, i64>,
 }
 
 /// What the server is sent.
@@ -83,6 +87,8 @@ pub struct ModelBody {
     pub serial_length: (u16, u16),
     /// Figures in millionths.
     pub values: BTreeMap<String, i64>,
+    /// Keys of what the maker does not state.
+    pub not_stated: BTreeSet<String>,
 }
 
 /// Where something is wrong.
@@ -92,7 +98,7 @@ pub enum Spot {
     Whole,
     /// A field by the API's name.
     Field(&'static str),
-    /// A figure by its key, or by its line where the key is empty.
+    /// A figure by its key.
     Figure(String),
 }
 
@@ -103,22 +109,18 @@ pub enum Wrong {
     Needed,
     /// A text that cannot stay as it is.
     Text(bounds::Fault),
-    /// No such figure can be, whatever the maker writes.
-    Impossible,
     /// Not a GTIN with a good check digit.
     NotAGtin,
     /// None of the known kinds.
     NotAKind,
     /// Not whole numbers from 0 to 60 in order.
     NotALength,
-    /// Not a number.
+    /// Not a number, or one of JSON that could mean units or millionths.
     NotANumber,
-    /// A key that stands there twice.
-    Twice,
-    /// Letters, digits and `_` make a key.
-    NotAKey,
-    /// More than so many figures.
-    TooMany(usize),
+    /// A figure that cannot be taken.
+    Figure(Fault),
+    /// Nothing reads such a figure of this kind.
+    NoSuchFigure,
     /// Not JSON; line and column.
     NotJson(usize, usize),
     /// Neither an object nor a list of objects.
@@ -149,19 +151,10 @@ impl ModelText {
             serial_prefix: model.serial_prefix.clone(),
             serial_least: length(model.serial_length.0),
             serial_most: length(model.serial_length.1),
-            figures: model.values.iter().map(|(key, micro)| (key.clone(), w.number_short(*micro))).collect(),
+            figures: stated(model).map(|(figure, micro)| (figure.key.to_owned(), text_of(figure, micro, w))).collect(),
+            not_stated: model.not_stated.clone(),
+            others: others(model).map(|(key, micro)| (key.to_owned(), micro)).collect(),
         }
-    }
-
-    /// Keys that other models of the kind have and this one lacks, without figures.
-    pub fn offer_keys(&mut self, models: &[Model]) {
-        let others =
-            models.iter().filter(|model| kind_word(model.kind) == self.kind).flat_map(|model| model.values.keys());
-        let mut missing: Vec<String> =
-            others.filter(|key| !self.figures.iter().any(|(own, _)| own == *key)).cloned().collect();
-        missing.sort();
-        missing.dedup();
-        self.figures.extend(missing.into_iter().map(|key| (key, String::new())));
     }
 
     /// Reads all of it.
@@ -181,48 +174,80 @@ impl ModelText {
             faults.insert(Spot::Field("serial_prefix"), Wrong::Text(fault));
         }
         let serial_length = length(&self.serial_least, &self.serial_most, &mut faults);
-        let mut values = BTreeMap::new();
-        for (line, (key, text)) in self.figures.iter().enumerate() {
-            let (key, text) = (key.trim(), text.trim());
-            if text.is_empty() {
+        let mut values = self.others.clone();
+        let mut not_stated = BTreeSet::new();
+        for figure in kind.into_iter().flat_map(model_figures) {
+            if self.not_stated.contains(figure.key) {
+                not_stated.insert(figure.key.to_owned());
                 continue;
             }
-            let spot = Spot::Figure(if key.is_empty() { (line + 1).to_string() } else { key.to_owned() });
-            if !is_key(key) {
-                faults.insert(spot, Wrong::NotAKey);
-                continue;
-            }
-            match Quantity::parse(Unit::Count, text, decimal) {
-                Err(_) => {
-                    faults.insert(spot, Wrong::NotANumber);
+            match read_figure(figure, self.figures.get(figure.key).map_or("", String::as_str), decimal) {
+                Ok(Some(micro)) => {
+                    values.insert(figure.key.to_owned(), micro);
                 }
-                Ok(quantity) if !bounds::is_possible_of_maker(key, quantity.micro) => {
-                    faults.insert(spot, Wrong::Impossible);
-                }
-                Ok(quantity) => {
-                    if values.insert(key.to_owned(), quantity.micro).is_some() {
-                        faults.insert(spot, Wrong::Twice);
-                    }
+                Ok(None) => {}
+                Err(fault) => {
+                    faults.insert(Spot::Figure(figure.key.to_owned()), Wrong::Figure(fault));
                 }
             }
-        }
-        if values.len() > FIGURES_MAX {
-            faults.insert(Spot::Field("values"), Wrong::TooMany(FIGURES_MAX));
         }
         match kind {
             Some(kind) if faults.is_empty() => {
                 let serial_prefix = self.serial_prefix.trim().to_owned();
-                Ok(ModelBody { kind, maker, name, gtin, serial_prefix, serial_length, values })
+                Ok(ModelBody { kind, maker, name, gtin, serial_prefix, serial_length, values, not_stated })
             }
             _ => Err(faults),
         }
     }
 }
 
-fn is_key(key: &str) -> bool {
-    !key.is_empty()
-        && key.len() <= SERIAL_CHARS_MAX.into()
-        && key.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'_')
+/// Reads one figure as typed; nothing where the box is empty.
+///
+/// # Errors
+/// [`Fault`].
+pub fn read_figure(figure: &ModelFigure, text: &str, decimal: char) -> Result<Option<i64>, Fault> {
+    // Files have answers as numbers.
+    let text = match text.trim() {
+        "0" if !figure.choices.is_empty() => "no",
+        "1" if !figure.choices.is_empty() => "yes",
+        text => text,
+    };
+    figure_in(figure.unit, figure.choices, figure.unit == Unit::Count, text, decimal)
+}
+
+/// A figure as [`read_figure`] reads it.
+fn text_of(figure: &ModelFigure, micro: i64, w: Words) -> String {
+    match word_of(figure, micro) {
+        Some(word) => word.to_owned(),
+        None => w.number_short(micro),
+    }
+}
+
+/// The answer that stands for a stored figure, where it is an answer.
+pub fn word_of(figure: &ModelFigure, micro: i64) -> Option<&'static str> {
+    if figure.choices.is_empty() { None } else { codes::word_in(figure.choices, micro) }
+}
+
+/// What a model states of what is asked, in the order of the form.
+pub fn stated(model: &Model) -> impl Iterator<Item = (&'static ModelFigure, i64)> {
+    model_figures(model.kind).filter_map(|figure| Some((figure, *model.values.get(figure.key)?)))
+}
+
+/// What is asked of a model and neither stated nor known to be stated nowhere.
+pub fn open(model: &Model) -> impl Iterator<Item = &'static ModelFigure> {
+    model_figures(model.kind)
+        .filter(|figure| !model.values.contains_key(figure.key) && !model.not_stated.contains(figure.key))
+}
+
+/// What a model states and nothing here reads.
+pub fn others(model: &Model) -> impl Iterator<Item = (&str, i64)> {
+    let unread = model.values.iter().filter(|(key, _)| model_figure(model.kind, key).is_none());
+    unread.map(|(key, micro)| (key.as_str(), *micro))
+}
+
+/// Every key of the form once, whatever the kind.
+pub fn keys() -> BTreeSet<&'static str> {
+    MODEL_FIGURES.iter().map(|figure| figure.key).collect()
 }
 
 fn needed(field: &'static str, text: &str, faults: &mut Faults) -> String {
@@ -313,6 +338,15 @@ fn model_of(item: &Value) -> Result<ModelBody, Faults> {
                 figures_of(value, &mut text.figures, &mut faults);
                 None
             }
+            "not_stated" => {
+                match value.as_array().map(|keys| keys.iter().map(Value::as_str).collect::<Option<Vec<_>>>()) {
+                    Some(Some(keys)) => text.not_stated = keys.into_iter().map(str::to_owned).collect(),
+                    _ => {
+                        faults.insert(Spot::Field("not_stated"), Wrong::NotText);
+                    }
+                }
+                None
+            }
             // What an export of the API carries and what is not ours to set.
             "id" | "version" | "retired" => None,
             other => {
@@ -330,6 +364,11 @@ fn model_of(item: &Value) -> Result<ModelBody, Faults> {
             }
         }
     }
+    if let Some(kind) = kind_of_word(&text.kind) {
+        for key in text.figures.keys().chain(&text.not_stated).filter(|key| model_figure(kind, key).is_none()) {
+            faults.insert(Spot::Figure(key.clone()), Wrong::NoSuchFigure);
+        }
+    }
     match text.read('.') {
         Ok(body) if faults.is_empty() => Ok(body),
         Ok(_) => Err(faults),
@@ -342,16 +381,20 @@ fn model_of(item: &Value) -> Result<ModelBody, Faults> {
     }
 }
 
-fn figures_of(value: &Value, into: &mut Vec<(String, String)>, faults: &mut Faults) {
+fn figures_of(value: &Value, into: &mut BTreeMap<String, String>, faults: &mut Faults) {
     let Value::Object(figures) = value else {
         faults.insert(Spot::Field("values"), Wrong::NotObjects);
         return;
     };
     for (key, figure) in figures {
         match figure {
-            Value::String(text) => into.push((key.clone(), text.clone())),
+            Value::String(text) => {
+                into.insert(key.clone(), text.clone());
+            }
             Value::Number(number) => match number.as_i64() {
-                Some(micro) => into.push((key.clone(), Quantity::of(Unit::Count, micro).plain())),
+                Some(micro) => {
+                    into.insert(key.clone(), Quantity::of(Unit::Count, micro).plain());
+                }
                 // A number with a fraction could mean units or millionths: nothing is guessed.
                 None => {
                     faults.insert(Spot::Figure(key.clone()), Wrong::NotANumber);
@@ -393,26 +436,54 @@ mod tests {
             serial_prefix: "BR".into(),
             serial_least: "12".into(),
             serial_most: String::new(),
-            figures: vec![
-                ("cells".into(), "16".into()),
-                ("cell_voltage_max".into(), "3,65".into()),
-                (String::new(), String::new()),
-            ],
+            figures: texts(&[("cells", "16"), ("cell_max", "3,65"), ("temp_min", "-10")]),
+            ..ModelText::default()
         }
     }
 
+    fn texts(figures: &[(&str, &str)]) -> BTreeMap<String, String> {
+        figures.iter().map(|(key, text)| ((*key).to_owned(), (*text).to_owned())).collect()
+    }
+
     #[test]
-    fn a_typed_model_is_read_in_the_persons_decimals() {
+    fn a_typed_model_is_read_in_the_persons_decimals_and_units() {
         let mut text = typed();
         text.gtin = String::new();
         let body = text.read(',').unwrap();
         assert_eq!(body.maker, "Brisa");
         assert_eq!(body.serial_length, (12, 12));
-        assert_eq!(body.values["cell_voltage_max"], 3_650_000);
         assert_eq!(
-            text.read('.').unwrap_err(),
-            Faults::from([(Spot::Figure("cell_voltage_max".into()), Wrong::NotANumber)])
+            body.values,
+            [("cell_max", 3_650_000), ("cells", 16_000_000), ("temp_min", -10_000_000)]
+                .map(|(k, v)| (k.to_owned(), v))
+                .into()
         );
+        text.figures =
+            texts(&[("width_m", "600 mm"), ("energy_wh", "5.1 kWh"), ("cells", "16.5"), ("mass_kg", "40 A")]);
+        let faults = text.read('.').unwrap_err();
+        assert_eq!(faults[&Spot::Figure("cells".into())], Wrong::Figure(Fault::NotWhole));
+        assert!(matches!(faults[&Spot::Figure("mass_kg".into())], Wrong::Figure(Fault::OtherUnit(_))));
+        assert_eq!(faults.len(), 2);
+        text.figures.retain(|key, _| key.ends_with("_m") || key.ends_with("_wh"));
+        assert_eq!(text.read('.').unwrap().values["width_m"], 600_000);
+    }
+
+    #[test]
+    fn what_is_not_stated_and_what_another_kind_has_is_kept_apart() {
+        let mut text = typed();
+        text.gtin = String::new();
+        text.figures = texts(&[("cells", "16"), ("dc_min", "120"), ("cell_min", "2.5")]);
+        text.not_stated = ["cell_min", "dc_max"].map(str::to_owned).into();
+        text.others = [("colour".to_owned(), 3)].into();
+        let body = text.read('.').unwrap();
+        assert_eq!(body.values, [("cells", 16_000_000), ("colour", 3)].map(|(k, v)| (k.to_owned(), v)).into());
+        assert_eq!(body.not_stated, ["cell_min".to_owned()].into());
+        text.kind = "inverter".into();
+        let body = text.read('.').unwrap();
+        assert_eq!((body.values["dc_min"], body.not_stated), (120_000_000, ["dc_max".to_owned()].into()));
+        text.figures = texts(&[("type_tested", "yes"), ("no_smooth_dc", "no")]);
+        let body = text.read('.').unwrap();
+        assert_eq!((body.values["type_tested"], body.values["no_smooth_dc"]), (1_000_000, 0));
     }
 
     #[test]
@@ -422,24 +493,21 @@ mod tests {
             gtin: "123".into(),
             serial_least: "9".into(),
             serial_most: "3".into(),
-            figures: vec![("two words".into(), "1".into()), ("a".into(), "1".into()), ("a".into(), "2".into())],
             ..ModelText::default()
         };
-        let faults = text.read('.').unwrap_err();
-        assert_eq!(faults.len(), 7);
-        assert_eq!(faults[&Spot::Figure("a".into())], Wrong::Twice);
+        assert_eq!(text.read('.').unwrap_err().len(), 5);
     }
 
     #[test]
     fn what_cannot_be_is_refused_in_words_and_a_comma_is_a_comma() {
         let mut text = typed();
         text.gtin = String::new();
-        text.figures = vec![("cell_min".into(), "-2.5".into()), ("mass_kg".into(), "-120".into())];
+        text.figures = texts(&[("cell_min", "-2.5"), ("mass_kg", "-120"), ("temp_min", "-20"), ("cells", "16,0,1")]);
         let faults = text.read('.').unwrap_err();
-        assert_eq!(faults[&Spot::Figure("cell_min".into())], Wrong::Impossible);
-        assert_eq!(faults[&Spot::Figure("mass_kg".into())], Wrong::Impossible);
-        text.figures = vec![("charge_min_c".into(), "-20".into())];
-        assert!(text.read('.').is_ok(), "below zero is a temperature like any other");
+        let impossible = |key: &str| matches!(faults[&Spot::Figure(key.into())], Wrong::Figure(Fault::Impossible(..)));
+        assert!(impossible("cell_min") && impossible("mass_kg"), "{faults:?}");
+        assert!(!faults.contains_key(&Spot::Figure("temp_min".into())), "below zero is a temperature like any other");
+        assert!(faults.contains_key(&Spot::Figure("cells".into())));
         text.maker = "x".repeat(121);
         let faults = text.read('.').unwrap_err();
         assert_eq!(faults[&Spot::Field("maker")], Wrong::Text(bounds::Fault::TooLong(120)));
@@ -447,18 +515,20 @@ mod tests {
 
     #[test]
     fn pasted_json_is_read_and_its_faults_are_placed() {
-        let good =
-            r#"{"kind":"inverter","maker":"Brisa","name":"I","values":{"window_min":350000000,"window_max":"500.5"}}"#;
+        let good = r#"{"kind":"inverter","maker":"Brisa","name":"I","values":{"dc_min":350000000,"dc_max":"500.5","type_tested":1000000},"not_stated":["peak_w"]}"#;
         let body = &read_json(good).unwrap()[0];
-        assert_eq!((body.values["window_min"], body.values["window_max"]), (350_000_000, 500_500_000));
+        assert_eq!((body.values["dc_min"], body.values["dc_max"]), (350_000_000, 500_500_000));
+        assert_eq!((body.values["type_tested"], &body.not_stated), (1_000_000, &["peak_w".to_owned()].into()));
         assert!(matches!(read_json("{").unwrap_err()[0].1[&Spot::Whole], Wrong::NotJson(1, _)));
         assert_eq!(read_json("3").unwrap_err()[0].1[&Spot::Whole], Wrong::NotObjects);
-        let list =
-            format!(r#"[{good}, {{"kind":"inverter","maker":7,"name":"I","colour":"red","values":{{"u":1.5}}}}]"#);
+        let list = format!(
+            r#"[{good}, {{"kind":"inverter","maker":7,"name":"I","colour":"red","values":{{"dc_min":1.5,"window_min":1}}}}]"#
+        );
         let wrong = read_json(&list).unwrap_err();
         assert_eq!(wrong[0].0, 2);
         assert_eq!(wrong[0].1[&Spot::Field("maker")], Wrong::NotText);
-        assert_eq!(wrong[0].1[&Spot::Figure("u".into())], Wrong::NotANumber);
+        assert_eq!(wrong[0].1[&Spot::Figure("dc_min".into())], Wrong::NotANumber);
+        assert_eq!(wrong[0].1[&Spot::Figure("window_min".into())], Wrong::NoSuchFigure);
         assert_eq!(wrong[0].1[&Spot::Figure("colour".into())], Wrong::UnknownField("colour".into()));
     }
 }

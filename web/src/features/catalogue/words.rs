@@ -1,7 +1,12 @@
 //! Words for what is wrong with a model, and for the state of a calibration.
 
-use super::view_model::{Due, Spot, Wrong};
+use domain::design::ModelFigure;
+use domain::electrical::{Prefix, Quantity};
+
+use super::view_model::{Due, Spot, Wrong, word_of};
 use crate::features::bounds;
+use crate::features::design_sheet::words::fault as figure_fault;
+use crate::features::words::{check_name, choice, quantity};
 use crate::i18n::Words;
 use crate::ui::Tone;
 use crate::{t, tn};
@@ -11,15 +16,13 @@ pub fn wrong(w: Words, wrong: &Wrong) -> String {
     match wrong {
         Wrong::Needed => t!(w, "ui.required").to_owned(),
         Wrong::Text(fault) => bounds::told(w, *fault),
-        Wrong::Impossible => t!(w, "catalogue.wrong.impossible").to_owned(),
         Wrong::NotAGtin => t!(w, "catalogue.wrong.gtin").to_owned(),
         Wrong::NotAKind => t!(w, "catalogue.wrong.kind").to_owned(),
         Wrong::NotALength => t!(w, "catalogue.wrong.length").to_owned(),
         // A comma and a point are told apart by what the person has chosen: the sentence shows it.
         Wrong::NotANumber => t!(w, "catalogue.wrong.number", example = format!("2{}5", w.decimal.sign())),
-        Wrong::Twice => t!(w, "catalogue.wrong.twice").to_owned(),
-        Wrong::NotAKey => t!(w, "catalogue.wrong.key").to_owned(),
-        Wrong::TooMany(most) => t!(w, "catalogue.wrong.too_many", most = most),
+        Wrong::Figure(fault) => figure_fault(w, fault),
+        Wrong::NoSuchFigure => t!(w, "catalogue.wrong.no_such_figure").to_owned(),
         Wrong::NotJson(line, column) => t!(w, "catalogue.wrong.json", line = line, column = column),
         Wrong::NotObjects => t!(w, "catalogue.wrong.objects").to_owned(),
         Wrong::NotText => t!(w, "catalogue.wrong.text").to_owned(),
@@ -38,6 +41,21 @@ pub fn wrong_line(w: Words, spot: &Spot, what: &Wrong) -> String {
         Spot::Whole => what,
         Spot::Field(name) => format!("{name}: {what}"),
         Spot::Figure(name) => format!("{name}: {what}"),
+    }
+}
+
+/// What reads a figure, in words.
+pub fn readers(w: Words, figure: &ModelFigure) -> String {
+    let on_site = figure.on_site.then(|| t!(w, "catalogue.on_site"));
+    let all: Vec<&str> = figure.checks.iter().map(|id| check_name(w, id)).chain(on_site).collect();
+    t!(w, "catalogue.read_by", checks = all.join(" · "))
+}
+
+/// A stored figure as a person reads it.
+pub fn value(w: Words, figure: &ModelFigure, micro: i64) -> String {
+    match word_of(figure, micro) {
+        Some(word) => choice(w, word),
+        None => quantity(w, Quantity::of(figure.unit, micro), Prefix::One),
     }
 }
 

@@ -21,7 +21,7 @@ pub mod state;
 pub mod test_page;
 mod test_rows;
 pub mod view_model;
-mod words;
+pub mod words;
 
 #[cfg(test)]
 mod tests;

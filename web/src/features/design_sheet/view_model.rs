@@ -96,17 +96,27 @@ pub type Read = Result<Option<i64>, Fault>;
 /// # Errors
 /// [`Fault`].
 pub fn figure(field: &Field, text: &str, w: Words) -> Read {
+    figure_in(field.unit, field.choices, is_count(field), text, w.decimal.sign())
+}
+
+/// Reads what stands in a box: one of the choices by its word where there are any, else an exact figure of the unit.
+///
+/// # Errors
+/// [`Fault`].
+pub fn figure_in(unit: Unit, choices: &[&str], whole: bool, text: &str, decimal: char) -> Read {
     let text = text.trim();
     if text.is_empty() {
         return Ok(None);
     }
-    if !field.choices.is_empty() {
-        let found = field.choices.iter().position(|choice| *choice == text);
-        let code = found.and_then(|index| i64::try_from(index + usize::from(!field.is_yes_or_no())).ok());
+    if !choices.is_empty() {
+        // Answers count from nothing, kinds from one.
+        let first = usize::from(choices.first() != Some(&"no"));
+        let found = choices.iter().position(|choice| *choice == text);
+        let code = found.and_then(|index| i64::try_from(index + first).ok());
         return code.map(|code| Some(code * MICRO)).ok_or_else(|| Fault::NoSuchChoice(text.to_owned()));
     }
-    let micro = number(field.unit, text, w)?;
-    if is_count(field) && micro % MICRO != 0 { Err(Fault::NotWhole) } else { Ok(Some(micro)) }
+    let micro = number_in(unit, text, decimal)?;
+    if whole && micro % MICRO != 0 { Err(Fault::NotWhole) } else { Ok(Some(micro)) }
 }
 
 /// Reads an exact figure of a unit.
@@ -114,9 +124,13 @@ pub fn figure(field: &Field, text: &str, w: Words) -> Read {
 /// # Errors
 /// [`Fault`].
 pub fn number(unit: Unit, text: &str, w: Words) -> Result<i64, Fault> {
+    number_in(unit, text, w.decimal.sign())
+}
+
+fn number_in(unit: Unit, text: &str, decimal: char) -> Result<i64, Fault> {
     let least = if unit == Unit::Celsius { i64::MIN } else { 0 };
     let spec = FieldSpec::plain(unit, Prefix::One, least, i64::MAX);
-    let parsed = parse_reading(text, &spec, NumberLocale::from_decimal(w.decimal.sign()));
+    let parsed = parse_reading(text, &spec, NumberLocale::from_decimal(decimal));
     let (least, most) = bounds::possible_in(&spec);
     let impossible = Err(Fault::Impossible(Quantity::of(unit, least), Quantity::of(unit, most)));
     match parsed.quality {
