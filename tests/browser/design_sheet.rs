@@ -10,9 +10,10 @@ use domain::design::digest;
 use domain::ids::JobId;
 use domain::method::load::from_toml;
 use serde_json::json;
-use tests::browser::{Browser, DESK, WITHIN};
+use tests::browser::{Browser, DESK, PHONE, WITHIN};
 use tests::phone::method_text;
 
+use crate::looks::look_at_this;
 use crate::people::{LEAD, OFFICE, TECHNICIAN, browser_of, until_all_sent};
 use crate::rig::Rig;
 use crate::small_job::{phone_on_first_step, phone_on_step, plan, plan_of, step_path};
@@ -258,4 +259,34 @@ async fn chromium_judges_ten_thousand_designs_as_this_machine_does() -> Result<(
     let there = browser.js(&script, &[json!(module), json!(SEED), json!(DESIGNS)]).await?;
     let here = here.await?;
     browser.check(there == json!(here), &format!("{there} in Chromium to be {here}")).await
+}
+
+/// A lead who looks at a design in the van: what fails first, all else folded, and whatever leads to a figure unfolds it.
+#[tokio::test(flavor = "multi_thread")]
+async fn on_a_phone_the_sheet_is_folded_and_a_link_unfolds_what_it_leads_to() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan(&rig).await?;
+    let phone = browser_of(&rig, LEAD, PHONE).await?;
+    until_all_sent(&phone, WITHIN).await?;
+    phone.open(&sheet_path(job)).await?;
+    phone.see("Design sheet").await?;
+    let screens =
+        "return document.querySelector('#single-line') && document.documentElement.scrollHeight / innerHeight";
+    let tall = phone.until("the sheet to stand", WITHIN, screens, &[]).await?;
+    phone.check(tall.as_f64().is_some_and(|tall| tall <= 6.0), &format!("{tall} screens when folded")).await?;
+    look_at_this(&phone, "design-sheet-folded").await?;
+    let rows = "return [...document.querySelectorAll('#checks .sheet-row')].filter(inSight).length";
+    let failing = phone.js(rows, &[]).await?;
+    phone.check(failing == json!(0), &format!("nothing fails yet, and {failing} rows are in sight")).await?;
+    phone.press("Show all").await?;
+    let all = phone.js(rows, &[]).await?;
+    phone.check(all.as_u64().is_some_and(|all| all > 20), &format!("{all} checks")).await?;
+    phone.press_css("#checks .to-field").await?;
+    let unfolded = "const own = document.activeElement; return own.matches('input, select') && inSight(own) && !!own.closest('details[open]') || null";
+    phone.until("the field that a check waits for", WITHIN, unfolded, &[]).await?;
+    let part = phone.js("return document.activeElement.closest('details').id", &[]).await?;
+    let part = part.as_str().unwrap_or_default().to_owned();
+    phone.press_css(&format!("#{part} > summary")).await?;
+    let shut = "return !document.getElementById(arguments[0]).open || null";
+    phone.until("the part to be folded again", WITHIN, shut, &[json!(part)]).await.map(drop)
 }

@@ -25,6 +25,7 @@ mod lead;
 mod ledger;
 mod live;
 mod looks;
+mod new_firm;
 mod odd_devices;
 mod old_store;
 mod parts;

@@ -130,6 +130,13 @@ pub fn focus(id: &str) {
     else {
         return;
     };
+    // What is folded away has no focus.
+    let folded = |element: &web_sys::Element| element.closest("details:not([open])").ok().flatten();
+    while let Some(around) = folded(&found) {
+        if around.set_attribute("open", "").is_err() {
+            break;
+        }
+    }
     let inside = found.query_selector("input, select, textarea").ok().flatten();
     if let Ok(element) = inside.unwrap_or(found).dyn_into::<web_sys::HtmlElement>() {
         let _ = element.focus();
@@ -138,6 +145,17 @@ pub fn focus(id: &str) {
             field.scroll_into_view();
         }
     }
+}
+
+/// Is there room for two columns beside each other?
+pub fn is_wide() -> bool {
+    let list = window().and_then(|window| window.match_media("(min-width: 1000px)").ok().flatten());
+    list.is_none_or(|list| list.matches())
+}
+
+/// Did this event leave its part of the page unfolded?
+pub fn is_open(event: &web_sys::Event) -> bool {
+    event.target().is_some_and(|target| Reflect::get(&target, &"open".into()).is_ok_and(|open| open.is_truthy()))
 }
 
 /// Fields that are marked as wrong, in the order of the page: id and label. Of the dialog alone where one is open.

@@ -8,7 +8,7 @@ use domain::electrical::{Prefix, Quantity};
 use domain::method::plan::DesignField;
 use leptos::prelude::*;
 
-use super::form::part;
+use super::form::folding;
 use super::results::Ground;
 use super::view_model::{field_at, value_of, values_to_save};
 use super::words::value;
@@ -56,6 +56,8 @@ pub fn asked_part(ground: Ground, here: Signal<Option<Arc<DeskJob>>>, entered: M
         });
         Some((method, rows))
     });
+    // Beside what is drawn anew, so that it stays as somebody left it.
+    let fold = ground.fold();
     let content = move || {
         let (method, rows) = found.get()?;
         let lines = method.design.iter().zip(rows).map(|(field, row)| line(w, field, &row)).collect::<Vec<AnyView>>();
@@ -63,7 +65,7 @@ pub fn asked_part(ground: Ground, here: Signal<Option<Arc<DeskJob>>>, entered: M
             <p class="soft">{t!(w, "design.asked_explain")}</p>
             <ul class="sheet-rows">{lines}</ul>
         };
-        Some(part("asked", t!(w, "design.asked"), content.into_any()))
+        Some(folding("asked", t!(w, "design.asked"), ().into_any(), fold, content.into_any()))
     };
     view! { {content} }.into_any()
 }

@@ -8,7 +8,7 @@ use domain::method::Method;
 use leptos::prelude::*;
 
 use super::asked::following;
-use super::form::part;
+use super::form::folding;
 use super::results::Ground;
 use super::view_model::{RULES_FIRM, RULES_PLACE, RULES_VERSION, as_built, field_at, with_models};
 use super::words::{field_name, line_name, value, verdict};
@@ -40,6 +40,8 @@ pub fn built_part(ground: Ground, here: Signal<Option<Arc<DeskJob>>>) -> AnyView
         });
         Some((here.method.clone(), Arc::new(found)))
     });
+    // Beside what is drawn anew, so that it stays as somebody left it.
+    let fold = ground.fold();
     let content = move || {
         let (method, found) = found.get()?;
         let (figures, verdicts) = (figures(w, method.as_deref(), &found), verdicts(w, ground, &found));
@@ -50,7 +52,7 @@ pub fn built_part(ground: Ground, here: Signal<Option<Arc<DeskJob>>>) -> AnyView
             {listed(t!(w, "design.built_verdicts"), t!(w, "design.built_same_verdicts"), verdicts)}
             {listed(t!(w, "design.built_limits"), t!(w, "design.built_same_limits"), limits)}
         };
-        Some(part("built", t!(w, "design.built"), content.into_any()))
+        Some(folding("built", t!(w, "design.built"), ().into_any(), fold, content.into_any()))
     };
     view! { {content} }.into_any()
 }

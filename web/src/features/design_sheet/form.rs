@@ -8,6 +8,7 @@ use super::view_model::{
     Read, SheetDraft, figure, load_of, rule_mark, rules_of_word, rules_offered, rules_word, text_of, value_of,
 };
 use super::words::{self, SECTIONS, field_name};
+use crate::adapters::browser;
 use crate::features::words::{mark, rules_name};
 use crate::i18n::Words;
 use crate::t;
@@ -164,22 +165,66 @@ pub fn part(id: &str, title: &'static str, content: AnyView) -> AnyView {
     .into_any()
 }
 
-/// All sections.
-pub fn sections(around: Around) -> Vec<AnyView> {
-    SECTIONS.iter().map(|(section, id)| section_view(around, *section, id)).collect()
+/// Whether a part that folds is unfolded: at once where there is room for all of it.
+pub fn unfolded() -> RwSignal<bool> {
+    RwSignal::new(browser::is_wide())
 }
 
-fn section_view(around: Around, section: Section, id: &str) -> AnyView {
+/// A part that folds; `state` says beside its heading what is in it.
+pub fn folding(id: &str, title: &'static str, state: AnyView, open: Fold, content: AnyView) -> AnyView {
+    let heading = format!("{id}-title");
+    let Fold { own, all } = open;
+    let toggled = move |event: leptos::ev::Event| own.set(browser::is_open(&event));
+    view! {
+        <details class="card form-part sheet-part" id=id.to_owned() tabindex="-1" aria-labelledby=heading.clone()
+            open=move || own.get() || all.get() on:toggle=toggled>
+            <summary><h2 id=heading.clone()>{title}</h2><span class="soft">{state}</span></summary>
+            <div class="stack">{content}</div>
+        </details>
+    }
+    .into_any()
+}
+
+/// How a part stands: as somebody left it, or all of them at once, as on paper; `Copy`.
+#[derive(Clone, Copy)]
+pub struct Fold {
+    /// This one.
+    pub own: RwSignal<bool>,
+    /// Every part.
+    pub all: RwSignal<bool>,
+}
+
+/// All sections.
+pub fn sections(around: Around, all: RwSignal<bool>) -> Vec<AnyView> {
+    SECTIONS.iter().map(|(section, id)| section_view(around, *section, id, all)).collect()
+}
+
+fn section_view(around: Around, section: Section, id: &str, all: RwSignal<bool>) -> AnyView {
     let mut fields = Vec::new();
+    let mut own = Vec::new();
     for (at, field) in FIELDS.iter().enumerate() {
         if field.section == section
-            && let Some(own) = around.form.field(at)
+            && let Some(typed) = around.form.field(at)
         {
-            fields.push(field_view(around, at, field, own));
+            fields.push(field_view(around, at, field, typed));
+            own.push((at, field.key, typed));
         }
     }
+    let Around { w, form, models, .. } = around;
+    let filled = Memo::new(move |_| {
+        let offered = own.iter().filter(|(at, key, _)| is_offered(form, *at, key));
+        offered.fold((0_usize, 0_usize), |(filled, of), (_, key, typed)| {
+            let known = !typed.text.with(String::is_empty) || models.with(|models| models.get(key).is_some());
+            (filled + usize::from(known), of + 1)
+        })
+    });
+    let state = move || {
+        let (n, of) = filled.get();
+        t!(w, "design.filled", n = n, of = of)
+    };
     let content = view! { <div class="form-grid">{fields}</div> }.into_any();
-    part(id, around.w.say(words::section(section)), content)
+    let fold = Fold { own: unfolded(), all };
+    folding(id, w.say(words::section(section)), view! { {state} }.into_any(), fold, content)
 }
 
 fn field_view(around: Around, at: usize, field: &'static Figure, own: Own) -> AnyView {
@@ -259,7 +304,13 @@ fn is_offered(form: Form, at: usize, key: &str) -> bool {
 }
 
 /// Where the job is, and by which editions it is computed.
-pub fn rules_part(around: Around, other: Option<i64>, of_job: RulesName, own: Signal<Vec<FirmRules>>) -> AnyView {
+pub fn rules_part(
+    around: Around,
+    other: Option<i64>,
+    of_job: RulesName,
+    own: Signal<Vec<FirmRules>>,
+    all: RwSignal<bool>,
+) -> AnyView {
     let Around { w, form, rules, shut, .. } = around;
     let choice = move |name: RulesName| Choice::new(rules_word(name), rules_name(w, name));
     let choices = Memo::new(move |_| own.with(|own| rules_offered(own, of_job)));
@@ -292,5 +343,6 @@ pub fn rules_part(around: Around, other: Option<i64>, of_job: RulesName, own: Si
         </details>
     }
     .into_any();
-    part("rules", t!(w, "design.rules"), content)
+    let state = view! { {move || label.get()} }.into_any();
+    folding("rules", t!(w, "design.rules"), state, Fold { own: unfolded(), all }, content)
 }

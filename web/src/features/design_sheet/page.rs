@@ -170,7 +170,7 @@ fn sheet_view(
                     <LinkButton label=t!(w, "design.tests") href=Screen::TestSheet(job).href() icon=Icon::List />
                     <Button label=t!(w, "design.print") icon=Icon::Document on_press=print />
                 </div>
-                {columns(ground, here, entered, rules_part(fields, other, of_job, own_rules.into()))}
+                {columns(ground, here, entered, rules_part(fields, other, of_job, own_rules.into(), ground.all_open))}
                 {single_line_part(ground)}
                 {stack_part(ground)}
             </div>
@@ -195,7 +195,7 @@ fn chosen_rules(chosen: RulesName, of_job: RulesName, own: &[FirmRules]) -> Rule
 fn columns(ground: Ground, here: Here, entered: Memo<Figures>, rules: AnyView) -> AnyView {
     view! {
         <div class="two-columns sheet-columns">
-            <div class="stack loose">{rules}{sections(ground.around)}</div>
+            <div class="stack loose">{rules}{sections(ground.around, ground.all_open)}</div>
             <div class="stack loose">
                 {built_part(ground, here)}
                 {checks_part(ground)}

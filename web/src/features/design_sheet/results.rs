@@ -6,7 +6,7 @@ use domain::design::{Line, NoticeLine, Outcome, Suggestion};
 use domain::electrical::{Prefix, Quantity, Verdict};
 use leptos::prelude::*;
 
-use super::form::{Around, Form, field_id, part};
+use super::form::{Around, Fold, Form, field_id, folding, part, unfolded};
 use super::view_model::{Computed, field_at, tally, text_of, verdict_word};
 use super::words::{choice, cited, deadline, field_name, line_name, value};
 use crate::adapters::browser;
@@ -25,6 +25,13 @@ pub struct Ground {
     pub computed: Memo<Arc<Computed>>,
     /// Every row is open that nobody closed.
     pub all_open: RwSignal<bool>,
+}
+
+impl Ground {
+    /// A part of this sheet that folds; all unfold with the rows.
+    pub fn fold(self) -> Fold {
+        Fold { own: unfolded(), all: self.all_open }
+    }
 }
 
 /// A link that puts the cursor into a field.
@@ -65,10 +72,20 @@ pub fn checks_part(ground: Ground) -> AnyView {
     });
     // Rows stand as long as the same checks are made, so that what a person opened stays open.
     let rows = move || keys.get().into_iter().map(|key| row(ground, key, false)).collect::<Vec<AnyView>>();
+    // On a phone what fails comes first, and the rest on wish.
+    let few = RwSignal::new(true);
+    let label = move || {
+        if few.get() {
+            t!(w, "design.show_all", n = keys.with(Vec::len))
+        } else {
+            t!(w, "design.show_failing").to_owned()
+        }
+    };
     let content = view! {
         {standing(ground)}
         {toggle_all(ground)}
-        <ul class="sheet-rows">{rows}</ul>
+        <div class="narrow-only no-print"><Button label on_press=move || few.update(|few| *few = !*few) /></div>
+        <ul class="sheet-rows" class:few=move || few.get()>{rows}</ul>
     };
     part("checks", t!(w, "design.checks"), content.into_any())
 }
@@ -84,7 +101,8 @@ pub fn limits_part(ground: Ground) -> AnyView {
         <p class="soft">{t!(w, "design.limits_explain")}</p>
         <ul class="sheet-rows">{rows}</ul>
     };
-    part("limits", t!(w, "design.limits"), content.into_any())
+    let state = view! { {move || keys.with(Vec::len)} }.into_any();
+    folding("limits", t!(w, "design.limits"), state, ground.fold(), content.into_any())
 }
 
 fn toggle_all(ground: Ground) -> AnyView {
@@ -214,7 +232,8 @@ pub fn missing_part(ground: Ground) -> AnyView {
         }
     };
     let content = view! { {links} };
-    part("missing", t!(w, "design.missing_all"), content.into_any())
+    let state = view! { {move || missing.with(Vec::len)} }.into_any();
+    folding("missing", t!(w, "design.missing_all"), state, ground.fold(), content.into_any())
 }
 
 /// Smallest sizes that pass.
@@ -230,7 +249,8 @@ pub fn suggestions_part(ground: Ground) -> AnyView {
         view! { <ul class="sheet-rows">{lines}</ul> }.into_any()
     };
     let content = view! { {lines} };
-    part("suggestions", t!(w, "design.suggest"), content.into_any())
+    let state = view! { {move || found.with(Vec::len)} }.into_any();
+    folding("suggestions", t!(w, "design.suggest"), state, ground.fold(), content.into_any())
 }
 
 fn suggestion(ground: Ground, one: &Suggestion) -> Option<AnyView> {
@@ -301,7 +321,8 @@ pub fn notices_part(ground: Ground) -> AnyView {
         <ul class="sheet-rows">{lines}</ul>
         {loosened}
     };
-    part("notices", t!(w, "design.notices"), content.into_any())
+    let state = view! { {move || notices.with(Vec::len)} }.into_any();
+    folding("notices", t!(w, "design.notices"), state, ground.fold(), content.into_any())
 }
 
 fn notice(w: Words, one: &NoticeLine) -> AnyView {
