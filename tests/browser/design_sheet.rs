@@ -280,7 +280,7 @@ async fn on_a_phone_the_sheet_is_folded_and_a_link_unfolds_what_it_leads_to() ->
     phone.check(failing == json!(0), &format!("nothing fails yet, and {failing} rows are in sight")).await?;
     phone.press("Show all").await?;
     let all = phone.js(rows, &[]).await?;
-    phone.check(all.as_u64().is_some_and(|all| all > 20), &format!("{all} checks")).await?;
+    phone.check(all.as_u64().is_some_and(|all| all > 15), &format!("{all} checks")).await?;
     phone.press_css("#checks .to-field").await?;
     let unfolded = "const own = document.activeElement; return own.matches('input, select') && inSight(own) && !!own.closest('details[open]') || null";
     phone.until("the field that a check waits for", WITHIN, unfolded, &[]).await?;

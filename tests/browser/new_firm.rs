@@ -2,6 +2,7 @@
 //! the screen alone, until every check is decided.
 
 use std::collections::BTreeMap;
+use std::time::Instant;
 
 use anyhow::{Context as _, Result};
 use domain::design::{Design, FIELDS, MODEL_FIGURES, ModelFigure, model_figures};
@@ -150,9 +151,18 @@ async fn a_new_firm_comes_from_nothing_to_a_job_with_every_check_decided() -> Re
     let inverter = enter_model(&desk, &words, UnitKind::Inverter, "Inverter", "Hybrid").await?;
     desk.check((1..MODEL_FIGURES.len()).contains(&(module + control + inverter)), "some things are stated nowhere")
         .await?;
-    until_all_sent(&desk, WITHIN).await?;
 
-    desk.open("/plan/new").await?;
+    // A device hears of what was added with its next reference data.
+    let offered = "return [...document.querySelectorAll('option')].some((one) => words(one).includes('Hybrid'))";
+    let began = Instant::now();
+    loop {
+        desk.open("/plan/new").await?;
+        desk.see("By which plan of work").await?;
+        if desk.js(offered, &[]).await? == json!(true) {
+            break;
+        }
+        desk.check(began.elapsed() < WITHIN, "the plan offers what was entered").await?;
+    }
     desk.fill("Street and house", "Kiln Lane 4").await?;
     desk.fill("Postcode and town", "00417 Larkfield").await?;
     desk.choose("By which plan of work", &built_in_method()?.title.en).await?;

@@ -15,18 +15,19 @@ pub struct ModelFigure {
     pub key: &'static str,
     /// Millionths of this; counts and answers are [`Unit::Count`].
     pub unit: Unit,
-    /// `["no", "yes"]` for 0 and 1; empty for a number.
-    pub choices: &'static [&'static str],
+    /// An answer: 0 is no, 1 is yes.
+    pub is_answer: bool,
     /// The field of the sheet that it fills where nobody wrote something else.
     pub fills: Option<&'static str>,
-    /// Ids of the checks that read it, on the sheet and in the built-in methods.
-    pub checks: &'static [&'static str],
+    /// Ids of the checks that read it, on the sheet and in the built-in methods, apart by blanks: lists of lists would cost a phone
+    /// more to load than all else here.
+    checks: &'static str,
     /// A reading or a wait on site is held against it.
     pub on_site: bool,
 }
 
 const fn of(kind: UnitKind, key: &'static str, unit: Unit) -> ModelFigure {
-    ModelFigure { kind, key, unit, choices: &[], fills: None, checks: &[], on_site: false }
+    ModelFigure { kind, key, unit, is_answer: false, fills: None, checks: "", on_site: false }
 }
 
 impl ModelFigure {
@@ -34,7 +35,7 @@ impl ModelFigure {
         Self { fills: Some(field), ..self }
     }
 
-    const fn read_by(self, checks: &'static [&'static str]) -> Self {
+    const fn read_by(self, checks: &'static str) -> Self {
         Self { checks, ..self }
     }
 
@@ -43,7 +44,17 @@ impl ModelFigure {
     }
 
     const fn yes_or_no(self) -> Self {
-        Self { choices: YES, ..self }
+        Self { is_answer: true, ..self }
+    }
+
+    /// `["no", "yes"]` for 0 and 1; empty for a number.
+    pub const fn choices(&self) -> &'static [&'static str] {
+        if self.is_answer { YES } else { &[] }
+    }
+
+    /// Ids of the checks that read it, on the sheet and in the built-in methods.
+    pub fn checks(&self) -> impl Iterator<Item = &'static str> {
+        self.checks.split_whitespace()
     }
 }
 
@@ -51,77 +62,58 @@ use UnitKind::{Changeover, ControlUnit, Inverter, Module};
 
 /// All of them, by kind, in the order of the form.
 pub const MODEL_FIGURES: &[ModelFigure] = &[
-    of(Module, "energy_wh", Unit::WattHour).fills("module_wh").read_by(&["F13", "F14"]),
-    of(Module, "cells", Unit::Count).fills("module_cells").read_by(&[
-        "F02",
-        "F05",
-        "F07",
-        "F08",
-        "F09",
-        "F19",
-        "F20-GLOVE",
-    ]),
-    of(Module, "cell_min", Unit::Volt).fills("module_cell_min_v").read_by(&["F02", "F07", "F08"]).on_site(),
-    of(Module, "cell_max", Unit::Volt)
-        .fills("module_cell_max_v")
-        .read_by(&["F05", "F07", "F08", "F09", "F19", "F20-GLOVE"])
-        .on_site(),
-    of(Module, "resistance_ohm", Unit::Ohm).fills("module_resistance_ohm").read_by(&["F08", "F19"]),
+    of(Module, "energy_wh", Unit::WattHour).fills("module_wh").read_by("F13 F14"),
+    of(Module, "cells", Unit::Count).fills("module_cells").read_by("F02 F05 F07 F08 F09 F19 F20-GLOVE"),
+    of(Module, "cell_min", Unit::Volt).fills("module_cell_min_v").read_by("F02 F07 F08").on_site(),
+    of(Module, "cell_max", Unit::Volt).fills("module_cell_max_v").read_by("F05 F07 F08 F09 F19 F20-GLOVE").on_site(),
+    of(Module, "resistance_ohm", Unit::Ohm).fills("module_resistance_ohm").read_by("F08 F19"),
     of(Module, "ocv_min", Unit::Volt).on_site(),
     of(Module, "ocv_max", Unit::Volt).on_site(),
-    of(Module, "spread_max", Unit::Volt).read_by(&["F06"]),
-    of(Module, "soc_spread_max", Unit::Percent).read_by(&["F06"]),
+    of(Module, "spread_max", Unit::Volt).read_by("F06"),
+    of(Module, "soc_spread_max", Unit::Percent).read_by("F06"),
     of(Module, "temp_min", Unit::Celsius).on_site(),
     of(Module, "temp_max", Unit::Celsius).on_site(),
-    of(Module, "mass_kg", Unit::Kilogram).fills("module_mass_kg").read_by(&["F15", "F15-FLOOR", "F20"]),
-    of(Module, "width_m", Unit::Metre).fills("module_width_m").read_by(&["F15-FLOOR"]),
-    of(Module, "depth_m", Unit::Metre).fills("module_depth_m").read_by(&["F15", "F15-FLOOR"]),
-    of(Module, "height_m", Unit::Metre).fills("module_height_m").read_by(&["F15"]),
-    of(Module, "clearance_side_m", Unit::Metre).fills("maker_side_distance_m").read_by(&["F16"]).on_site(),
-    of(Module, "clearance_top_m", Unit::Metre).fills("maker_above_distance_m").read_by(&["F16"]).on_site(),
-    of(Module, "clearance_front_m", Unit::Metre).fills("maker_front_distance_m").read_by(&["F16"]).on_site(),
+    of(Module, "mass_kg", Unit::Kilogram).fills("module_mass_kg").read_by("F15 F15-FLOOR F20"),
+    of(Module, "width_m", Unit::Metre).fills("module_width_m").read_by("F15-FLOOR"),
+    of(Module, "depth_m", Unit::Metre).fills("module_depth_m").read_by("F15 F15-FLOOR"),
+    of(Module, "height_m", Unit::Metre).fills("module_height_m").read_by("F15"),
+    of(Module, "clearance_side_m", Unit::Metre).fills("maker_side_distance_m").read_by("F16").on_site(),
+    of(Module, "clearance_top_m", Unit::Metre).fills("maker_above_distance_m").read_by("F16").on_site(),
+    of(Module, "clearance_front_m", Unit::Metre).fills("maker_front_distance_m").read_by("F16").on_site(),
     of(Module, "torque_link_nm_min", Unit::NewtonMetre).on_site(),
     of(Module, "torque_link_nm_max", Unit::NewtonMetre).on_site(),
-    of(ControlUnit, "device_rating_v", Unit::Volt).fills("dc_device_rating_v").read_by(&["F07", "F08"]),
-    of(ControlUnit, "fuse_a", Unit::Ampere).fills("dc_fuse_a").read_by(&["F03-NEC", "F08"]),
-    of(ControlUnit, "fuse_max_a", Unit::Ampere).fills("maker_fuse_max_a").read_by(&["F08"]),
-    of(ControlUnit, "breaking_a", Unit::Ampere).fills("dc_breaking_a").read_by(&["F08"]),
-    of(ControlUnit, "fault_a", Unit::Ampere).fills("dc_fault_a").read_by(&["F08", "F19"]),
+    of(ControlUnit, "device_rating_v", Unit::Volt).fills("dc_device_rating_v").read_by("F07 F08"),
+    of(ControlUnit, "fuse_a", Unit::Ampere).fills("dc_fuse_a").read_by("F03-NEC F08"),
+    of(ControlUnit, "fuse_max_a", Unit::Ampere).fills("maker_fuse_max_a").read_by("F08"),
+    of(ControlUnit, "breaking_a", Unit::Ampere).fills("dc_breaking_a").read_by("F08"),
+    of(ControlUnit, "fault_a", Unit::Ampere).fills("dc_fault_a").read_by("F08 F19"),
     of(ControlUnit, "stack_difference_max", Unit::Volt).on_site(),
-    of(ControlUnit, "mass_kg", Unit::Kilogram).fills("control_mass_kg").read_by(&["F15", "F15-FLOOR"]),
-    of(ControlUnit, "height_m", Unit::Metre).fills("control_height_m").read_by(&["F15"]),
-    of(ControlUnit, "bracket_capacity_n", Unit::Newton).fills("bracket_capacity_n").read_by(&["F15"]),
+    of(ControlUnit, "mass_kg", Unit::Kilogram).fills("control_mass_kg").read_by("F15 F15-FLOOR"),
+    of(ControlUnit, "height_m", Unit::Metre).fills("control_height_m").read_by("F15"),
+    of(ControlUnit, "bracket_capacity_n", Unit::Newton).fills("bracket_capacity_n").read_by("F15"),
     of(ControlUnit, "torque_bracket_nm_min", Unit::NewtonMetre).on_site(),
     of(ControlUnit, "torque_bracket_nm_max", Unit::NewtonMetre).on_site(),
     of(ControlUnit, "torque_dc_nm_min", Unit::NewtonMetre).on_site(),
     of(ControlUnit, "torque_dc_nm_max", Unit::NewtonMetre).on_site(),
     of(ControlUnit, "torque_pe_nm_min", Unit::NewtonMetre).on_site(),
     of(ControlUnit, "torque_pe_nm_max", Unit::NewtonMetre).on_site(),
-    of(Inverter, "power_w", Unit::Watt).fills("inverter_w").read_by(&[
-        "F02",
-        "F08",
-        "F08-AC",
-        "F08-CHANGEOVER",
-        "F10-ISLAND",
-        "F12",
-        "F13",
-        "F17",
-        "F17-UNBALANCE",
-    ]),
-    of(Inverter, "peak_w", Unit::Watt).fills("inverter_peak_w").read_by(&["F13"]),
-    of(Inverter, "draw_w", Unit::Watt).fills("inverter_draw_w").read_by(&["F08-IMPORT", "F17-DRAW"]),
-    of(Inverter, "standby_w", Unit::Watt).fills("inverter_standby_w").read_by(&["F13"]),
-    of(Inverter, "efficiency", Unit::Percent).fills("inverter_efficiency").read_by(&["F02", "F08", "F13"]),
-    of(Inverter, "charge_current_a", Unit::Ampere).fills("charge_current_a").read_by(&["F02", "F08"]),
-    of(Inverter, "dc_min", Unit::Volt).fills("inverter_dc_min_v").read_by(&["F07"]).on_site(),
-    of(Inverter, "dc_max", Unit::Volt).fills("inverter_dc_max_v").read_by(&["F07"]).on_site(),
+    of(Inverter, "power_w", Unit::Watt)
+        .fills("inverter_w")
+        .read_by("F02 F08 F08-AC F08-CHANGEOVER F10-ISLAND F12 F13 F17 F17-UNBALANCE"),
+    of(Inverter, "peak_w", Unit::Watt).fills("inverter_peak_w").read_by("F13"),
+    of(Inverter, "draw_w", Unit::Watt).fills("inverter_draw_w").read_by("F08-IMPORT F17-DRAW"),
+    of(Inverter, "standby_w", Unit::Watt).fills("inverter_standby_w").read_by("F13"),
+    of(Inverter, "efficiency", Unit::Percent).fills("inverter_efficiency").read_by("F02 F08 F13"),
+    of(Inverter, "charge_current_a", Unit::Ampere).fills("charge_current_a").read_by("F02 F08"),
+    of(Inverter, "dc_min", Unit::Volt).fills("inverter_dc_min_v").read_by("F07").on_site(),
+    of(Inverter, "dc_max", Unit::Volt).fills("inverter_dc_max_v").read_by("F07").on_site(),
     of(Inverter, "pv_min_v", Unit::Volt).on_site(),
     of(Inverter, "pv_max_v", Unit::Volt).on_site(),
-    of(Inverter, "no_smooth_dc", Unit::Count).yes_or_no().fills("no_smooth_dc").read_by(&["F11-TYPE"]),
-    of(Inverter, "simple_separation", Unit::Count).yes_or_no().fills("simple_separation").read_by(&["F11-TYPE"]),
-    of(Inverter, "type_tested", Unit::Count).yes_or_no().fills("type_tested").read_by(&["F17"]),
-    of(Inverter, "discharge_wait_s", Unit::Second).fills("discharge_wait_s").read_by(&["F09"]).on_site(),
-    of(Inverter, "mass_kg", Unit::Kilogram).read_by(&["F15-WALL"]),
+    of(Inverter, "no_smooth_dc", Unit::Count).yes_or_no().fills("no_smooth_dc").read_by("F11-TYPE"),
+    of(Inverter, "simple_separation", Unit::Count).yes_or_no().fills("simple_separation").read_by("F11-TYPE"),
+    of(Inverter, "type_tested", Unit::Count).yes_or_no().fills("type_tested").read_by("F17"),
+    of(Inverter, "discharge_wait_s", Unit::Second).fills("discharge_wait_s").read_by("F09").on_site(),
+    of(Inverter, "mass_kg", Unit::Kilogram).read_by("F15-WALL"),
     of(Inverter, "clearance_side_m", Unit::Metre).on_site(),
     of(Inverter, "clearance_top_m", Unit::Metre).on_site(),
     of(Inverter, "clearance_bottom_m", Unit::Metre).on_site(),
@@ -150,7 +142,7 @@ pub fn model_figure(kind: UnitKind, key: &str) -> Option<&'static ModelFigure> {
 /// Can a manufacturer state this at all? A figure that nothing reads is at least no less than nothing.
 pub fn is_possible_of_model(kind: UnitKind, key: &str, micro: i64) -> bool {
     let known = model_figure(kind, key);
-    let is_answer = known.is_some_and(|figure| !figure.choices.is_empty());
+    let is_answer = known.is_some_and(|figure| figure.is_answer);
     let unit = known.map_or(Unit::Count, |figure| figure.unit);
     is_possible(unit, micro) && (!is_answer || micro == 0 || micro == crate::electrical::units::MICRO)
 }
@@ -169,7 +161,7 @@ mod tests {
             assert!(keys.insert((figure.kind, figure.key)), "{} twice", figure.key);
             let Some(field) = figure.fills else { continue };
             let of_sheet = crate::design::field(field).map(|field| (field.unit, field.choices));
-            assert_eq!(of_sheet, Some((figure.unit, figure.choices)), "{field}");
+            assert_eq!(of_sheet, Some((figure.unit, figure.choices())), "{field}");
             assert!(filled.insert(field), "{field} is filled twice");
         }
         assert_eq!(model_figures(UnitKind::Meter).count() + model_figures(UnitKind::Gateway).count(), 0);

@@ -398,19 +398,19 @@ fn figure_line(w: Words, figure: &'static ModelFigure, own: Typed, faults: Signa
     });
     let (label, hint) = (model_figure(w, figure), words::readers(w, figure));
     let disabled = Signal::from(not_stated);
-    let input = if figure.choices.is_empty() {
+    let input = if !figure.is_answer {
         let unit = figure.unit.symbol();
         view! { <Field label kind=FieldKind::Number value=text hint fault unit disabled /> }.into_any()
     } else {
         let mut choices = vec![Choice::new("", t!(w, "design.not_known"))];
-        choices.extend(figure.choices.iter().map(|word| Choice::new(*word, choice(w, word))));
+        choices.extend(figure.choices().iter().map(|word| Choice::new(*word, choice(w, word))));
         let choices = StoredValue::new(choices);
         let choices = Signal::derive(move || choices.get_value());
         view! { <Select label value=text choices hint fault disabled /> }.into_any()
     };
     let spelled = move || {
         let micro = text.with(|text| read_figure(figure, text, w.decimal.sign())).ok().flatten()?;
-        let plain = !figure.choices.is_empty() || text.with(|text| text.trim() == w.number_short(micro));
+        let plain = figure.is_answer || text.with(|text| text.trim() == w.number_short(micro));
         (!plain).then(|| {
             view! { <p class="soft">{t!(w, "plan.understood", value = words::value(w, figure, micro))}</p> }
         })

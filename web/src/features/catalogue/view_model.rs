@@ -208,11 +208,11 @@ impl ModelText {
 pub fn read_figure(figure: &ModelFigure, text: &str, decimal: char) -> Result<Option<i64>, Fault> {
     // Files have answers as numbers.
     let text = match text.trim() {
-        "0" if !figure.choices.is_empty() => "no",
-        "1" if !figure.choices.is_empty() => "yes",
+        "0" if figure.is_answer => "no",
+        "1" if figure.is_answer => "yes",
         text => text,
     };
-    figure_in(figure.unit, figure.choices, figure.unit == Unit::Count, text, decimal)
+    figure_in(figure.unit, figure.choices(), figure.unit == Unit::Count, text, decimal)
 }
 
 /// A figure as [`read_figure`] reads it.
@@ -225,7 +225,7 @@ fn text_of(figure: &ModelFigure, micro: i64, w: Words) -> String {
 
 /// The answer that stands for a stored figure, where it is an answer.
 pub fn word_of(figure: &ModelFigure, micro: i64) -> Option<&'static str> {
-    if figure.choices.is_empty() { None } else { codes::word_in(figure.choices, micro) }
+    if figure.is_answer { codes::word_in(figure.choices(), micro) } else { None }
 }
 
 /// What a model states of what is asked, in the order of the form.

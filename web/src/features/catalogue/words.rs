@@ -47,7 +47,7 @@ pub fn wrong_line(w: Words, spot: &Spot, what: &Wrong) -> String {
 /// What reads a figure, in words.
 pub fn readers(w: Words, figure: &ModelFigure) -> String {
     let on_site = figure.on_site.then(|| t!(w, "catalogue.on_site"));
-    let all: Vec<&str> = figure.checks.iter().map(|id| check_name(w, id)).chain(on_site).collect();
+    let all: Vec<&str> = figure.checks().map(|id| check_name(w, id)).chain(on_site).collect();
     t!(w, "catalogue.read_by", checks = all.join(" · "))
 }
 
