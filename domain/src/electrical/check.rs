@@ -74,6 +74,8 @@ pub enum CheckNote {
     FullTransportRules,
     /// The inverter alone cannot trip the breaker while the network is away.
     BreakerDoesNotTrip,
+    /// No setting keeps the tool's whole error inside the maker's window.
+    ToolCoarserThanWindow,
 }
 
 /// A band of failed readings whose cause is known by experience; millionths, inclusive.

@@ -37,7 +37,6 @@ pub const INVERTER_PHASES: &[&str] = &["one_phase", "split_phase", "three_phases
 pub const LINE_CONDUCTORS: &[&str] = &["l1", "l2", "l3"];
 const SUPPLY_KINDS: &[&str] = &["direct_current", "one_phase", "three_phases"];
 const TRIP_TABLES: &[&str] = &["iec_bs", "as_nzs"];
-const WAVEFORMS: &[&str] = &["sine", "pulsed_dc", "smooth_dc"];
 
 /// The words of a figure of a check, in the order of its codes; empty where its number is a number.
 pub fn words_of(figure: &str) -> &'static [&'static str] {
@@ -81,7 +80,6 @@ pub fn words_of(figure: &str) -> &'static [&'static str] {
         "size_series" => SIZE_SERIES,
         "supply_kind" => SUPPLY_KINDS,
         "trip_table" => TRIP_TABLES,
-        "waveform" => WAVEFORMS,
         _ => &[],
     }
 }
@@ -118,7 +116,7 @@ mod tests {
     use crate::electrical::{Inputs, Unit};
 
     /// Counts and ratios: their number is what they are.
-    const NUMBERS: [&str; 16] = [
+    const NUMBERS: [&str; 14] = [
         "cells_per_module",
         "conductor_class",
         "feeding_strings",
@@ -131,8 +129,6 @@ mod tests {
         "power_factor",
         "push_factor",
         "sharing_strings",
-        "solids",
-        "solids_asked",
         "test_multiple",
         "voltage_factor",
     ];
@@ -143,8 +139,12 @@ mod tests {
             for input in info.inputs.iter().filter(|input| input.unit == Unit::Count) {
                 let words = words_of(input.key);
                 if words.is_empty() {
-                    let number = NUMBERS.contains(&input.key) || ["water", "water_asked"].contains(&input.key);
-                    assert!(number, "{} of {} is neither a number nor has it words", input.key, info.id);
+                    assert!(
+                        NUMBERS.contains(&input.key),
+                        "{} of {} is neither a number nor has it words",
+                        input.key,
+                        info.id
+                    );
                     continue;
                 }
                 // The codes that the check itself takes are those that have a word, and no others.

@@ -150,6 +150,7 @@ const fn note_key(note: CheckNote) -> &'static str {
         CheckNote::ClearingTimeAssumed => "check_note.clearing_time_assumed",
         CheckNote::FullTransportRules => "check_note.full_transport_rules",
         CheckNote::BreakerDoesNotTrip => "check_note.breaker_does_not_trip",
+        CheckNote::ToolCoarserThanWindow => "check_note.tool_coarser_than_window",
     }
 }
 

@@ -514,6 +514,7 @@ pub const fn check_note(note: CheckNote) -> Key {
         CheckNote::ClearingTimeAssumed => key!("reason.check_note.clearing_time_assumed"),
         CheckNote::FullTransportRules => key!("reason.check_note.full_transport_rules"),
         CheckNote::BreakerDoesNotTrip => key!("reason.check_note.breaker_does_not_trip"),
+        CheckNote::ToolCoarserThanWindow => key!("reason.check_note.tool_coarser"),
     }
 }
 
@@ -713,7 +714,6 @@ fn check_key(id: &str) -> Option<Key> {
             "F10-TIME",
             "F10-ISLAND",
             "F11",
-            "F11-RAMP",
             "F11-TYPE",
             "F12",
             "F13",
@@ -729,8 +729,6 @@ fn check_key(id: &str) -> Option<Key> {
             "F19",
             "F20",
             "F20-TORQUE",
-            "F20-CURRENT",
-            "F20-IP",
             "F20-GLOVE",
             "STACK-SUM",
             "SUPPLY-BAND"
@@ -897,7 +895,6 @@ pub fn figure(w: Words, name: &str) -> String {
             "inverter_current_max",
             "inverter_peak",
             "inverter_power",
-            "ip_asked",
             "island_current",
             "island_fault",
             "least_size",
@@ -940,8 +937,6 @@ pub fn figure(w: Words, name: &str) -> String {
             "shear_resistance",
             "simple_separation",
             "size_to_use",
-            "solids",
-            "solids_asked",
             "source_breaker",
             "source_breaker_least",
             "spacing",
@@ -970,9 +965,6 @@ pub fn figure(w: Words, name: &str) -> String {
             "usable_energy",
             "voltage_factor",
             "wait",
-            "water",
-            "water_asked",
-            "waveform",
             "width",
             "working_distance",
             "time_limit",
@@ -1156,9 +1148,6 @@ pub fn choice(w: Words, word: &str) -> String {
             "one_phase",
             "three_phases",
             "split_phase",
-            "sine",
-            "pulsed_dc",
-            "smooth_dc",
             "joint_at_inverter",
             "joint_cable",
             "joint_fuse"

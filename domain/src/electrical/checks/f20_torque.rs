@@ -3,10 +3,12 @@
 //! setting·(1 − a) ≥ window_min and setting·(1 + a) ≤ window_max, a the tool's accuracy in %. Common classes of
 //! ISO 6789-1:2017 are 6 % up to 10 N·m and 4 % above (to be checked); they are taken when the tool's is not given. The settings that
 //! pass are the same before and after one is typed: each end of the window has the class of the settings beside it.
+//! Where no setting keeps the whole error inside, as where the maker names a single torque, the settings inside the window count
+//! that are above M_max / (1 + a) and below M_min / (1 − a), and the check says so.
 //! The window is the maker's. 1 N·m = 8.8507 lbf·in; readings in other units are converted where they are typed.
 
 use super::{CheckInfo, Gather, InputFault, InputInfo, READING, plain, quotient};
-use crate::electrical::check::{Check, Mark, Source};
+use crate::electrical::check::{Check, CheckNote, Mark, Source};
 use crate::electrical::judge::{Limit, Verdict, Why};
 use crate::electrical::units::{MICRO, Unit};
 
@@ -69,10 +71,16 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let show = |end: Option<&End>| end.map_or_else(|| "?".to_string(), |end| end.with_numbers.clone());
     let numbers = format!("{}; {}", show(least.as_ref()), show(most.as_ref()));
     let (least, most) = (least.map(|end| end.torque), most.map(|end| end.torque));
+    let is_narrow = least.zip(most).is_some_and(|(least, most)| least > most);
+    // Then the settings that stay inside the window and leave the least of the error outside: all of a single torque.
+    let (least, most) = if is_narrow { (low.max(most), high.min(least)) } else { (least, most) };
     let source = Source { standard: "ISO 6789-1", edition: "2017", clause: "accuracy", mark: Mark::Check };
     let mut check = gather
         .check("M_min / (1 − a) ≤ M ≤ M_max / (1 + a)", numbers, source)
         .with_limit(Unit::NewtonMetre, Limit { at_least: least, at_most: most });
+    if is_narrow {
+        check.notes.push(CheckNote::ToolCoarserThanWindow);
+    }
     check.verdict = match (least.zip(most), setting) {
         (None, _) => Verdict::NotDetermined(Why::NoMakerLimit),
         (Some(_), None) => Verdict::NotDetermined(Why::NoReading),
@@ -100,13 +108,28 @@ mod tests {
         assert_eq!(set("11", "12.479999", "12"), Verdict::Fail(Why::AboveMaximum));
         // 5 N·m with 6 %: 4.7 to 5.3.
         assert_eq!(set("4.7", "5.3", "5"), Verdict::Pass);
-        assert_eq!(set("4.700001", "5.3", "5"), Verdict::Fail(Why::BelowMinimum));
+        assert_eq!(set("4.700001", "6", "5"), Verdict::Fail(Why::BelowMinimum));
         // Around 10 N·m each setting has its own class.
         assert_eq!(set("9.4", "12", "10"), Verdict::Pass);
         assert_eq!(set("9.400001", "12", "10"), Verdict::Fail(Why::BelowMinimum));
         assert_eq!(set("9.5", "12", "10.000001"), Verdict::Pass);
         let unknown = good("F20-TORQUE", &[("torque_min", "5"), (READING, "6")]).verdict;
         assert_eq!(unknown, Verdict::NotDetermined(Why::NoMakerLimit));
+    }
+
+    #[test]
+    fn a_single_torque_of_the_maker_can_be_met() {
+        for (low, high, torque) in [("5", "5", "5"), ("4.9", "5.1", "5.1"), ("40", "41", "40")] {
+            let check = good("F20-TORQUE", &[("torque_min", low), ("torque_max", high), (READING, torque)]);
+            assert_eq!((check.verdict, &check.notes[..]), (Verdict::Pass, &[CheckNote::ToolCoarserThanWindow][..]));
+        }
+        assert_eq!(set("5", "5", "5.000001"), Verdict::Fail(Why::AboveMaximum));
+        assert_eq!(set("4.9", "5.1", "4.899999"), Verdict::Fail(Why::BelowMinimum));
+        // A window a little too narrow does not become wide.
+        assert_eq!(set("4.700001", "5.3", "5"), Verdict::Pass);
+        assert_eq!(set("4.700001", "5.3", "4.99"), Verdict::Fail(Why::BelowMinimum));
+        assert_eq!(set("4.700001", "5.3", "5.01"), Verdict::Fail(Why::AboveMaximum));
+        assert!(good("F20-TORQUE", &[("torque_min", "4.7"), ("torque_max", "5.3")]).notes.is_empty());
     }
 
     #[test]
