@@ -40,6 +40,8 @@ async fn the_app_is_served_with_the_right_types_and_ages() {
     let write = |name: &str, bytes: &[u8]| std::fs::write(dist.path().join(name), bytes).unwrap();
     write("index.html", b"<!doctype html><title>app</title>");
     write("sw.js", b"// worker");
+    std::fs::create_dir(dist.path().join("icons")).unwrap();
+    write("icons/mark.svg", b"<svg xmlns='http://www.w3.org/2000/svg'/>");
     write("app-0123456789abcdef_bg.wasm", b"\0asm\x01\0\0\0");
     write("app-0123456789abcdef.js", b"export {}");
     write("app-0123456789abcdef.js.br", b"not really brotli");
@@ -56,6 +58,8 @@ async fn the_app_is_served_with_the_right_types_and_ages() {
         assert!(page.header("witnessmark-protocol").is_empty(), "only the API says so");
     }
     assert_eq!(client.get("/sw.js").await.header("cache-control"), "no-cache");
+    assert_eq!(client.get("/icons/mark.svg").await.header("cache-control"), "public, max-age=3600");
+    assert_eq!(client.get("/icons/none.svg").await.header("cache-control"), "no-cache");
     let wasm = client.get("/app-0123456789abcdef_bg.wasm").await;
     assert_eq!(wasm.header("content-type"), "application/wasm");
     assert_eq!(wasm.header("cache-control"), "public, max-age=31536000, immutable");

@@ -2,7 +2,7 @@
 //! the screen alone, until every check is decided.
 
 use std::collections::BTreeMap;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use anyhow::{Context as _, Result};
 use domain::design::{Design, FIELDS, MODEL_FIGURES, ModelFigure, model_figures};
@@ -162,6 +162,7 @@ async fn a_new_firm_comes_from_nothing_to_a_job_with_every_check_decided() -> Re
             break;
         }
         desk.check(began.elapsed() < WITHIN, "the plan offers what was entered").await?;
+        tokio::time::sleep(Duration::from_secs(2)).await;
     }
     desk.fill("Street and house", "Kiln Lane 4").await?;
     desk.fill("Postcode and town", "00417 Larkfield").await?;

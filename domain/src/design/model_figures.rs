@@ -19,24 +19,17 @@ pub struct ModelFigure {
     pub is_answer: bool,
     /// The field of the sheet that it fills where nobody wrote something else.
     pub fills: Option<&'static str>,
-    /// Ids of the checks that read it, on the sheet and in the built-in methods, apart by blanks: lists of lists would cost a phone
-    /// more to load than all else here.
-    checks: &'static str,
     /// A reading or a wait on site is held against it.
     pub on_site: bool,
 }
 
 const fn of(kind: UnitKind, key: &'static str, unit: Unit) -> ModelFigure {
-    ModelFigure { kind, key, unit, is_answer: false, fills: None, checks: "", on_site: false }
+    ModelFigure { kind, key, unit, is_answer: false, fills: None, on_site: false }
 }
 
 impl ModelFigure {
     const fn fills(self, field: &'static str) -> Self {
         Self { fills: Some(field), ..self }
-    }
-
-    const fn read_by(self, checks: &'static str) -> Self {
-        Self { checks, ..self }
     }
 
     const fn on_site(self) -> Self {
@@ -52,9 +45,38 @@ impl ModelFigure {
         if self.is_answer { YES } else { &[] }
     }
 
-    /// Ids of the checks that read it, on the sheet and in the built-in methods.
+    /// Ids of the checks that read it, on the sheet and in the built-in methods. Beside the table, which the first screen of a phone
+    /// carries: only a form asks.
     pub fn checks(&self) -> impl Iterator<Item = &'static str> {
-        self.checks.split_whitespace()
+        let ids = match (self.kind, self.key) {
+            (Module, "energy_wh") => "F13 F14",
+            (Module, "cells") => "F02 F05 F07 F08 F09 F19 F20-GLOVE",
+            (Module, "cell_min") => "F02 F07 F08",
+            (Module, "cell_max") => "F05 F07 F08 F09 F19 F20-GLOVE",
+            (Module, "resistance_ohm") | (ControlUnit, "fault_a") => "F08 F19",
+            (Module, "spread_max" | "soc_spread_max") => "F06",
+            (Module, "mass_kg") => "F15 F15-FLOOR F20",
+            (Module, "width_m") => "F15-FLOOR",
+            (Module, "depth_m") | (ControlUnit, "mass_kg") => "F15 F15-FLOOR",
+            (Module, "height_m") | (ControlUnit, "height_m" | "bracket_capacity_n") => "F15",
+            (Module, "clearance_side_m" | "clearance_top_m" | "clearance_front_m") => "F16",
+            (ControlUnit, "device_rating_v") => "F07 F08",
+            (ControlUnit, "fuse_a") => "F03-NEC F08",
+            (ControlUnit, "fuse_max_a" | "breaking_a") => "F08",
+            (Inverter, "power_w") => "F02 F08 F08-AC F08-CHANGEOVER F10-ISLAND F12 F13 F17 F17-UNBALANCE",
+            (Inverter, "peak_w" | "standby_w") => "F13",
+            (Inverter, "draw_w") => "F08-IMPORT F17-DRAW",
+            (Inverter, "efficiency") => "F02 F08 F13",
+            (Inverter, "charge_current_a") => "F02 F08",
+            (Inverter, "dc_min" | "dc_max") => "F07",
+            (Inverter, "no_smooth_dc" | "simple_separation") => "F11-TYPE",
+            (Inverter, "type_tested") => "F17",
+            (Inverter, "discharge_wait_s") => "F09",
+            (Inverter, "mass_kg") => "F15-WALL",
+            (_, key) if key.starts_with("torque_") => "F20-TORQUE",
+            _ => "",
+        };
+        ids.split_whitespace()
     }
 }
 
@@ -62,71 +84,69 @@ use UnitKind::{Changeover, ControlUnit, Inverter, Module};
 
 /// All of them, by kind, in the order of the form.
 pub const MODEL_FIGURES: &[ModelFigure] = &[
-    of(Module, "energy_wh", Unit::WattHour).fills("module_wh").read_by("F13 F14"),
-    of(Module, "cells", Unit::Count).fills("module_cells").read_by("F02 F05 F07 F08 F09 F19 F20-GLOVE"),
-    of(Module, "cell_min", Unit::Volt).fills("module_cell_min_v").read_by("F02 F07 F08").on_site(),
-    of(Module, "cell_max", Unit::Volt).fills("module_cell_max_v").read_by("F05 F07 F08 F09 F19 F20-GLOVE").on_site(),
-    of(Module, "resistance_ohm", Unit::Ohm).fills("module_resistance_ohm").read_by("F08 F19"),
+    of(Module, "energy_wh", Unit::WattHour).fills("module_wh"),
+    of(Module, "cells", Unit::Count).fills("module_cells"),
+    of(Module, "cell_min", Unit::Volt).fills("module_cell_min_v").on_site(),
+    of(Module, "cell_max", Unit::Volt).fills("module_cell_max_v").on_site(),
+    of(Module, "resistance_ohm", Unit::Ohm).fills("module_resistance_ohm"),
     of(Module, "ocv_min", Unit::Volt).on_site(),
     of(Module, "ocv_max", Unit::Volt).on_site(),
-    of(Module, "spread_max", Unit::Volt).read_by("F06"),
-    of(Module, "soc_spread_max", Unit::Percent).read_by("F06"),
+    of(Module, "spread_max", Unit::Volt),
+    of(Module, "soc_spread_max", Unit::Percent),
     of(Module, "temp_min", Unit::Celsius).on_site(),
     of(Module, "temp_max", Unit::Celsius).on_site(),
-    of(Module, "mass_kg", Unit::Kilogram).fills("module_mass_kg").read_by("F15 F15-FLOOR F20"),
-    of(Module, "width_m", Unit::Metre).fills("module_width_m").read_by("F15-FLOOR"),
-    of(Module, "depth_m", Unit::Metre).fills("module_depth_m").read_by("F15 F15-FLOOR"),
-    of(Module, "height_m", Unit::Metre).fills("module_height_m").read_by("F15"),
-    of(Module, "clearance_side_m", Unit::Metre).fills("maker_side_distance_m").read_by("F16").on_site(),
-    of(Module, "clearance_top_m", Unit::Metre).fills("maker_above_distance_m").read_by("F16").on_site(),
-    of(Module, "clearance_front_m", Unit::Metre).fills("maker_front_distance_m").read_by("F16").on_site(),
-    of(Module, "torque_link_nm_min", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(Module, "torque_link_nm_max", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(ControlUnit, "device_rating_v", Unit::Volt).fills("dc_device_rating_v").read_by("F07 F08"),
-    of(ControlUnit, "fuse_a", Unit::Ampere).fills("dc_fuse_a").read_by("F03-NEC F08"),
-    of(ControlUnit, "fuse_max_a", Unit::Ampere).fills("maker_fuse_max_a").read_by("F08"),
-    of(ControlUnit, "breaking_a", Unit::Ampere).fills("dc_breaking_a").read_by("F08"),
-    of(ControlUnit, "fault_a", Unit::Ampere).fills("dc_fault_a").read_by("F08 F19"),
+    of(Module, "mass_kg", Unit::Kilogram).fills("module_mass_kg"),
+    of(Module, "width_m", Unit::Metre).fills("module_width_m"),
+    of(Module, "depth_m", Unit::Metre).fills("module_depth_m"),
+    of(Module, "height_m", Unit::Metre).fills("module_height_m"),
+    of(Module, "clearance_side_m", Unit::Metre).fills("maker_side_distance_m").on_site(),
+    of(Module, "clearance_top_m", Unit::Metre).fills("maker_above_distance_m").on_site(),
+    of(Module, "clearance_front_m", Unit::Metre).fills("maker_front_distance_m").on_site(),
+    of(Module, "torque_link_nm_min", Unit::NewtonMetre),
+    of(Module, "torque_link_nm_max", Unit::NewtonMetre),
+    of(ControlUnit, "device_rating_v", Unit::Volt).fills("dc_device_rating_v"),
+    of(ControlUnit, "fuse_a", Unit::Ampere).fills("dc_fuse_a"),
+    of(ControlUnit, "fuse_max_a", Unit::Ampere).fills("maker_fuse_max_a"),
+    of(ControlUnit, "breaking_a", Unit::Ampere).fills("dc_breaking_a"),
+    of(ControlUnit, "fault_a", Unit::Ampere).fills("dc_fault_a"),
     of(ControlUnit, "stack_difference_max", Unit::Volt).on_site(),
-    of(ControlUnit, "mass_kg", Unit::Kilogram).fills("control_mass_kg").read_by("F15 F15-FLOOR"),
-    of(ControlUnit, "height_m", Unit::Metre).fills("control_height_m").read_by("F15"),
-    of(ControlUnit, "bracket_capacity_n", Unit::Newton).fills("bracket_capacity_n").read_by("F15"),
-    of(ControlUnit, "torque_bracket_nm_min", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(ControlUnit, "torque_bracket_nm_max", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(ControlUnit, "torque_dc_nm_min", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(ControlUnit, "torque_dc_nm_max", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(ControlUnit, "torque_pe_nm_min", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(ControlUnit, "torque_pe_nm_max", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(Inverter, "power_w", Unit::Watt)
-        .fills("inverter_w")
-        .read_by("F02 F08 F08-AC F08-CHANGEOVER F10-ISLAND F12 F13 F17 F17-UNBALANCE"),
-    of(Inverter, "peak_w", Unit::Watt).fills("inverter_peak_w").read_by("F13"),
-    of(Inverter, "draw_w", Unit::Watt).fills("inverter_draw_w").read_by("F08-IMPORT F17-DRAW"),
-    of(Inverter, "standby_w", Unit::Watt).fills("inverter_standby_w").read_by("F13"),
-    of(Inverter, "efficiency", Unit::Percent).fills("inverter_efficiency").read_by("F02 F08 F13"),
-    of(Inverter, "charge_current_a", Unit::Ampere).fills("charge_current_a").read_by("F02 F08"),
-    of(Inverter, "dc_min", Unit::Volt).fills("inverter_dc_min_v").read_by("F07").on_site(),
-    of(Inverter, "dc_max", Unit::Volt).fills("inverter_dc_max_v").read_by("F07").on_site(),
+    of(ControlUnit, "mass_kg", Unit::Kilogram).fills("control_mass_kg"),
+    of(ControlUnit, "height_m", Unit::Metre).fills("control_height_m"),
+    of(ControlUnit, "bracket_capacity_n", Unit::Newton).fills("bracket_capacity_n"),
+    of(ControlUnit, "torque_bracket_nm_min", Unit::NewtonMetre),
+    of(ControlUnit, "torque_bracket_nm_max", Unit::NewtonMetre),
+    of(ControlUnit, "torque_dc_nm_min", Unit::NewtonMetre),
+    of(ControlUnit, "torque_dc_nm_max", Unit::NewtonMetre),
+    of(ControlUnit, "torque_pe_nm_min", Unit::NewtonMetre),
+    of(ControlUnit, "torque_pe_nm_max", Unit::NewtonMetre),
+    of(Inverter, "power_w", Unit::Watt).fills("inverter_w"),
+    of(Inverter, "peak_w", Unit::Watt).fills("inverter_peak_w"),
+    of(Inverter, "draw_w", Unit::Watt).fills("inverter_draw_w"),
+    of(Inverter, "standby_w", Unit::Watt).fills("inverter_standby_w"),
+    of(Inverter, "efficiency", Unit::Percent).fills("inverter_efficiency"),
+    of(Inverter, "charge_current_a", Unit::Ampere).fills("charge_current_a"),
+    of(Inverter, "dc_min", Unit::Volt).fills("inverter_dc_min_v").on_site(),
+    of(Inverter, "dc_max", Unit::Volt).fills("inverter_dc_max_v").on_site(),
     of(Inverter, "pv_min_v", Unit::Volt).on_site(),
     of(Inverter, "pv_max_v", Unit::Volt).on_site(),
-    of(Inverter, "no_smooth_dc", Unit::Count).yes_or_no().fills("no_smooth_dc").read_by("F11-TYPE"),
-    of(Inverter, "simple_separation", Unit::Count).yes_or_no().fills("simple_separation").read_by("F11-TYPE"),
-    of(Inverter, "type_tested", Unit::Count).yes_or_no().fills("type_tested").read_by("F17"),
-    of(Inverter, "discharge_wait_s", Unit::Second).fills("discharge_wait_s").read_by("F09").on_site(),
-    of(Inverter, "mass_kg", Unit::Kilogram).read_by("F15-WALL"),
+    of(Inverter, "no_smooth_dc", Unit::Count).yes_or_no().fills("no_smooth_dc"),
+    of(Inverter, "simple_separation", Unit::Count).yes_or_no().fills("simple_separation"),
+    of(Inverter, "type_tested", Unit::Count).yes_or_no().fills("type_tested"),
+    of(Inverter, "discharge_wait_s", Unit::Second).fills("discharge_wait_s").on_site(),
+    of(Inverter, "mass_kg", Unit::Kilogram),
     of(Inverter, "clearance_side_m", Unit::Metre).on_site(),
     of(Inverter, "clearance_top_m", Unit::Metre).on_site(),
     of(Inverter, "clearance_bottom_m", Unit::Metre).on_site(),
     of(Inverter, "clearance_front_m", Unit::Metre).on_site(),
-    of(Inverter, "torque_ac_nm_min", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(Inverter, "torque_ac_nm_max", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(Inverter, "torque_dc_nm_min", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(Inverter, "torque_dc_nm_max", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(Inverter, "torque_bracket_nm_min", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(Inverter, "torque_bracket_nm_max", Unit::NewtonMetre).read_by("F20-TORQUE"),
+    of(Inverter, "torque_ac_nm_min", Unit::NewtonMetre),
+    of(Inverter, "torque_ac_nm_max", Unit::NewtonMetre),
+    of(Inverter, "torque_dc_nm_min", Unit::NewtonMetre),
+    of(Inverter, "torque_dc_nm_max", Unit::NewtonMetre),
+    of(Inverter, "torque_bracket_nm_min", Unit::NewtonMetre),
+    of(Inverter, "torque_bracket_nm_max", Unit::NewtonMetre),
     of(Changeover, "transfer_time_max_s", Unit::Second).on_site(),
-    of(Changeover, "torque_ac_nm_min", Unit::NewtonMetre).read_by("F20-TORQUE"),
-    of(Changeover, "torque_ac_nm_max", Unit::NewtonMetre).read_by("F20-TORQUE"),
+    of(Changeover, "torque_ac_nm_min", Unit::NewtonMetre),
+    of(Changeover, "torque_ac_nm_max", Unit::NewtonMetre),
 ];
 
 /// Those of a kind, in the order of the form.

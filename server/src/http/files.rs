@@ -45,6 +45,9 @@ const HASH_DIGITS: usize = 16;
 const FOR_EVER: &str = "public, max-age=31536000, immutable";
 /// Asked again each time, and answered with 304 if it is still the same.
 const ASK_AGAIN: &str = "no-cache";
+/// A picture that a page shows twice is fetched once; a new one of the app's comes through its worker, which asks again.
+const FOR_AN_HOUR: &str = "public, max-age=3600";
+const ICONS: &str = "/icons/";
 const INDEX: &str = "/index.html";
 /// More than any file without a hash in its name has; what is larger goes out without a mark.
 const MARKED_BYTES_MAX: usize = 8 * 1024 * 1024;
@@ -152,7 +155,11 @@ fn wants_a_page(headers: &HeaderMap) -> bool {
 
 fn with_cache(mut response: Response, path: &str) -> Response {
     let found = response.status().is_success() || response.status() == StatusCode::NOT_MODIFIED;
-    let rule = if found && has_hash(path) { FOR_EVER } else { ASK_AGAIN };
+    let rule = match path {
+        _ if found && has_hash(path) => FOR_EVER,
+        _ if found && path.starts_with(ICONS) => FOR_AN_HOUR,
+        _ => ASK_AGAIN,
+    };
     let headers = response.headers_mut();
     headers.insert(header::CACHE_CONTROL, HeaderValue::from_static(rule));
     if found {
