@@ -3,28 +3,15 @@
 #![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
 
 mod built_in;
+mod six_designs;
 
 use domain::design::{Design, MODEL_FIGURES, ModelFigure, Sheet, sheet};
-use domain::electrical::rule_set::{Place, RuleSet};
+use domain::electrical::rule_set::RuleSet;
 use domain::job_file::body::UnitKind;
 use domain::method::load::compose;
 use domain::method::plan::{CheckCall, LimitRule, Method, Repeat, Requirement, Step};
+use six_designs::DESIGNS;
 use std::collections::{BTreeMap, BTreeSet};
-
-macro_rules! design {
-    ($name:literal) => {
-        include_str!(concat!("golden/designs/", $name, ".design.txt"))
-    };
-}
-
-const DESIGNS: [(Place, &str); 6] = [
-    (Place::Uk, design!("uk-terrace")),
-    (Place::Au, design!("au-garage")),
-    (Place::Us, design!("us-garage")),
-    (Place::Uk, design!("hand-uk")),
-    (Place::De, design!("hand-de")),
-    (Place::Us, design!("hand-us")),
-];
 
 /// What must be so for some figures to matter at all.
 const SETTINGS: [&str; 3] = ["", "location_kind = attached_garage", "location_kind = detached_garage"];

@@ -5,27 +5,14 @@
 #![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
 
 mod built_in;
+mod six_designs;
 
 use domain::design::{Design, FIELDS, Field, Sheet, sheet, single_line, stack_drawing};
 use domain::electrical::Verdict;
-use domain::electrical::rule_set::{Place, RuleSet};
+use domain::electrical::rule_set::RuleSet;
 use domain::method::load::compose;
+use six_designs::DESIGNS;
 use std::collections::{BTreeMap, BTreeSet};
-
-macro_rules! design {
-    ($name:literal) => {
-        include_str!(concat!("golden/designs/", $name, ".design.txt"))
-    };
-}
-
-const DESIGNS: [(Place, &str); 6] = [
-    (Place::Uk, design!("uk-terrace")),
-    (Place::Au, design!("au-garage")),
-    (Place::Us, design!("us-garage")),
-    (Place::Uk, design!("hand-uk")),
-    (Place::De, design!("hand-de")),
-    (Place::Us, design!("hand-us")),
-];
 
 /// What a sheet says, line by line, without what only tells which fields are open.
 fn said(design: &Design, sheet: &Sheet) -> BTreeMap<String, String> {
