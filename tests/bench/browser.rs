@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use anyhow::{Context as _, Result, ensure};
+use camera::Picture;
 use domain::ids::{EntryId, JobId, PersonId};
 use domain::job_file::body::{Body, Remark};
 use domain::job_file::fold;
@@ -20,7 +21,6 @@ use domain::rehearsal::{Cast, answers};
 use serde_json::{Value, json};
 use tests::browser::{Browser, PHONE, WITHIN};
 use tests::phone::{TestPhone, all_stored};
-use tests::pictures::Picture;
 use tests::server_process::{Content, ServerProcess};
 use uuid::Uuid;
 

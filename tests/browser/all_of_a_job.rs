@@ -3,12 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::{Context as _, Result, ensure};
+use camera::{jpegs_inside, stands_upright};
 use domain::ids::{Hash32, JobId};
 use domain::job_file::Body;
 use image::ImageReader;
 use serde_json::{Value, json};
 use tests::browser::{Browser, DESK, WITHIN};
-use tests::pictures::{jpegs_inside, stands_upright};
 
 use crate::downloads::downloaded;
 use crate::ledger::OnDevice;

@@ -3,9 +3,9 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::Result;
+use camera::Picture;
 use serde_json::json;
 use tests::browser::{Browser, DESK, WITHIN};
-use tests::pictures::Picture;
 
 use crate::people::{LEAD, browser_of, until_all_sent};
 use crate::rig::Rig;

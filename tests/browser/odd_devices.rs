@@ -1,10 +1,10 @@
 //! Browsers that promise nothing, draw nothing, have no camera, or lose their page: each says so, and nothing that was recorded is lost.
 
 use anyhow::{Context as _, Result, ensure};
+use camera::Picture;
 use domain::ids::Hash32;
 use serde_json::json;
 use tests::browser::{Browser, PHONE, WITHIN};
-use tests::pictures::Picture;
 
 use crate::people::{TECHNICIAN, browser_of, until_all_sent};
 use crate::rig::Rig;

@@ -10,6 +10,7 @@ use std::time::{Duration, Instant};
 use anyhow::{Context as _, Result, ensure};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
+use camera::Picture;
 use domain::ids::{DeviceId, EntryId, FirmId, Hash32, JobId, PersonId};
 use domain::job_file::body::{Place, Remark};
 use domain::job_file::{Body, Draft, Entry, JobFile};
@@ -18,7 +19,6 @@ use serde_json::{Value, json};
 use tests::browser::{Browser, PHONE, WITHIN};
 use tests::chance::Chance;
 use tests::phone::{photo, photo_file};
-use tests::pictures::Picture;
 use tests::server_process::copy_folder;
 use uuid::Uuid;
 

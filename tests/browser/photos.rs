@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::Result;
-use tests::pictures::Picture;
+use camera::Picture;
 
 /// Upright sizes in pixels; 2, 3, 5 and 8 megapixels, upright and lying.
 const SIZES: [(u32, u32); 8] =

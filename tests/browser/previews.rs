@@ -4,11 +4,11 @@
 use anyhow::{Context as _, Result, ensure};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
+use camera::{Picture, stands_upright};
 use image::ImageReader;
 use serde_json::json;
 use tests::browser::Browser;
 use tests::browser::WITHIN;
-use tests::pictures::{Picture, stands_upright};
 
 use crate::rig::Rig;
 use crate::small_job::{phone_on_first_step, plan, step_path};

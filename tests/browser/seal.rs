@@ -4,6 +4,7 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, Result};
+use camera::Picture;
 use domain::ids::{Hash32, JobId};
 use domain::job_file::body::{Photo, Plain, Remark};
 use domain::job_file::{Body, Place};
@@ -14,7 +15,6 @@ use domain::seal::zip;
 use serde_json::json;
 use tests::browser::{Browser, DESK, PHONE, WITHIN};
 use tests::phone::{TestPhone, all_stored, method_text, photo, photo_file};
-use tests::pictures::Picture;
 
 use crate::downloads::downloaded;
 use crate::people::{LEAD, SENT_WITHIN, TECHNICIAN, browser_of, until_all_sent};

@@ -1,10 +1,10 @@
 //! "Keep photos on this phone until Wi-Fi": full photos wait with words, everything else goes, and "Send now" sends them once.
 
 use anyhow::{Result, ensure};
+use camera::Picture;
 use domain::ids::JobId;
 use serde_json::{Value, json};
 use tests::browser::{Browser, WITHIN};
-use tests::pictures::Picture;
 
 use crate::at_risk::before_each_page;
 use crate::looks::look_at_this;

@@ -8,8 +8,11 @@ use crate::postgres::Cluster;
 use crate::{sqlx, tidy, tools, web};
 
 /// What is compiled for this machine, as arguments of cargo.
-pub(crate) const HOST_PACKAGES: [&str; 10] =
-    ["--package", "domain", "--package", "server", "--package", "tests", "--package", "sim", "--package", "xtask"];
+#[rustfmt::skip]
+pub(crate) const HOST_PACKAGES: [&str; 14] = [
+    "--package", "domain", "--package", "server", "--package", "pictures", "--package", "tests", "--package", "camera",
+    "--package", "sim", "--package", "xtask",
+];
 
 /// Runs every check with the development database.
 pub(crate) fn command(args: &[String]) -> Result<()> {

@@ -11,7 +11,8 @@ use anyhow::{Context, Result};
 use crate::tools;
 
 /// The packages with tests.
-pub(crate) const ALL: [&str; 8] = ["domain", "server", "tests", "sim", "xtask", "web", "reader", "verifier"];
+pub(crate) const ALL: [&str; 10] =
+    ["domain", "server", "pictures", "tests", "camera", "sim", "xtask", "web", "reader", "verifier"];
 
 /// A program that cargo made.
 #[derive(Debug, PartialEq, Eq)]

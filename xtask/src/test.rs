@@ -139,7 +139,9 @@ fn parts() -> Result<Vec<Part>> {
             bed.test(&["sim"])?;
             tools::run(bed.programs()?.command("sim", "sim")?.args(sim::FIXED))
         }),
-        part("server", "the server's own tests, and what the suites stand on", |bed| bed.test(&["server", "tests"])),
+        part("server", "the server's own tests, and what the suites stand on", |bed| {
+            bed.test(&["server", "pictures", "tests", "camera"])
+        }),
         part("web", "the web app's logic, on this machine", |bed| bed.test(&["web", "reader", "verifier"])),
         part("web-build", "the web app as it ships", |bed| {
             for line in web::sizes(bed.dist()?)? {

@@ -20,9 +20,10 @@ use domain::job_file::{Body, Draft, Entry, JobFile, fold_at};
 use domain::method::gate::{Plan, StepRef};
 use domain::people::Role;
 use domain::rehearsal::{Cast, Said, answers};
+use pictures::drawn;
 use uuid::Uuid;
 
-use super::{catalogue, ids, picture, queries};
+use super::{catalogue, ids, queries};
 use crate::auth::Caller;
 use crate::db::FirmTx;
 use crate::features::reference::{load_instruments, load_models};
@@ -551,8 +552,8 @@ impl<'w> Writer<'w> {
             },
             photo: &mut |_: &Place| {
                 *number += 1;
-                let (jpeg, small) = picture::draw(*number);
-                let (file, preview) = (photo_file(&jpeg, picture::SIZE), photo_file(&small, picture::SMALL));
+                let (jpeg, small) = drawn::draw(*number);
+                let (file, preview) = (photo_file(&jpeg, drawn::SIZE), photo_file(&small, drawn::SMALL));
                 pictures.extend([jpeg, small]);
                 (file, Some(preview), CaptureId::of(clock.new_id()))
             },
@@ -579,8 +580,8 @@ impl<'w> Writer<'w> {
         let words = "The fixture hides this side; it can only be seen once the shelf is down next week.";
         let remark = self.remark(Some(at.clone()), words);
         self.pictures += 1;
-        let (jpeg, small) = picture::draw(self.pictures);
-        let (photo, preview) = (photo_file(&jpeg, picture::SIZE), photo_file(&small, picture::SMALL));
+        let (jpeg, small) = drawn::draw(self.pictures);
+        let (photo, preview) = (photo_file(&jpeg, drawn::SIZE), photo_file(&small, drawn::SMALL));
         self.keep(jpeg).await?;
         self.keep(small).await?;
         let asked =

@@ -6,7 +6,6 @@
 mod catalogue;
 pub mod ids;
 mod jobs;
-mod picture;
 mod queries;
 
 use domain::ids::PersonId;

@@ -1,9 +1,9 @@
+use camera::{Picture, stands_upright};
 use domain::ids::Hash32;
 use domain::job_file::{Body, Place};
 use serde_json::json;
 use server::demo::ids;
 use tests::phone::{TestPhone, photo, photo_file, publish_small_method};
-use tests::pictures::{Picture, stands_upright};
 
 use super::{PhotoApp, Store, over_both_stores};
 

@@ -12,7 +12,6 @@ pub mod db;
 pub mod device;
 pub mod dropping_link;
 pub mod phone;
-pub mod pictures;
 pub mod program;
 pub mod proxy;
 pub mod server_process;

@@ -101,7 +101,18 @@ pub(super) fn server_and_web_apart(tree: &Tree) -> Vec<Finding> {
 
 pub(super) fn versions_in_one_place(tree: &Tree) -> Vec<Finding> {
     let mut findings = Vec::new();
-    for room in ["domain", "server", "web", "web/reader", "web/verifier", "tests", "tests/sim", "xtask"] {
+    for room in [
+        "domain",
+        "server",
+        "server/pictures",
+        "web",
+        "web/reader",
+        "web/verifier",
+        "tests",
+        "tests/camera",
+        "tests/sim",
+        "xtask",
+    ] {
         for (name, value) in dependencies(tree, room, &["dependencies", "build-dependencies", "dev-dependencies"]) {
             if value.get("workspace").and_then(toml::Value::as_bool) != Some(true) {
                 let place = format!("{room}/Cargo.toml");

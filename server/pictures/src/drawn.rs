@@ -9,12 +9,15 @@ const WIDTH: u32 = 800;
 const HEIGHT: u32 = 600;
 const QUALITY: u8 = 80;
 /// Width and height of a picture.
-pub(super) const SIZE: (u32, u32) = (WIDTH / 2, HEIGHT / 2);
+pub const SIZE: (u32, u32) = (WIDTH / 2, HEIGHT / 2);
 /// Width and height of its preview.
-pub(super) const SMALL: (u32, u32) = (WIDTH / 4, HEIGHT / 4);
+pub const SMALL: (u32, u32) = (WIDTH / 4, HEIGHT / 4);
 
 /// A JPEG that differs for each number, and its preview.
-pub(super) fn draw(number: u32) -> (Vec<u8>, Vec<u8>) {
+///
+/// # Panics
+/// Never: the sizes are those of this file.
+pub fn draw(number: u32) -> (Vec<u8>, Vec<u8>) {
     let of = |(width, height): (u32, u32)| {
         encode(&RgbImage::from_fn(width, height, |x, y| point(number, x * WIDTH / width, y * HEIGHT / height)))
     };
