@@ -14,7 +14,8 @@ pub async fn downloaded(browser: &Browser, ending: &str, within: Duration) -> Re
             .filter_map(Result::ok)
             .map(|entry| entry.path())
             .find(|path| path.extension().is_some_and(|own| own == ending));
-        if let Some(file) = found {
+        // Chromium lays an empty file under the name before it moves the whole one there.
+        if let Some(file) = found.filter(|file| file.metadata().is_ok_and(|file| file.len() > 0)) {
             return Ok(file);
         }
         browser.check(began.elapsed() < within, &format!("a file .{ending} to be saved")).await?;
