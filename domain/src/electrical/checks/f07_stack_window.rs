@@ -28,8 +28,8 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     let cells = gather.whole("cells_per_module", 1, 1_000)?;
     let cell_min = gather.need("cell_voltage_min", 1, 10 * MICRO)?;
     let cell_max = gather.need("cell_voltage_max", cell_min, 10 * MICRO)?;
-    let window_min = gather.maybe("window_min", 0, 10_000 * MICRO)?;
-    let window_max = gather.maybe("window_max", 0, 10_000 * MICRO)?;
+    let window_min = gather.maybe("window_min", 1, 10_000 * MICRO)?;
+    let window_max = gather.maybe("window_max", 1, 10_000 * MICRO)?;
     let rating = gather.list("device_voltage_rating", 1, 10_000 * MICRO)?.into_iter().min();
 
     let in_series = i128::from(modules) * i128::from(cells);
@@ -76,7 +76,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::support::good;
+    use super::super::support::{good, run};
     use super::*;
     use crate::electrical::units::Quantity;
 
@@ -122,6 +122,17 @@ mod tests {
         assert_eq!(within("358.400001", "460.8", "1000"), Verdict::Fail(Why::BelowWindow));
         assert_eq!(within("358.4", "460.799999", "1000"), Verdict::Fail(Why::AboveWindow));
         assert_eq!(within("350", "500", "1000 460.799999"), Verdict::Fail(Why::AboveDeviceRating));
+    }
+
+    #[test]
+    fn a_window_from_nothing_is_a_figure_that_nobody_read() {
+        let of = |least| {
+            let stack = [("modules", "8"), ("cells_per_module", "16"), ("cell_voltage_min", "2.8")];
+            let window = [("cell_voltage_max", "3.6"), ("window_min", least), ("window_max", "500")];
+            run("F07", &[&stack[..], &window].concat()).map(|_| ())
+        };
+        assert_eq!(of("0"), Err(InputFault::OutOfRange { key: "window_min" }));
+        assert_eq!(of("350"), Ok(()));
     }
 
     #[test]

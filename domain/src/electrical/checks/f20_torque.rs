@@ -61,8 +61,9 @@ fn upper_end(high: i64, accuracy: Option<i64>) -> Result<End, InputFault> {
 
 fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     const TORQUE_MAX: i64 = 10_000 * MICRO;
-    let low = gather.maybe("torque_min", 0, TORQUE_MAX)?;
-    let high = gather.maybe("torque_max", 0, TORQUE_MAX)?;
+    // Nothing for a bound is a figure that nobody read: a lowest torque of nothing lets every torque pass.
+    let low = gather.maybe("torque_min", 1, TORQUE_MAX)?;
+    let high = gather.maybe("torque_max", 1, TORQUE_MAX)?;
     let accuracy = gather.maybe("tool_accuracy", 0, 50 * MICRO)?;
     let setting = gather.maybe(READING, 0, TORQUE_MAX)?;
     // The settings that keep both ends inside the window.
@@ -93,7 +94,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::support::good;
+    use super::super::support::{good, run};
     use super::*;
 
     fn set(low: &str, high: &str, torque: &str) -> Verdict {
@@ -130,6 +131,14 @@ mod tests {
         assert_eq!(set("4.700001", "5.3", "4.99"), Verdict::Fail(Why::BelowMinimum));
         assert_eq!(set("4.700001", "5.3", "5.01"), Verdict::Fail(Why::AboveMaximum));
         assert!(good("F20-TORQUE", &[("torque_min", "4.7"), ("torque_max", "5.3")]).notes.is_empty());
+    }
+
+    #[test]
+    fn a_torque_of_nothing_is_a_figure_that_nobody_read() {
+        for (low, high, key) in [("0", "12", "torque_min"), ("5", "0", "torque_max"), ("0", "0", "torque_min")] {
+            let done = run("F20-TORQUE", &[("torque_min", low), ("torque_max", high), (READING, "1")]);
+            assert_eq!(done.map(|_| ()), Err(InputFault::OutOfRange { key }), "{low} to {high}");
+        }
     }
 
     #[test]
