@@ -281,6 +281,14 @@ async fn on_a_phone_the_sheet_is_folded_and_a_link_unfolds_what_it_leads_to() ->
     phone.press("Show all").await?;
     let all = phone.js(rows, &[]).await?;
     phone.check(all.as_u64().is_some_and(|all| all > 15), &format!("{all} checks")).await?;
+    // Opening every computation unfolds no part.
+    let parts = "return document.querySelectorAll('details.sheet-part[open]').length";
+    let before = phone.js(parts, &[]).await?;
+    phone.press("Open all computations").await?;
+    phone.see("Close all computations").await?;
+    let after = phone.js(parts, &[]).await?;
+    phone.check(before == after, &format!("{before} parts unfolded before, {after} after")).await?;
+    phone.press("Close all computations").await?;
     phone.press_css("#checks .to-field").await?;
     let unfolded = "const own = document.activeElement; return own.matches('input, select') && inSight(own) && !!own.closest('details[open]') || null";
     phone.until("the field that a check waits for", WITHIN, unfolded, &[]).await?;
@@ -288,5 +296,10 @@ async fn on_a_phone_the_sheet_is_folded_and_a_link_unfolds_what_it_leads_to() ->
     let part = part.as_str().unwrap_or_default().to_owned();
     phone.press_css(&format!("#{part} > summary")).await?;
     let shut = "return !document.getElementById(arguments[0]).open || null";
-    phone.until("the part to be folded again", WITHIN, shut, &[json!(part)]).await.map(drop)
+    phone.until("the part to be folded again", WITHIN, shut, &[json!(part)]).await?;
+    // On paper nobody unfolds anything.
+    phone.js("window.print = () => {}", &[]).await?;
+    phone.press("Print").await?;
+    let whole = "return !document.querySelector('details.sheet-part:not([open])')";
+    phone.until("every part to be unfolded for paper", WITHIN, whole, &[]).await.map(drop)
 }

@@ -158,6 +158,14 @@ pub fn is_open(event: &web_sys::Event) -> bool {
     event.target().is_some_and(|target| Reflect::get(&target, &"open".into()).is_ok_and(|open| open.is_truthy()))
 }
 
+/// Unfolds every part of the page that matches.
+pub fn unfold(css: &str) {
+    let Some(document) = window().and_then(|window| window.document()) else { return };
+    for part in every(&document, css) {
+        let _ = part.set_attribute("open", "");
+    }
+}
+
 /// Fields that are marked as wrong, in the order of the page: id and label. Of the dialog alone where one is open.
 pub fn wrong_fields() -> Vec<(String, String)> {
     let Some(document) = window().and_then(|window| window.document()) else { return Vec::new() };
@@ -179,14 +187,16 @@ pub fn focus_wrong_soon() {
 }
 
 fn wrong_elements(document: &web_sys::Document) -> Vec<web_sys::Element> {
+    let of_dialog = every(document, "dialog[open] [aria-invalid=true]");
+    if of_dialog.is_empty() { every(document, "[aria-invalid=true]") } else { of_dialog }
+}
+
+fn every(document: &web_sys::Document, css: &str) -> Vec<web_sys::Element> {
     // By hand: the type of its answer would be one more that the app carries.
-    let all = |css: &str| {
-        let ask = Reflect::get(document, &"querySelectorAll".into()).ok()?.dyn_into::<Function>().ok()?;
-        let found = js_sys::Array::from(&ask.call1(document, &css.into()).ok()?);
-        Some(found.iter().filter_map(|one| one.dyn_into().ok()).collect::<Vec<web_sys::Element>>())
-    };
-    let of_dialog = all("dialog[open] [aria-invalid=true]").filter(|found| !found.is_empty());
-    of_dialog.or_else(|| all("[aria-invalid=true]")).unwrap_or_default()
+    let ask = Reflect::get(document, &"querySelectorAll".into()).ok().and_then(|ask| ask.dyn_into::<Function>().ok());
+    let found = ask.and_then(|ask| ask.call1(document, &css.into()).ok());
+    let found = found.map(|found| js_sys::Array::from(&found)).unwrap_or_default();
+    found.iter().filter_map(|one| one.dyn_into().ok()).collect()
 }
 
 /// Scrolls until the element with that id is at the top of what is seen.

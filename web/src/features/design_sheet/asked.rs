@@ -8,7 +8,7 @@ use domain::electrical::{Prefix, Quantity};
 use domain::method::plan::DesignField;
 use leptos::prelude::*;
 
-use super::form::folding;
+use super::form::{folding, unfolded};
 use super::results::Ground;
 use super::view_model::{field_at, value_of, values_to_save};
 use super::words::value;
@@ -57,7 +57,7 @@ pub fn asked_part(ground: Ground, here: Signal<Option<Arc<DeskJob>>>, entered: M
         Some((method, rows))
     });
     // Beside what is drawn anew, so that it stays as somebody left it.
-    let fold = ground.fold();
+    let fold = unfolded();
     let content = move || {
         let (method, rows) = found.get()?;
         let lines = method.design.iter().zip(rows).map(|(field, row)| line(w, field, &row)).collect::<Vec<AnyView>>();

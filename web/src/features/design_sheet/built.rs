@@ -8,7 +8,7 @@ use domain::method::Method;
 use leptos::prelude::*;
 
 use super::asked::following;
-use super::form::folding;
+use super::form::{folding, unfolded};
 use super::results::Ground;
 use super::view_model::{RULES_FIRM, RULES_PLACE, RULES_VERSION, as_built, field_at, with_models};
 use super::words::{field_name, line_name, value, verdict};
@@ -41,7 +41,7 @@ pub fn built_part(ground: Ground, here: Signal<Option<Arc<DeskJob>>>) -> AnyView
         Some((here.method.clone(), Arc::new(found)))
     });
     // Beside what is drawn anew, so that it stays as somebody left it.
-    let fold = ground.fold();
+    let fold = unfolded();
     let content = move || {
         let (method, found) = found.get()?;
         let (figures, verdicts) = (figures(w, method.as_deref(), &found), verdicts(w, ground, &found));

@@ -2,7 +2,7 @@
 
 use leptos::prelude::*;
 
-use super::form::{Fold, folding};
+use super::form::{folding, unfolded};
 use super::results::Ground;
 use super::words::{single_line_in_words, stack_in_words};
 use crate::i18n::Words;
@@ -14,7 +14,7 @@ pub fn single_line_part(ground: Ground) -> AnyView {
     let w = ground.around.w;
     let svg = Memo::new(move |_| ground.computed.with(|now| now.single_line.clone()));
     let told = Memo::new(move |_| ground.computed.with(|now| single_line_in_words(w, &now.design)));
-    drawing(w, ground.fold(), "single-line", t!(w, "design.single_line"), svg, told)
+    drawing(w, "single-line", t!(w, "design.single_line"), svg, told)
 }
 
 /// The stack with its distances.
@@ -24,10 +24,10 @@ pub fn stack_part(ground: Ground) -> AnyView {
     let told = Memo::new(move |_| {
         ground.computed.with(|now| rules.with(|rules| stack_in_words(w, rules, &now.design, &now.sheet.lines)))
     });
-    drawing(w, ground.fold(), "stack", t!(w, "design.stack_drawing"), svg, told)
+    drawing(w, "stack", t!(w, "design.stack_drawing"), svg, told)
 }
 
-fn drawing(w: Words, fold: Fold, id: &str, title: &'static str, svg: Memo<String>, told: Memo<Vec<String>>) -> AnyView {
+fn drawing(w: Words, id: &str, title: &'static str, svg: Memo<String>, told: Memo<Vec<String>>) -> AnyView {
     let large = RwSignal::new(false);
     let label = move || if large.get() { t!(w, "design.whole") } else { t!(w, "design.larger") };
     let alternative = move || format!("{title}. {}", told.with(|told| told.join("; ")));
@@ -42,5 +42,5 @@ fn drawing(w: Words, fold: Fold, id: &str, title: &'static str, svg: Memo<String
             <ul class="stack bullets">{lines}</ul>
         </details>
     };
-    folding(id, title, ().into_any(), fold, content.into_any())
+    folding(id, title, ().into_any(), unfolded(), content.into_any())
 }

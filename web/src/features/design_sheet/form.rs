@@ -171,13 +171,12 @@ pub fn unfolded() -> RwSignal<bool> {
 }
 
 /// A part that folds; `state` says beside its heading what is in it.
-pub fn folding(id: &str, title: &'static str, state: AnyView, open: Fold, content: AnyView) -> AnyView {
+pub fn folding(id: &str, title: &'static str, state: AnyView, open: RwSignal<bool>, content: AnyView) -> AnyView {
     let heading = format!("{id}-title");
-    let Fold { own, all } = open;
-    let toggled = move |event: leptos::ev::Event| own.set(browser::is_open(&event));
+    let toggled = move |event: leptos::ev::Event| open.set(browser::is_open(&event));
     view! {
         <details class="card form-part sheet-part" id=id.to_owned() tabindex="-1" aria-labelledby=heading.clone()
-            open=move || own.get() || all.get() on:toggle=toggled>
+            open=move || open.get() on:toggle=toggled>
             <summary><h2 id=heading.clone()>{title}</h2><span class="soft">{state}</span></summary>
             <div class="stack">{content}</div>
         </details>
@@ -185,21 +184,12 @@ pub fn folding(id: &str, title: &'static str, state: AnyView, open: Fold, conten
     .into_any()
 }
 
-/// How a part stands: as somebody left it, or all of them at once, as on paper; `Copy`.
-#[derive(Clone, Copy)]
-pub struct Fold {
-    /// This one.
-    pub own: RwSignal<bool>,
-    /// Every part.
-    pub all: RwSignal<bool>,
-}
-
 /// All sections.
-pub fn sections(around: Around, all: RwSignal<bool>) -> Vec<AnyView> {
-    SECTIONS.iter().map(|(section, id)| section_view(around, *section, id, all)).collect()
+pub fn sections(around: Around) -> Vec<AnyView> {
+    SECTIONS.iter().map(|(section, id)| section_view(around, *section, id)).collect()
 }
 
-fn section_view(around: Around, section: Section, id: &str, all: RwSignal<bool>) -> AnyView {
+fn section_view(around: Around, section: Section, id: &str) -> AnyView {
     let mut fields = Vec::new();
     let mut own = Vec::new();
     for (at, field) in FIELDS.iter().enumerate() {
@@ -223,8 +213,7 @@ fn section_view(around: Around, section: Section, id: &str, all: RwSignal<bool>)
         t!(w, "design.filled", n = n, of = of)
     };
     let content = view! { <div class="form-grid">{fields}</div> }.into_any();
-    let fold = Fold { own: unfolded(), all };
-    folding(id, w.say(words::section(section)), view! { {state} }.into_any(), fold, content)
+    folding(id, w.say(words::section(section)), view! { {state} }.into_any(), unfolded(), content)
 }
 
 fn field_view(around: Around, at: usize, field: &'static Figure, own: Own) -> AnyView {
@@ -304,13 +293,7 @@ fn is_offered(form: Form, at: usize, key: &str) -> bool {
 }
 
 /// Where the job is, and by which editions it is computed.
-pub fn rules_part(
-    around: Around,
-    other: Option<i64>,
-    of_job: RulesName,
-    own: Signal<Vec<FirmRules>>,
-    all: RwSignal<bool>,
-) -> AnyView {
+pub fn rules_part(around: Around, other: Option<i64>, of_job: RulesName, own: Signal<Vec<FirmRules>>) -> AnyView {
     let Around { w, form, rules, shut, .. } = around;
     let choice = move |name: RulesName| Choice::new(rules_word(name), rules_name(w, name));
     let choices = Memo::new(move |_| own.with(|own| rules_offered(own, of_job)));
@@ -344,5 +327,5 @@ pub fn rules_part(
     }
     .into_any();
     let state = view! { {move || label.get()} }.into_any();
-    folding("rules", t!(w, "design.rules"), state, Fold { own: unfolded(), all }, content)
+    folding("rules", t!(w, "design.rules"), state, unfolded(), content)
 }

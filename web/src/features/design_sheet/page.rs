@@ -153,8 +153,9 @@ fn sheet_view(
     };
     let read_only = move || shut.get().then(|| view! { <Banner><p>{t!(w, "design.read_only")}</p></Banner> });
     let print = move || {
-        // On paper nobody can open a row.
+        // On paper nobody can open a row or unfold a part.
         ground.all_open.set(true);
+        browser::unfold("details.sheet-part");
         browser::print_soon();
     };
     let bottom = bottom(ground, store, job, here, is_kept);
@@ -170,7 +171,7 @@ fn sheet_view(
                     <LinkButton label=t!(w, "design.tests") href=Screen::TestSheet(job).href() icon=Icon::List />
                     <Button label=t!(w, "design.print") icon=Icon::Document on_press=print />
                 </div>
-                {columns(ground, here, entered, rules_part(fields, other, of_job, own_rules.into(), ground.all_open))}
+                {columns(ground, here, entered, rules_part(fields, other, of_job, own_rules.into()))}
                 {single_line_part(ground)}
                 {stack_part(ground)}
             </div>
@@ -195,7 +196,7 @@ fn chosen_rules(chosen: RulesName, of_job: RulesName, own: &[FirmRules]) -> Rule
 fn columns(ground: Ground, here: Here, entered: Memo<Figures>, rules: AnyView) -> AnyView {
     view! {
         <div class="two-columns sheet-columns">
-            <div class="stack loose">{rules}{sections(ground.around, ground.all_open)}</div>
+            <div class="stack loose">{rules}{sections(ground.around)}</div>
             <div class="stack loose">
                 {built_part(ground, here)}
                 {checks_part(ground)}

@@ -6,7 +6,7 @@ use domain::design::{Line, NoticeLine, Outcome, Suggestion};
 use domain::electrical::{Prefix, Quantity, Verdict};
 use leptos::prelude::*;
 
-use super::form::{Around, Fold, Form, field_id, folding, part, unfolded};
+use super::form::{Around, Form, field_id, folding, part, unfolded};
 use super::view_model::{Computed, field_at, tally, text_of, verdict_word};
 use super::words::{choice, cited, deadline, field_name, line_name, value};
 use crate::adapters::browser;
@@ -25,13 +25,6 @@ pub struct Ground {
     pub computed: Memo<Arc<Computed>>,
     /// Every row is open that nobody closed.
     pub all_open: RwSignal<bool>,
-}
-
-impl Ground {
-    /// A part of this sheet that folds; all unfold with the rows.
-    pub fn fold(self) -> Fold {
-        Fold { own: unfolded(), all: self.all_open }
-    }
 }
 
 /// A link that puts the cursor into a field.
@@ -102,7 +95,7 @@ pub fn limits_part(ground: Ground) -> AnyView {
         <ul class="sheet-rows">{rows}</ul>
     };
     let state = view! { {move || keys.with(Vec::len)} }.into_any();
-    folding("limits", t!(w, "design.limits"), state, ground.fold(), content.into_any())
+    folding("limits", t!(w, "design.limits"), state, unfolded(), content.into_any())
 }
 
 fn toggle_all(ground: Ground) -> AnyView {
@@ -233,7 +226,7 @@ pub fn missing_part(ground: Ground) -> AnyView {
     };
     let content = view! { {links} };
     let state = view! { {move || missing.with(Vec::len)} }.into_any();
-    folding("missing", t!(w, "design.missing_all"), state, ground.fold(), content.into_any())
+    folding("missing", t!(w, "design.missing_all"), state, unfolded(), content.into_any())
 }
 
 /// Smallest sizes that pass.
@@ -250,7 +243,7 @@ pub fn suggestions_part(ground: Ground) -> AnyView {
     };
     let content = view! { {lines} };
     let state = view! { {move || found.with(Vec::len)} }.into_any();
-    folding("suggestions", t!(w, "design.suggest"), state, ground.fold(), content.into_any())
+    folding("suggestions", t!(w, "design.suggest"), state, unfolded(), content.into_any())
 }
 
 fn suggestion(ground: Ground, one: &Suggestion) -> Option<AnyView> {
@@ -322,7 +315,7 @@ pub fn notices_part(ground: Ground) -> AnyView {
         {loosened}
     };
     let state = view! { {move || notices.with(Vec::len)} }.into_any();
-    folding("notices", t!(w, "design.notices"), state, ground.fold(), content.into_any())
+    folding("notices", t!(w, "design.notices"), state, unfolded(), content.into_any())
 }
 
 fn notice(w: Words, one: &NoticeLine) -> AnyView {
