@@ -3,8 +3,8 @@
 use std::io::Cursor;
 
 use domain::wire::limits::DECODE_PIXELS_MAX;
+use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
 use image::codecs::jpeg::JpegEncoder;
-use image::imageops::FilterType;
 use image::{DynamicImage, ImageDecoder as _, ImageReader, Limits};
 
 /// Longer side of the view, pixels.
@@ -46,19 +46,26 @@ pub fn make(original: &[u8]) -> Result<Vec<u8>, NoView> {
         return Err(NoView::TooLarge);
     }
     let orientation = decoder.orientation().unwrap_or(image::metadata::Orientation::NoTransforms);
-    let mut picture = DynamicImage::from_decoder(decoder).map_err(fault)?;
-    if picture.width().max(picture.height()) > SIDE_MAX {
-        // `thumbnail` first: it averages, and leaves little for the slower filter to do.
-        if picture.width().max(picture.height()) > SIDE_MAX * 3 {
-            picture = picture.thumbnail(SIDE_MAX * 2, SIDE_MAX * 2);
-        }
-        picture = picture.resize(SIDE_MAX, SIDE_MAX, FilterType::CatmullRom);
-    }
+    let picture = DynamicImage::ImageRgb8(DynamicImage::from_decoder(decoder).map_err(fault)?.into_rgb8());
+    let mut picture = reduced(picture)?;
     picture.apply_orientation(orientation);
     let mut jpeg = Vec::new();
     let mut encoder = JpegEncoder::new_with_quality(&mut jpeg, QUALITY);
-    encoder.encode_image(&picture.to_rgb8()).map_err(|_| NoView::Broken)?;
+    encoder.encode_image(&picture).map_err(|_| NoView::Broken)?;
     Ok(jpeg)
+}
+
+/// The longer side is [`SIDE_MAX`] at most.
+fn reduced(picture: DynamicImage) -> Result<DynamicImage, NoView> {
+    let longer = picture.width().max(picture.height());
+    if longer <= SIDE_MAX {
+        return Ok(picture);
+    }
+    let to_scale = |side: u32| (u64::from(side) * u64::from(SIDE_MAX)).div_ceil(u64::from(longer)) as u32;
+    let mut small = DynamicImage::new_rgb8(to_scale(picture.width()), to_scale(picture.height()));
+    let by = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::CatmullRom));
+    Resizer::new().resize(&picture, &mut small, &by).map_err(|_| NoView::Broken)?;
+    Ok(small)
 }
 
 fn fault(error: image::ImageError) -> NoView {
