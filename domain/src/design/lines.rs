@@ -3,7 +3,7 @@
 use super::inputs::{CHARGING, Design, EXISTING, Inverter, Joint, NEW};
 use super::sheet::From::{Field, Fixed, Given, List, Maybe};
 use super::sheet::{Bench, From};
-use crate::electrical::checks::feeding_one;
+use crate::electrical::checks::{LEANING, feeding_one};
 use crate::electrical::rule_set::{Place, Rule, Topic};
 use crate::electrical::units::{MICRO, ratio_micro};
 use crate::electrical::{Verdict, judge::Why};
@@ -527,8 +527,6 @@ pub(super) fn electrical(bench: &mut Bench<'_>) {
 pub(super) fn mechanical(bench: &mut Bench<'_>) {
     const MASS: &[&str] = &["module_mass_kg", "modules"];
     const HEIGHT: &[&str] = &["module_height_m", "modules"];
-    /// A person leaning on it, where nobody gives another push.
-    const PUSH: i64 = MICRO / 10;
     let wall = bench.design.get("wall_mass_kg").is_some();
     if !wall {
         bench.run(
@@ -540,7 +538,7 @@ pub(super) fn mechanical(bench: &mut Bench<'_>) {
                 ("gravity_height", Given(bench.design.gravity_height(), HEIGHT)),
                 ("depth", Field("module_depth_m")),
                 ("bracket_height", Field("bracket_height_m")),
-                ("push_factor", Fixed(bench.design.get("push_factor").or(Some(PUSH)))),
+                ("push_factor", Fixed(bench.design.get("push_factor").or(Some(LEANING)))),
                 ("bracket_capacity", Field("bracket_capacity_n")),
             ],
         );

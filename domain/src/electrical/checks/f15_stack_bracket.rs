@@ -21,6 +21,9 @@ const INPUTS: [InputInfo; 6] = [
     InputInfo::optional("bracket_capacity", Unit::Newton),
 ];
 
+/// The push of a person who leans on it, as a share of the weight: a figure of this house, where nobody gives another one.
+pub const LEANING: i64 = MICRO / 10;
+
 /// Hundredths of a newton per kilogram.
 const GRAVITY: i128 = 981;
 
@@ -52,7 +55,8 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
         plain(signed),
         plain(tipping)
     );
-    let source = Source { standard: "", edition: "", clause: "statics; f = 0.1", mark: Mark::House };
+    let (clause, mark) = if push == LEANING { ("statics; f = 0.1", Mark::House) } else { ("statics", Mark::Sure) };
+    let source = Source { standard: "", edition: "", clause, mark };
     let mut check = gather
         .check("T = max(0, W · (f · h − b/2) / h_b); W = 9.81 · m", numbers, source)
         .with_result("weight", Unit::Newton, weight)
@@ -62,6 +66,7 @@ fn run(mut gather: Gather<'_>) -> Result<Check, InputFault> {
     if let Some(capacity) = capacity {
         check = check.with_limit(Unit::Newton, Limit::at_most(capacity));
     }
+    check.house = if push == LEANING { &[Why::AboveMaximum] } else { &[] };
     // From the arm itself, for the rounded force may already be zero.
     if double_arm > 0 {
         check.notes.push(CheckNote::TipsWithoutBracket);
@@ -95,6 +100,18 @@ mod tests {
     }
 
     const SLIM: Stack<'static> = ("240", "0.75", "0.18", "1.4");
+
+    #[test]
+    fn only_the_push_of_this_house_fails_by_a_house_figure() {
+        // 2354.4 N · (0.1 · 1.5 − 0.09) / 1.4 = 100.9 N
+        let tall = ("240", "1.5", "0.18", "1.4");
+        for (push, is_by_house) in [("0.1", true), ("0.11", false)] {
+            let check = stack(tall, push, &[("bracket_capacity", "100")]);
+            assert_eq!(check.verdict, Verdict::Fail(Why::AboveMaximum), "{push}");
+            assert_eq!((check.fails_by_house_figure(), check.source.mark == Mark::House), (is_by_house, is_by_house));
+        }
+        assert!(!stack(tall, "0.1", &[("bracket_capacity", "101")]).fails_by_house_figure());
+    }
 
     #[test]
     fn worked_examples() {

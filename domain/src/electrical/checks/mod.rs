@@ -46,6 +46,7 @@ mod supply_band;
 
 pub(crate) use f03_adiabatic::{SIZES, next_size as next_conductor_size};
 pub(crate) use f08_dc_fuse::feeding_one;
+pub(crate) use f15_stack_bracket::LEANING;
 
 use super::check::{Check, CheckLimit, Inputs, ReadingTerms, Source};
 use super::judge::{Limit, Verdict, Why};
