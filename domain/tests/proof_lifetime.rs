@@ -263,7 +263,7 @@ fn a_correction_after_the_power_is_no_new_proof() {
 
 /// Nobody waits for less because a label says less, and nobody goes on before what it says has passed.
 #[test]
-fn the_time_on_the_label_lengthens_the_wait_and_never_shortens_it() {
+fn what_is_known_of_the_discharge_lengthens_the_wait_and_never_shortens_it() {
     for method in methods() {
         let plan = Plan::of(&method);
         let log = begun(&perfect_run(&plan, &ways(&method)[0]), "discharge-wait");
@@ -274,12 +274,20 @@ fn the_time_on_the_label_lengthens_the_wait_and_never_shortens_it() {
             _ => None,
         };
         let least_s = state.gate.view(at).answers.iter().find_map(counted).unwrap();
-        for (on_label_s, waited_s, is_done) in [
-            (least_s + 60, least_s, false),
-            (least_s + 60, least_s + 59, false),
-            (least_s + 60, least_s + 60, true),
-            (5, least_s - 1, false),
-            (5, least_s, true),
+        let designed =
+            |seconds: u64| with_figure(&log, "discharge_estimate_s", i64::try_from(seconds * 1_000_000).unwrap() - 999);
+        let long = designed(least_s + 30);
+        for (log, on_label_s, waited_s, is_done) in [
+            (&log, least_s + 60, least_s, false),
+            (&log, least_s + 60, least_s + 59, false),
+            (&log, least_s + 60, least_s + 60, true),
+            (&log, 5, least_s - 1, false),
+            (&log, 5, least_s, true),
+            (&long, 5, least_s + 29, false),
+            (&long, 5, least_s + 30, true),
+            (&long, least_s + 60, least_s + 59, false),
+            (&designed(5), 5, least_s - 1, false),
+            (&designed(5), 5, least_s, true),
         ] {
             let mut own = log.clone();
             let place = |requirement: &str| Place::of("discharge-wait", 0, requirement);
@@ -506,6 +514,44 @@ fn silenced(log: &Log, plan: &Plan<'_>, now: u64) -> BTreeSet<String> {
     let views = state.gate.steps().into_iter().map(|at| state.gate.view(at)).collect::<Vec<_>>();
     let asked = views.into_iter().filter(|view| view.ended.is_some_and(|ended| ended.by == Ending::Silent));
     asked.map(|view| view.step.id.clone()).collect()
+}
+
+/// The log as begun, with a figure of the job's design on top.
+fn with_figure(log: &Log, key: &str, micro: i64) -> Log {
+    let values = log.lines.iter().rev().find_map(|line| match &line.body {
+        Body::DesignInputs(inputs) => Some(inputs.values.clone()),
+        _ => None,
+    });
+    let mut values = values.unwrap();
+    values.retain(|(own, _)| own != key);
+    values.push((key.to_owned(), micro));
+    values.sort();
+    let mut own = log.clone();
+    own.write(lead(), EntryId::of(id(72, micro.unsigned_abs())), Body::DesignInputs(DesignInputs { values }));
+    own
+}
+
+/// A firm's rules may shorten or lengthen it, and no figure of a job goes beyond what rules may say.
+#[test]
+fn how_long_a_proof_holds_goes_by_the_rules_of_the_job() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let inside = method.steps.iter().find(|step| step.duties().iter().any(|duty| duty.part == BoardPart::Inside));
+        let log = begun(&perfect_run(&plan, &ways(&method)[0]), &inside.unwrap().id);
+        let last = fold_at(&log.file, &plan, log.next_us()).gate.proof_holds_until().unwrap() - PROOF_SPAN_US;
+        for (figure_s, holds_s) in [(1_800, 1_800), (0, 900), (i64::MAX / 2_000_000, 7_200)] {
+            let own = with_figure(&log, "proof_span_s", figure_s * 1_000_000);
+            let until = last + holds_s * 1_000_000;
+            assert_eq!(
+                fold_at(&own.file, &plan, last).gate.proof_holds_until(),
+                Some(until),
+                "{} {figure_s} s",
+                method.id
+            );
+            assert_eq!(silenced(&own, &plan, until), BTreeSet::new(), "{} {figure_s} s", method.id);
+            assert!(!silenced(&own, &plan, until + 1).is_empty(), "{} {figure_s} s", method.id);
+        }
+    }
 }
 
 #[test]

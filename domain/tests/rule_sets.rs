@@ -2,7 +2,7 @@
 //! beside the old one. And the examples of the trade for locations, by the sheet.
 #![allow(clippy::unwrap_used, reason = "a test that panics has failed")]
 
-use domain::design::{Design, sheet};
+use domain::design::{Design, derived, sheet};
 use domain::electrical::judge::Why;
 use domain::electrical::rule_set::{Place, Rule, RuleSet};
 use domain::electrical::{Source, Verdict};
@@ -286,7 +286,7 @@ fn designs() -> Vec<Design> {
     designs
 }
 
-/// A figure that a firm may change is one that a check uses, and the other way round: a tightened limit that nothing looks at
+/// A figure that a firm may change is one that a check or a method uses, and the other way round: a tightened limit that nothing looks at
 /// would be a promise that nobody keeps.
 #[test]
 fn what_a_firm_may_change_is_what_is_judged() {
@@ -294,14 +294,19 @@ fn what_a_firm_may_change_is_what_is_judged() {
     let designs = designs();
     for place in Place::ALL {
         let set = RuleSet::of(place);
-        let before: Vec<_> = designs.iter().map(|design| sheet(design, &set)).collect();
+        let judged = |design: &Design, rules: &RuleSet| {
+            let sheet = sheet(design, rules);
+            let follows = derived(design, rules, &sheet);
+            (sheet, follows)
+        };
+        let before: Vec<_> = designs.iter().map(|design| judged(design, &set)).collect();
         let allowed: Vec<&str> = set.adjustable().map(|rule| rule.id).collect();
         for (at, rule) in set.rules.iter().enumerate() {
             let Some(value) = rule.value.filter(|_| rule.topic.stricter() != Stricter::Neither) else { continue };
             let mut other = set.clone();
             let micro = if value.micro > 1_000_000 { value.micro - 1_000_000 } else { value.micro / 2 };
             other.rules[at].value = Some(domain::electrical::Quantity::of(value.unit, micro));
-            let moves = designs.iter().zip(&before).any(|(design, before)| sheet(design, &other) != *before);
+            let moves = designs.iter().zip(&before).any(|(design, before)| judged(design, &other) != *before);
             // Zero days cannot become fewer.
             let expected = moves && value.micro > 0;
             assert_eq!(allowed.contains(&rule.id), expected, "{place:?} {}", rule.id);

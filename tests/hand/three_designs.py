@@ -664,12 +664,12 @@ def termination(t):
 
 
 def discharge(t, g, high):
-    """R·C·ln(U/60): until nobody is hurt by touching it; the maker's time counts where it is longer."""
+    """R·C·ln(U/10): until the reading that proves it dead can be had; the maker's time counts where it is longer."""
     resistance, capacitance = n(g["bleeder"]), n(g["capacitance"])
-    time = note(resistance * capacitance * by_decimal(high / 60, Decimal.ln))
+    time = note(resistance * capacitance * by_decimal(high / 10, Decimal.ln))
     stored = note(capacitance * high * high / 2)
     wait = greatest(time, n(g["wait by maker"]))
-    formula = f"{resistance} · {capacitance} · ln({high} / 60); C · U² / 2"
+    formula = f"{resistance} · {capacitance} · ln({high} / 10); C · U² / 2"
     figures = [("time", f"{time} s"), ("stored energy", f"{stored} J"), ("wait", f"{wait} s")]
     t.add("wait before touching terminals", formula, figures, at_least(wait, "s"), MEASURE)
 

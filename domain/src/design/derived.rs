@@ -25,7 +25,7 @@ pub fn derived(design: &Design, rules: &RuleSet, sheet: &Sheet) -> Vec<(&'static
 }
 
 /// All that may follow, whether it was entered or not.
-fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Option<i64>); 23] {
+fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Option<i64>); 25] {
     let energy_limit = energy_rule(rules, design).and_then(|rule| rule.value);
     // A limit that somebody entered is a rule; where it stands must be known before anybody can say that there is none.
     let has_limit = energy_limit.is_some() || design.get("energy_limit_wh").is_some();
@@ -47,6 +47,7 @@ fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Opt
         ("anchor_standard", Some(if rules.place == Place::Us { 2 * MICRO } else { MICRO })),
         ("backup_limit_w", design.get("inverter_w")),
         ("dc_nominal_v", stack),
+        ("discharge_estimate_s", result("discharge", "discharge_time")),
         ("electrode_max_ohm", most("electrode")),
         ("energy_limit_wh", energy_limit.map(|limit| limit.micro)),
         ("energy_total_wh", design.energy()),
@@ -58,6 +59,7 @@ fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Opt
         ("no_energy_rule", no_energy_rule),
         ("opening_limit_m", opening),
         ("pe_cap_ohm", cap.map(|cap| cap.micro)),
+        ("proof_span_s", rules.figure(Topic::ProofSpan)),
         ("rcd_kind", rules.figure(Topic::RcdKind)),
         ("reconnect_min_s", reconnect.map(|delay| delay.micro)),
         ("stack_gravity_height_m", design.gravity_height()),
@@ -96,6 +98,8 @@ impl Following<'_> {
         value(key).is_some()
             || match key {
                 "energy_limit_wh" => value("no_energy_rule") == Some(MICRO),
+                // Few makers state capacitor and resistor, and the times on the label and by the maker count without them.
+                "discharge_estimate_s" => true,
                 "pe_ohm_per_km" => is_in_table(value("pe_size_mm2"), value("pe_class")),
                 "dc_cable_ohm_per_km" => is_in_table(value("dc_cable_size_mm2"), value("dc_cable_class")),
                 // Stranded, as the new circuit's continuity is judged.
@@ -166,6 +170,7 @@ mod tests {
             // 0.8 · 230 · 0.95 / 160
             ("loop_max_ohm", 1_092_500),
             ("no_energy_rule", 0),
+            ("proof_span_s", 3_600_000_000),
             ("rcd_kind", 3_000_000),
             ("reconnect_min_s", 20_000_000),
             ("stack_mass_kg", 224_000_000),
@@ -185,8 +190,17 @@ mod tests {
         assert!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1").contains(&("electrode_max_ohm", 500_000_000)));
         assert!(of(Place::De, "earthing = tt\nrcd_residual_a = 0.1").contains(&("loop_max_ohm", 500_000_000)));
         let neutral: Vec<&str> = of(Place::Neutral, "").into_iter().map(|(key, _)| key).collect();
-        assert_eq!(neutral, [&["anchor_standard", "rcd_kind"][..], &of_supply.map(|(key, _)| key)].concat());
+        assert_eq!(
+            neutral,
+            [&["anchor_standard", "proof_span_s", "rcd_kind"][..], &of_supply.map(|(key, _)| key)].concat()
+        );
         assert!(of(Place::Us, "").contains(&("anchor_standard", 2_000_000)));
+        // 47 kΩ · 1.5 mF · ln(460.8 / 10), and no estimate where one of the three is not known.
+        let capacitor = format!("{text}\nbleed_ohm = 47000\ncapacitance_f = 0.0015");
+        let estimate = |text: &str| of(Place::Uk, text).into_iter().find(|(key, _)| *key == "discharge_estimate_s");
+        assert_eq!(estimate(&capacitor), Some(("discharge_estimate_s", 270_041_721)));
+        assert_eq!(estimate(&format!("{text}\ncapacitance_f = 0.0015")), None);
+        assert!(Following::is_answered(&Vec::new(), "discharge_estimate_s"));
         // No rule is an answer once it is known where it stands, and a limit that was entered is one.
         let energy = |values: &[(&str, i64)]| {
             let (design, rules) = (Design::of_values(values.iter().copied()), RuleSet::of(Place::De));

@@ -734,6 +734,9 @@ pub struct WaitNeed {
     /// A reading of the same step, in seconds, such as the time on a label: it lengthens the wait and never shortens it.
     #[n(5)]
     pub reading: Option<String>,
+    /// Key of a figure of the job's design, seconds: where it is known, it lengthens the wait and never shortens it.
+    #[n(6)]
+    pub design: Option<String>,
 }
 
 /// A computed comparison.

@@ -8,6 +8,10 @@ const REASON_CHARS_MAX: usize = 300;
 /// A figure further than this many times from the built-in one is a slip of the unit.
 const TIMES_MAX: i64 = 10;
 
+/// Least and greatest time that a proof of dead may hold without a record at the boards, in millionths of a second: a quarter of an
+/// hour, in which a step can be worked, and two hours.
+pub const PROOF_SPAN: (i64, i64) = (900 * MICRO, 7_200 * MICRO);
+
 /// One changed figure.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Change {
@@ -31,7 +35,7 @@ pub enum ChangeFault {
     ReasonMissing(String),
     /// More words than a report has room for.
     ReasonTooLong(String),
-    /// Not above zero, not whole where days are counted, or too far from the built-in figure to be meant.
+    /// Not above zero, not whole where days are counted, or too far from the built-in figure.
     Implausible(String),
     /// The same rule twice.
     Twice(String),
@@ -114,8 +118,12 @@ impl RuleSet {
         let of_rule = || change.rule.clone();
         let from = rule.value.filter(|_| self.is_adjustable(rule)).ok_or_else(|| ChangeFault::NoFigure(of_rule()))?;
         let whole = rule.topic != Topic::Notice || change.micro % MICRO == 0;
-        let low = if rule.topic == Topic::Notice { 0 } else { from.micro / TIMES_MAX };
-        if !whole || change.micro < low || change.micro > from.micro.saturating_mul(TIMES_MAX) {
+        let (low, high) = match rule.topic {
+            Topic::Notice => (0, from.micro.saturating_mul(TIMES_MAX)),
+            Topic::ProofSpan => PROOF_SPAN,
+            _ => (from.micro / TIMES_MAX, from.micro.saturating_mul(TIMES_MAX)),
+        };
+        if !whole || !(low..=high).contains(&change.micro) {
             return Err(ChangeFault::Implausible(of_rule()));
         }
         let reason = change.reason.trim();
@@ -123,8 +131,9 @@ impl RuleSet {
             return Err(ChangeFault::ReasonTooLong(of_rule()));
         }
         let to = Quantity::of(from.unit, change.micro);
-        // A house figure of ours is nobody's standard.
-        if rule.compared(change.micro) != Compared::Looser || rule.source.standard.is_empty() {
+        // A house figure of ours is nobody's standard; how long dead is believed is told all the same.
+        let of_nobody = rule.source.standard.is_empty() && rule.topic != Topic::ProofSpan;
+        if rule.compared(change.micro) != Compared::Looser || of_nobody {
             return Ok((to, None));
         }
         if reason.is_empty() {
@@ -184,6 +193,18 @@ mod tests {
     fn a_house_figure_may_go_either_way() {
         let wider = after(&[change("UK-DC-DROP", 2_000_000, "")]).expect("ours");
         assert_eq!(wider.loosened, []);
+    }
+
+    #[test]
+    fn a_proof_of_dead_may_hold_for_less_or_with_a_reason_for_more() {
+        let minutes = |minutes: i64, reason: &str| after(&[change("PROOF-SPAN", minutes * 60_000_000, reason)]);
+        assert_eq!(minutes(15, "").map(|set| set.loosened), Ok(vec![]));
+        assert_eq!(minutes(90, "").map(|_| ()), Err(ChangeFault::ReasonMissing("PROOF-SPAN".to_owned())));
+        assert_eq!(minutes(120, "boards in a locked room").map(|set| set.loosened.len()), Ok(1));
+        for far in [14, 121] {
+            let implausible = Err(ChangeFault::Implausible("PROOF-SPAN".to_owned()));
+            assert_eq!(minutes(far, "said").map(|_| ()), implausible, "{far} min");
+        }
     }
 
     #[test]

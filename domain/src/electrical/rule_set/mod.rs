@@ -18,7 +18,7 @@ mod firm;
 mod notice;
 mod table;
 
-pub use change::{Change, ChangeFault, Compared, Loosened};
+pub use change::{Change, ChangeFault, Compared, Loosened, PROOF_SPAN};
 pub use edition::{Edition, Lapse};
 pub use firm::{FirmRules, RulesName, newest};
 pub use notice::{Basis, due};
@@ -133,6 +133,8 @@ pub enum Topic {
     FrequencyBand,
     /// Greatest mass of batteries in a vehicle under the small-load rule, for whoever reads the rules (F20).
     TransportMass,
+    /// How long a proof of dead holds while nobody records anything at the boards.
+    ProofSpan,
 }
 
 /// Which way a figure gets stricter.
@@ -175,6 +177,7 @@ impl Topic {
             "nominal_voltage" => Topic::NominalVoltage,
             "frequency_band" => Topic::FrequencyBand,
             "transport_mass" => Topic::TransportMass,
+            "proof_span" => Topic::ProofSpan,
             _ => return None,
         })
     }
@@ -194,7 +197,8 @@ impl Topic {
             | Topic::NotifyThreshold
             | Topic::DrawThreshold
             | Topic::Unbalance
-            | Topic::Notice => Stricter::Smaller,
+            | Topic::Notice
+            | Topic::ProofSpan => Stricter::Smaller,
             Topic::Distance => Stricter::Larger,
             Topic::ScopeFrom
             | Topic::ScopeTo

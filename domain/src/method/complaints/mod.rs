@@ -669,7 +669,9 @@ fn own(method: &Method, step: &Step, requirement: &Requirement, found: &mut BTre
         }
         Requirement::Wait(need) => {
             let is_time = |id: &str| matches!(step.requirement(id), Some(Requirement::Reading(read)) if read.unit == Unit::Second);
-            if need.reading.as_deref().is_some_and(|id| !is_time(id)) {
+            let is_figure = |key: &str| method.design.iter().any(|own| own.key == key && own.unit == Unit::Second);
+            let reads = need.reading.as_deref().is_none_or(is_time) && need.design.as_deref().is_none_or(is_figure);
+            if !reads {
                 found.insert(Complaint::WaitReadsNothing { step: step_id.clone(), requirement: id.clone() });
             }
             if need.model.is_none() && need.seconds.unwrap_or(0) == 0 {

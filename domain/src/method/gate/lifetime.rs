@@ -9,20 +9,26 @@
 //! always the newest act.
 
 use super::plan::Plan;
+use crate::electrical::rule_set::PROOF_SPAN;
 use crate::job_file::body::{Body, LeftAs, Place};
 use crate::job_file::file::OrderKey;
 use crate::job_file::record::{Evidence, PhaseEvent, Record};
 use crate::method::plan::{BoardPart, Step};
 
-/// How long a proof of dead holds while nobody records anything at the boards, in microseconds. A house rule, no standard's figure.
+/// How long a proof of dead holds while nobody records anything at the boards, in microseconds, where the job's rules do not say. A house
+/// rule, no standard's figure.
 pub const PROOF_SPAN_US: u64 = 60 * 60 * 1_000_000;
+/// The figure of the job by which its rules say it, seconds.
+const PROOF_SPAN_KEY: &str = "proof_span_s";
+/// So long somebody may be busy with what they began under a living proof, in microseconds.
+const BUSY_US: u64 = 2 * 60 * 60 * 1_000_000;
 
 /// Why evidence of isolating and proving is asked for anew.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Ending {
     /// The crew left the site with the locks on.
     Left,
-    /// Nothing was recorded at the boards for [`PROOF_SPAN_US`].
+    /// Nothing was recorded at the boards for too long.
     Silent,
     /// A lock came off, or power could reach the board.
     Power,
@@ -181,16 +187,25 @@ fn of_step<'r, 'a>(record: &'r Record<'a>, id: &'r str) -> impl Iterator<Item = 
 /// When the crew was at the boards of a job, as far as their records tell: whoever works at one would see somebody at another.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Presence {
-    /// The last record before the latest silence of [`PROOF_SPAN_US`] between two.
+    /// The last record before the latest silence that was too long.
     before_silence: Option<OrderKey>,
     newest: Option<OrderKey>,
+    /// How long a silence may be, microseconds.
+    span: u64,
+}
+
+/// By the job's rules, within what any rules may say.
+fn span_of(record: &Record<'_>) -> u64 {
+    let (least, most) = PROOF_SPAN;
+    let own = record.design_value(PROOF_SPAN_KEY).and_then(|micro| u64::try_from(micro.clamp(least, most)).ok());
+    own.unwrap_or(PROOF_SPAN_US)
 }
 
 impl Presence {
     /// From what was proved and done inside: when, at which step, in which slot.
     fn of(record: &Record<'_>, mut all: Vec<(OrderKey, &Step, u16)>) -> Self {
         all.sort_unstable_by_key(|(key, ..)| *key);
-        let mut presence = Self::default();
+        let mut presence = Self { span: span_of(record), ..Self::default() };
         for (key, step, slot) in all {
             // Who began under a living proof was there all the time.
             if presence.is_silent_at(Some(key.at)) && !presence.was_begun(record, step, slot, key.at) {
@@ -213,12 +228,12 @@ impl Presence {
 
     /// Until when a proof holds if nothing more is recorded.
     pub(super) fn holds_until(&self) -> Option<u64> {
-        self.newest.map(|newest| newest.at.saturating_add(PROOF_SPAN_US))
+        self.newest.map(|newest| newest.at.saturating_add(self.span))
     }
 
     /// Until when somebody may be busy with what they began.
     pub(super) fn busy_until(&self) -> Option<u64> {
-        self.holds_until().map(|until| until.saturating_add(2 * PROOF_SPAN_US))
+        self.holds_until().map(|until| until.saturating_add(BUSY_US))
     }
 
     /// Whether work inside was begun here under the proof that held until the newest record, and lately enough to keep somebody busy until
@@ -236,6 +251,6 @@ impl Presence {
                 && self.holds_until().is_some_and(|until| key.at <= until);
             under_proof && returned.is_none_or(|returned| *key > returned) && key.at <= now
         });
-        begun.max().is_some_and(|key| now <= key.at.saturating_add(2 * PROOF_SPAN_US))
+        begun.max().is_some_and(|key| now <= key.at.saturating_add(BUSY_US))
     }
 }

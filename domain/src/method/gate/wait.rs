@@ -30,7 +30,8 @@ pub(super) fn wait_answer(
     };
     let read_ms =
         need.reading.as_deref().map_or(0, |id| read_ms(record, &Place::of(&place.step, place.slot, id), ended));
-    let want = maker_ms.max(u64::from(need.seconds.unwrap_or(0)) * 1_000).max(read_ms);
+    let designed = need.design.as_deref().and_then(|key| record.design_value(key)).map_or(0, rounded_up_ms);
+    let want = maker_ms.max(u64::from(need.seconds.unwrap_or(0)) * 1_000).max(read_ms).max(designed);
     let longest = counting
         .iter()
         .filter_map(|evidence| match evidence.body {
@@ -53,7 +54,11 @@ fn read_ms(record: &Record<'_>, place: &Place, ended: Option<OrderKey>) -> u64 {
         Some(Body::Reading(reading)) => reading.micro.unwrap_or(0),
         _ => 0,
     };
-    // Rounded up: a wait may be longer than what was read.
+    rounded_up_ms(micro)
+}
+
+/// Milliseconds of a figure in millionths of a second: a wait may be longer than what was read or computed, never shorter.
+fn rounded_up_ms(micro: i64) -> u64 {
     u64::try_from(micro).unwrap_or(0).div_ceil(1_000)
 }
 

@@ -80,6 +80,7 @@ pub fn name(w: Words, rule: &Rule) -> String {
         (Topic::NotifyThreshold, _) => t!(w, "rules.notify_threshold").to_owned(),
         (Topic::DrawThreshold, _) => t!(w, "rules.draw_threshold").to_owned(),
         (Topic::Unbalance, _) => t!(w, "rules.unbalance").to_owned(),
+        (Topic::ProofSpan, _) => t!(w, "rules.proof_span").to_owned(),
         (Topic::Notice, form) => t!(w, "rules.notice", form = form),
         (_, about) => field_name(w, about),
     };
