@@ -10,7 +10,7 @@ use super::equipment::with_equipment;
 use super::inputs::Design;
 use super::place::energy_rule;
 use super::sheet::{Line, Sheet, sheet};
-use crate::electrical::rule_set::{Place, Rule, RuleSet, Topic};
+use crate::electrical::rule_set::{PROOF_SPAN_KEY, Place, Rule, RuleSet, Topic};
 use crate::electrical::units::MICRO;
 use crate::job_file::body::Equipment;
 use crate::method::plan::DesignField;
@@ -59,7 +59,7 @@ fn every(design: &Design, rules: &RuleSet, sheet: &Sheet) -> [(&'static str, Opt
         ("no_energy_rule", no_energy_rule),
         ("opening_limit_m", opening),
         ("pe_cap_ohm", cap.map(|cap| cap.micro)),
-        ("proof_span_s", rules.figure(Topic::ProofSpan)),
+        (PROOF_SPAN_KEY, rules.figure(Topic::ProofSpan)),
         ("rcd_kind", rules.figure(Topic::RcdKind)),
         ("reconnect_min_s", reconnect.map(|delay| delay.micro)),
         ("stack_gravity_height_m", design.gravity_height()),
@@ -137,7 +137,11 @@ impl Following<'_> {
             let key = field.key.as_str();
             let computed = follows.iter().find(|(own, _)| *own == key).map(|(_, micro)| *micro);
             if let Some(micro) = design.get(key).or(computed) {
-                all.entry(key.to_owned()).or_insert(micro);
+                let own = all.entry(key.to_owned()).or_insert(micro);
+                // A plan may ask for the proof sooner than the rules do, never later.
+                if key == PROOF_SPAN_KEY {
+                    *own = (*own).min(self.rules.figure(Topic::ProofSpan).unwrap_or(*own));
+                }
             }
         }
         all.into_iter().collect()
@@ -148,6 +152,7 @@ impl Following<'_> {
 mod tests {
     use super::*;
     use crate::electrical::Unit;
+    use crate::electrical::rule_set::Change;
     use crate::ids::ModelId;
     use crate::job_file::body::{ModelSnapshot, Slot, UnitKind};
     use crate::method::plan::{Micro, Text};
@@ -275,6 +280,22 @@ mod tests {
     fn ask(key: &str) -> DesignField {
         let label = Text { en: "a".into(), de: "a".into(), es: "a".into() };
         DesignField { key: key.into(), label, unit: Unit::Count, sanity: (Micro(0), Micro(i64::MAX)), proposal: None }
+    }
+
+    #[test]
+    fn a_plan_shortens_how_long_a_proof_of_dead_holds_and_never_lengthens_it() {
+        let asked = [ask(PROOF_SPAN_KEY)];
+        let span = |entered: Option<i64>, rules: &RuleSet| {
+            let entered: Figures =
+                entered.map(|seconds| (PROOF_SPAN_KEY.to_owned(), seconds * MICRO)).into_iter().collect();
+            let following = Following { equipment: None, rules, asked: &asked };
+            following.completed(&entered).first().map(|(_, micro)| micro / MICRO)
+        };
+        let built_in = RuleSet::of(Place::De);
+        assert_eq!([None, Some(1_800), Some(7_200)].map(|own| span(own, &built_in)), [3_600, 1_800, 3_600].map(Some));
+        let change = Change { rule: "PROOF-SPAN".into(), micro: 7_200 * MICRO, reason: "locked rooms".into() };
+        let longer = built_in.adapted(1, &[change]).expect("within what is believed");
+        assert_eq!([None, Some(7_200)].map(|own| span(own, &longer)), [7_200, 7_200].map(Some));
     }
 
     fn blank() -> ModelSnapshot {

@@ -11,6 +11,8 @@ const TIMES_MAX: i64 = 10;
 /// Least and greatest time that a proof of dead may hold without a record at the boards, in millionths of a second: a quarter of an
 /// hour, in which a step can be worked, and two hours.
 pub const PROOF_SPAN: (i64, i64) = (900 * MICRO, 7_200 * MICRO);
+/// The figure of a job that says it.
+pub const PROOF_SPAN_KEY: &str = "proof_span_s";
 
 /// One changed figure.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]

@@ -18,7 +18,7 @@ mod firm;
 mod notice;
 mod table;
 
-pub use change::{Change, ChangeFault, Compared, Loosened, PROOF_SPAN};
+pub use change::{Change, ChangeFault, Compared, Loosened, PROOF_SPAN, PROOF_SPAN_KEY};
 pub use edition::{Edition, Lapse};
 pub use firm::{FirmRules, RulesName, newest};
 pub use notice::{Basis, due};

@@ -9,7 +9,7 @@
 //! always the newest act.
 
 use super::plan::Plan;
-use crate::electrical::rule_set::PROOF_SPAN;
+use crate::electrical::rule_set::{PROOF_SPAN, PROOF_SPAN_KEY};
 use crate::job_file::body::{Body, LeftAs, Place};
 use crate::job_file::file::OrderKey;
 use crate::job_file::record::{Evidence, PhaseEvent, Record};
@@ -18,8 +18,6 @@ use crate::method::plan::{BoardPart, Step};
 /// How long a proof of dead holds while nobody records anything at the boards, in microseconds, where the job's rules do not say. A house
 /// rule, no standard's figure.
 pub const PROOF_SPAN_US: u64 = 60 * 60 * 1_000_000;
-/// The figure of the job by which its rules say it, seconds.
-const PROOF_SPAN_KEY: &str = "proof_span_s";
 /// So long somebody may be busy with what they began under a living proof, in microseconds.
 const BUSY_US: u64 = 2 * 60 * 60 * 1_000_000;
 
