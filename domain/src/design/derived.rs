@@ -2,7 +2,8 @@
 //!
 //! The phone judges by what stands in the job file, also where it lacks the firm's rules, so a figure that follows is saved with
 //! the design that it follows from. Once the design changes, it must change too: what equals its own computation is taken for
-//! computed ([`Following::entered`]) and made anew ([`Following::completed`]); what a person wrote otherwise stays.
+//! computed ([`Following::entered`]) and made anew ([`Following::completed`]); what a person wrote otherwise stays,
+//! but for how long a proof of dead holds, which a plan may only shorten.
 
 use std::collections::BTreeMap;
 
