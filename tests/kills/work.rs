@@ -28,6 +28,8 @@ pub enum Phase {
 pub struct Standing {
     /// So many things wait on it.
     pub waiting: u32,
+    /// So many of its entries were confirmed.
+    pub confirmed: usize,
     /// Pulled up to here.
     pub positions: Vec<(JobId, u64)>,
 }
@@ -50,6 +52,7 @@ pub async fn live(mut device: Device, phase: watch::Receiver<Phase>, standing: A
         let turn = device.turn().await;
         *standing.lock().unwrap() = Standing {
             waiting: device.tray().counts().waiting(),
+            confirmed: device.ledger.acknowledged.len(),
             positions: device.shelf.jobs.iter().map(|(job, here)| (*job, here.position)).collect(),
         };
         if turn == Turn::Idle {

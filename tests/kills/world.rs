@@ -133,7 +133,7 @@ pub async fn run(plan: Plan) -> Result<Outcome> {
     };
     let tasks: Vec<JoinHandle<Device>> = devices.into_iter().zip(&standings).map(live).collect();
     let mut outcome = Outcome::default();
-    world.kill(&plan, &mut chance, &mut outcome).await?;
+    world.kill(&plan, &standings, &mut chance, &mut outcome).await?;
     phase.send_replace(Phase::Drain);
     let within = if plan.commits == Commits::Strict { MOVES_WITHIN } else { BROKEN_WITHIN };
     let drained = world.heals(&standings, within).await?;
@@ -150,6 +150,17 @@ pub async fn run(plan: Plan) -> Result<Outcome> {
     }
     outcome.seconds = began.elapsed().as_secs_f64();
     Ok(outcome)
+}
+
+/// Waits until somebody was told of an entry that was not confirmed when this began.
+async fn something_is_confirmed(standings: &[Arc<Mutex<Standing>>]) -> Result<()> {
+    let confirmed = || standings.iter().map(|standing| standing.lock().unwrap().confirmed).sum::<usize>();
+    let (began, before) = (Instant::now(), confirmed());
+    while confirmed() == before {
+        ensure!(began.elapsed() < MOVES_WITHIN, "nothing is confirmed within {MOVES_WITHIN:?}");
+        tokio::time::sleep(LOOK_EVERY).await;
+    }
+    Ok(())
 }
 
 /// What a device still has in its tray, and why.
@@ -177,10 +188,9 @@ impl Outcome {
 
 impl World {
     async fn build(commits: Commits) -> Result<Self> {
-        // The walwriter would write within a moment what a crash is to catch in memory.
         let settings: &[&str] = match commits {
             Commits::Strict => &[],
-            Commits::Early => &["synchronous_commit=off", "wal_writer_delay=10s"],
+            Commits::Early => &["synchronous_commit=off"],
         };
         let cluster = Cluster::start(settings).await?;
         let db = TestDb::create_in(cluster.owner_url()).await;
@@ -222,9 +232,20 @@ impl World {
         Ok(devices)
     }
 
-    async fn kill(&mut self, plan: &Plan, chance: &mut Chance, outcome: &mut Outcome) -> Result<()> {
+    async fn kill(
+        &mut self,
+        plan: &Plan,
+        standings: &[Arc<Mutex<Standing>>],
+        chance: &mut Chance,
+        outcome: &mut Outcome,
+    ) -> Result<()> {
         for number in 0..plan.kills {
-            tokio::time::sleep(Duration::from_millis(chance.between(150, 1_500))).await;
+            let pause = Duration::from_millis(chance.between(150, 1_500));
+            if plan.commits == Commits::Early {
+                self.cluster.stop_the_writer().await?;
+                something_is_confirmed(standings).await?;
+            }
+            tokio::time::sleep(pause).await;
             let victim = match plan.victims {
                 Victims::All => chance.between(0, 9),
                 Victims::Database => 9,

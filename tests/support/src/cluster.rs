@@ -27,6 +27,8 @@ pub struct Cluster {
     port: u16,
     password: String,
     settings: Vec<String>,
+    /// Which process writes the log of changes to the disk, while it is stopped.
+    stopped_writer: Option<u32>,
 }
 
 impl Cluster {
@@ -44,7 +46,7 @@ impl Cluster {
         }
         let port = free_port()?;
         let settings = settings.iter().map(|one| (*one).to_owned()).collect();
-        let this = Self { bin, folder, port, password, settings };
+        let this = Self { bin, folder, port, password, settings, stopped_writer: None };
         let mut initdb = this.program("initdb");
         initdb.arg("--pgdata").arg(this.data()).arg("--pwfile").arg(this.folder.path().join("password"));
         initdb.args(["--username", SUPERUSER, "--auth", "scram-sha-256", "--encoding", "UTF8"]);
@@ -73,9 +75,42 @@ impl Cluster {
     ///
     /// # Errors
     /// It does not stop.
-    pub async fn stop_at_once(&self) -> Result<()> {
+    pub async fn stop_at_once(&mut self) -> Result<()> {
         let mut stop = self.program("pg_ctl");
-        run(stop.args(["stop", "-w", "-m", "immediate", "-D"]).arg(self.data())).await
+        let mut stopping = stop.args(["stop", "-w", "-m", "immediate", "-D"]).arg(self.data()).spawn()?;
+        // A process that stands still cannot obey: Postgres would wait five seconds for it.
+        if let Some(writer) = self.stopped_writer.take() {
+            signal("KILL", writer).await?;
+        }
+        let status = stopping.wait().await?;
+        if !status.success() {
+            bail!("Postgres does not stop: {status}");
+        }
+        Ok(())
+    }
+
+    /// From now on what is committed before it is on the disk stays in memory: the process that writes it a moment later stands still.
+    /// Until the next stop; with `synchronous_commit=off` only, else nothing is committed at all.
+    ///
+    /// # Errors
+    /// There is no such process.
+    pub async fn stop_the_writer(&mut self) -> Result<()> {
+        let id_file = std::fs::read_to_string(self.data().join("postmaster.pid"))?;
+        let postmaster: u32 = id_file.lines().next().context("no process id")?.trim().parse()?;
+        let mut writer = None;
+        for process in std::fs::read_dir("/proc")? {
+            let process = process?;
+            let Ok(id) = process.file_name().to_string_lossy().parse::<u32>() else { continue };
+            let read = |name: &str| std::fs::read_to_string(process.path().join(name)).unwrap_or_default();
+            let is_child = read("status").lines().any(|line| line == format!("PPid:\t{postmaster}"));
+            if is_child && read("cmdline").contains("walwriter") {
+                writer = Some(id);
+            }
+        }
+        let writer = writer.context("no process writes the log of changes")?;
+        signal("STOP", writer).await?;
+        self.stopped_writer = Some(writer);
+        Ok(())
     }
 
     /// Starts it on the data that is there.
@@ -130,6 +165,10 @@ impl Drop for Cluster {
             eprintln!("a Postgres may still run in {}", self.folder.path().display());
         }
     }
+}
+
+async fn signal(name: &str, process: u32) -> Result<()> {
+    run(Command::new("kill").arg(format!("-{name}")).arg(process.to_string())).await
 }
 
 async fn run(command: &mut Command) -> Result<()> {
