@@ -130,7 +130,7 @@ pub(crate) fn build(profile: Profile) -> Result<PathBuf> {
 /// The module of the example `design_digest`, compiled as the app is, with a glue that is a plain script; gives their folder.
 pub(crate) fn build_digest(profile: Profile) -> Result<PathBuf> {
     ensure_target()?;
-    compile(profile, "web", &["--example", DIGEST], &[]).context("the digest of designs does not compile")?;
+    compile(profile, "verifier", &["--example", DIGEST], &[]).context("the digest of designs does not compile")?;
     let bound = tools::target_dir().join(format!("{}-digest", profile.cargo_name()));
     let wasm = compiled(profile).join("examples").join(DIGEST).with_extension("wasm");
     bind(Bindgen::new().no_modules(true)?, DIGEST, &wasm, &bound)?;
