@@ -3,9 +3,11 @@
 use std::io::Cursor;
 
 use domain::wire::limits::DECODE_PIXELS_MAX;
+use fast_image_resize::images::{TypedImage, TypedImageRef};
+use fast_image_resize::pixels::U8x3;
 use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
 use image::codecs::jpeg::JpegEncoder;
-use image::{DynamicImage, ImageDecoder as _, ImageReader, Limits};
+use image::{DynamicImage, ImageDecoder as _, ImageReader, Limits, RgbImage};
 
 /// Longer side of the view, pixels.
 pub const SIDE_MAX: u32 = 1_600;
@@ -46,8 +48,8 @@ pub fn make(original: &[u8]) -> Result<Vec<u8>, NoView> {
         return Err(NoView::TooLarge);
     }
     let orientation = decoder.orientation().unwrap_or(image::metadata::Orientation::NoTransforms);
-    let picture = DynamicImage::ImageRgb8(DynamicImage::from_decoder(decoder).map_err(fault)?.into_rgb8());
-    let mut picture = reduced(picture)?;
+    let picture = DynamicImage::from_decoder(decoder).map_err(fault)?.into_rgb8();
+    let mut picture = DynamicImage::ImageRgb8(reduced(picture)?);
     picture.apply_orientation(orientation);
     let mut jpeg = Vec::new();
     let mut encoder = JpegEncoder::new_with_quality(&mut jpeg, QUALITY);
@@ -56,15 +58,20 @@ pub fn make(original: &[u8]) -> Result<Vec<u8>, NoView> {
 }
 
 /// The longer side is [`SIDE_MAX`] at most.
-fn reduced(picture: DynamicImage) -> Result<DynamicImage, NoView> {
+fn reduced(picture: RgbImage) -> Result<RgbImage, NoView> {
     let longer = picture.width().max(picture.height());
     if longer <= SIDE_MAX {
         return Ok(picture);
     }
     let to_scale = |side: u32| (u64::from(side) * u64::from(SIDE_MAX)).div_ceil(u64::from(longer)) as u32;
-    let mut small = DynamicImage::new_rgb8(to_scale(picture.width()), to_scale(picture.height()));
+    let mut small = RgbImage::new(to_scale(picture.width()), to_scale(picture.height()));
+    let (width, height) = small.dimensions();
+    // For this kind of pixel alone: the resizer for every kind is two minutes of compiling.
+    let from = TypedImageRef::<U8x3>::from_buffer(picture.width(), picture.height(), &picture);
+    let mut to = TypedImage::<U8x3>::from_buffer(width, height, &mut small).map_err(|_| NoView::Broken)?;
     let by = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::CatmullRom));
-    Resizer::new().resize(&picture, &mut small, &by).map_err(|_| NoView::Broken)?;
+    Resizer::new().resize_typed(&from.map_err(|_| NoView::Broken)?, &mut to, &by).map_err(|_| NoView::Broken)?;
+    drop(to);
     Ok(small)
 }
 
