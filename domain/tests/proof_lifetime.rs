@@ -785,6 +785,57 @@ fn a_clock_that_runs_ahead_is_known_by_the_stamps() {
     assert_eq!(file.ahead_us(tech().1), PROOF_SPAN_US);
 }
 
+/// The gates keep what they worked out from entry to entry. Whoever opens the job just then, with everything to work out anew, must hear
+/// the same: after leaving, after a long silence, and after work that went on as if nothing had been.
+#[test]
+fn what_was_kept_from_entry_to_entry_is_what_is_worked_out_anew() {
+    let (mut asked, mut shut) = (0, 0);
+    for (number, method) in methods().enumerate() {
+        let plan = Plan::of(&method);
+        let perfect = perfect_run(&plan, &ways(&method)[0]);
+        let inside = with_part(&method, &[BoardPart::Inside]);
+        let at_boards = with_part(&method, &[BoardPart::Dead, BoardPart::Ends, BoardPart::BeforePower]);
+        let (mut own, mut expected) = (Log::default(), Vec::new());
+        let mut steps_left = BTreeSet::new();
+        for line in &perfect.lines {
+            if let Some(place) = line.body.evidence_place() {
+                // Twice inside and at some of the others, before the first record there.
+                if (inside.contains(&place.step) || at_boards.contains(&place.step))
+                    && steps_left.insert(&place.step)
+                    && steps_left.len() % 3 == number % 3
+                {
+                    if steps_left.len() % 2 == 0 {
+                        own.later_us += PROOF_SPAN_US + MINUTE_US;
+                    } else {
+                        leave(&mut own, LEFT_AS[steps_left.len() % LEFT_AS.len()]);
+                    }
+                }
+                let mut state = fold_at(&own.file, &plan, own.next_us());
+                let at = state.gate.find(place).unwrap();
+                let mut by = state.gate.obstacles(at);
+                if by.is_empty() {
+                    by = state.gate.lapsed_before(at).into_iter().map(Obstacle::Step).collect();
+                }
+                shut += usize::from(!by.is_empty());
+                expected.push((line.id, place.clone(), by));
+            }
+            own.write(line.who, line.id, line.body.clone());
+        }
+        let state = fold(&own.file, &plan);
+        for (entry, place, by) in expected {
+            let said = match state.breaches.get(&entry).map(|breach| &breach.why) {
+                Some(BreachWhy::StepShut(by)) => by.clone(),
+                None => Vec::new(),
+                Some(other) => panic!("{}: {place:?} {other:?}", method.id),
+            };
+            assert_eq!(said, by, "{}: {place:?}", method.id);
+            asked += 1;
+        }
+    }
+    println!("{asked} records asked about twice, {shut} of them shut");
+    assert!(asked >= 600 && shut >= 60, "{asked} {shut}");
+}
+
 #[test]
 fn a_job_that_was_never_isolated_is_asked_for_nothing_more() {
     for method in methods() {

@@ -92,6 +92,7 @@ pub(super) fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey)
         Body::DeviationAsked(asked) => {
             let record = gate.record_mut(Touched::Place(&asked.at));
             record.deviations.insert(key.id, Deviation { key, by: author, asked, decisions: BTreeMap::new() });
+            record.asked_at.entry(&asked.at).or_default().push(key.id);
             attach_decisions(gate, key.id);
             attach_voice(gate);
         }

@@ -110,6 +110,8 @@ pub struct Record<'a> {
     pub remarks: BTreeMap<EntryId, (OrderKey, PersonId, Option<&'a Place>, &'a str)>,
     /// Departures by the id of their request.
     pub deviations: BTreeMap<EntryId, Deviation<'a>>,
+    /// Which of them were asked for at a place.
+    pub(super) asked_at: BTreeMap<&'a Place, Vec<EntryId>>,
     /// Answers by the request that they name: the request may be taken in after them.
     pub(crate) decisions_waiting: BTreeMap<EntryId, Decisions>,
     /// Resolutions by the stop that they name.
@@ -316,9 +318,9 @@ impl<'a> Record<'a> {
     /// The latest departure asked for at a place since it was last returned.
     pub fn deviation_at(&self, place: &Place) -> Option<(EntryId, &Deviation<'a>)> {
         let since = self.returned_since(place);
-        self.deviations
-            .iter()
-            .filter(|(_, deviation)| deviation.asked.at == *place)
+        let asked = self.asked_at.get(place).into_iter().flatten();
+        asked
+            .filter_map(|id| self.deviations.get_key_value(id))
             .filter(|(_, deviation)| since.is_none_or(|since| deviation.key > since))
             .max_by_key(|(_, deviation)| deviation.key)
             .map(|(id, deviation)| (*id, deviation))

@@ -12,6 +12,7 @@ use domain::method::gate::{Obstacle, Plan, StepRef};
 use domain::method::plan::{Method, Requirement};
 use domain::rehearsal::{Cast, Said, answers};
 use std::collections::BTreeMap;
+use std::sync::Mutex;
 
 pub const START_US: u64 = 1_767_225_600_000_000;
 
@@ -261,7 +262,7 @@ fn equipment(method: &Method, stacks: u16) -> Equipment {
 }
 
 /// One way through a method: which option is taken where it matters, and how many stacks there are.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Way {
     pub options: BTreeMap<(String, String), String>,
     pub stacks: u16,
@@ -439,8 +440,18 @@ pub fn work_on(log: &mut Log, plan: &Plan<'_>, way: &Way, made: &mut u64) -> Res
 
 /// A whole job by good work.
 pub fn perfect_run(plan: &Plan<'_>, way: &Way) -> Log {
+    // Many tests begin with the same one.
+    static WORKED: Mutex<Vec<(Method, Way, Log)>> = Mutex::new(Vec::new());
+    let known = |worked: &[(Method, Way, Log)]| {
+        let same = worked.iter().find(|(method, by, _)| by == way && method == plan.method());
+        same.map(|(_, _, log)| log.clone())
+    };
+    if let Some(log) = known(&WORKED.lock().unwrap()) {
+        return log;
+    }
     let mut log = opening(plan.method(), way.stacks);
     work_on(&mut log, plan, way, &mut 0).unwrap_or_else(|why| panic!("{} by {way:?}: {why}", plan.method().id));
+    WORKED.lock().unwrap().push((plan.method().clone(), way.clone(), log.clone()));
     log
 }
 

@@ -62,6 +62,12 @@ pub(super) fn parts_of<'m>(plan: &Plan<'m>, step: usize) -> impl Iterator<Item =
 #[derive(Clone, Debug, Default)]
 pub(super) struct Lifetime {
     pub(super) presence: Presence,
+    pub(super) signs: Signs,
+}
+
+/// What may have ended evidence.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Signs {
     power: Option<OrderKey>,
     left: Option<OrderKey>,
     agreed: Option<OrderKey>,
@@ -76,10 +82,15 @@ impl Lifetime {
         let steps = &plan.method().steps;
         let mut newest: Vec<Option<OrderKey>> = vec![None; steps.len()];
         let (mut tested, mut at_boards) = (None, Vec::new());
+        // The places of a step stand together.
+        let mut same: Option<(&str, Option<usize>)> = None;
         for (place, all) in &record.evidence {
-            let Some(index) = plan.index_of(&place.step).filter(|index| !steps[*index].duties().is_empty()) else {
-                continue;
+            let index = match same {
+                Some((step, index)) if step == place.step => index,
+                _ => plan.index_of(&place.step).filter(|index| !steps[*index].duties().is_empty()),
             };
+            same = Some((&place.step, index));
+            let Some(index) = index else { continue };
             let step = &steps[index];
             for act in all.iter().filter(|evidence| evidence.body.corrects().is_none()) {
                 newest[index] = newest[index].max(Some(act.key));
@@ -107,17 +118,19 @@ impl Lifetime {
         };
         let isolated_again =
             steps.iter().zip(&newest).filter(|(step, _)| whole(step)).map(|(_, at)| *at).min().flatten();
-        Self {
-            presence: Presence::of(record, at_boards),
+        let signs = Signs {
             power,
             left: left(record, |left_as| left_as == LeftAs::IsolatedAndLocked),
             agreed: newest_of(&|step| has(step, BoardPart::BeforePower) && !has(step, BoardPart::Inside)),
             tested,
             isolated_again,
             found: (0..steps.len()).filter_map(|index| Some((index, found(record, &steps[index], power)?))).collect(),
-        }
+        };
+        Self { presence: Presence::of(record, at_boards), signs }
     }
+}
 
+impl Signs {
     /// What ended the evidence of a step that has this part; `None` while nothing did.
     pub(super) fn ended(
         &self,

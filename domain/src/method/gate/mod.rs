@@ -24,10 +24,11 @@ pub use serial::SlotSerial;
 pub use why::{Lack, Missing, Why};
 
 use self::before::Before;
-use self::lifetime::{Lifetime, Presence};
+use self::lifetime::{Lifetime, Presence, Signs};
 use super::plan::{BoardPart, Step};
 use crate::ids::EntryId;
 use crate::job_file::body::{ConsentState, Place};
+use crate::job_file::file::OrderKey;
 use crate::job_file::record::{PhaseEvent, Record};
 use std::collections::BTreeMap;
 
@@ -139,6 +140,13 @@ pub struct Gate<'p, 'a> {
     /// For which moment it answers, microseconds since 1970 UTC; none: for none, as somebody reads it who is not at the boards.
     now: Option<u64>,
     lifetime: Option<Lifetime>,
+    /// Whether work inside a board is left, once somebody asked.
+    left_inside: Option<bool>,
+    /// What had ended the evidence of each step when `standing` was worked out, and from what that was found.
+    ends: Vec<Option<Ended>>,
+    found_from: (Signs, Option<OrderKey>, bool),
+    /// Nothing was recorded, and no other moment asked for, since `ends` was last looked at.
+    settled: bool,
 }
 
 impl<'p, 'a> Gate<'p, 'a> {
@@ -151,6 +159,10 @@ impl<'p, 'a> Gate<'p, 'a> {
             before: Before::default(),
             now: None,
             lifetime: None,
+            left_inside: None,
+            ends: vec![None; plan.method().steps.len()],
+            found_from: (Signs::default(), None, false),
+            settled: true,
         }
     }
 
@@ -183,6 +195,7 @@ impl<'p, 'a> Gate<'p, 'a> {
 
     /// What was worked out about a step and all that read it; about every step if none is named.
     fn forget(&mut self, step: Option<usize>) {
+        (self.left_inside, self.settled) = (None, false);
         match step {
             None => {
                 self.standing.clear();
@@ -200,11 +213,43 @@ impl<'p, 'a> Gate<'p, 'a> {
     /// Answers for a moment from here on, microseconds since 1970 UTC: a proof of dead ends when nobody records anything at the boards
     /// for too long. Without a moment only silences between two records count.
     pub fn answer_for(&mut self, now: Option<u64>) {
-        let presence = self.presence();
-        let changes = presence.silent(self.now) != presence.silent(now);
+        self.settled &= self.now == now;
         self.now = now;
-        if let Some(step) = self.plan.proving().filter(|_| changes) {
-            self.forget(Some(step));
+    }
+
+    /// Forgets what was worked out about the steps whose evidence has ended, or has no longer, since then. Whether a proof holds depends on
+    /// what was recorded at any board and on what is left inside; so it is looked at once before somebody is answered, and only the
+    /// steps that it changes are worked out anew.
+    fn settle(&mut self) {
+        if core::mem::replace(&mut self.settled, true) {
+            return;
+        }
+        let silent = self.presence().silent(self.now);
+        let signs = self.lifetime().signs.clone();
+        let is_as_before = signs == self.found_from.0 && silent == self.found_from.1;
+        if !is_as_before {
+            (self.found_from.0, self.found_from.1) = (signs, silent);
+            // What is left inside is told by these: it is no matter for their own evidence.
+            self.find_ends(true);
+        }
+        let is_left = self.is_left_inside();
+        if !is_as_before || is_left != self.found_from.2 {
+            self.found_from.2 = is_left;
+            self.find_ends(false);
+        }
+    }
+
+    fn find_ends(&mut self, of_those_that_tell: bool) {
+        for step in 0..self.ends.len() {
+            if self.plan.step(step).duties().is_empty() || self.tells_what_is_left(step) != of_those_that_tell {
+                continue;
+            }
+            let ended = self.ended(step);
+            if ended != self.ends[step] {
+                self.ends[step] = ended;
+                self.forget(Some(step));
+                self.settled = true;
+            }
         }
     }
 
@@ -272,6 +317,7 @@ impl<'p, 'a> Gate<'p, 'a> {
     }
 
     fn obstacles_now(&mut self, at: StepRef) -> Vec<Obstacle> {
+        self.settle();
         let mut by = self.job_obstacles();
         if self.plan.step(at.step).needs_consent {
             let consent = self.record.consent.as_ref().map(|latest| latest.value.state);
@@ -393,6 +439,7 @@ impl<'p, 'a> Gate<'p, 'a> {
     }
 
     fn standing(&mut self, at: StepRef) -> &Standing {
+        self.settle();
         if !self.standing.contains_key(&at) {
             let standing = self.work_out(at);
             self.standing.insert(at, standing);
@@ -401,7 +448,7 @@ impl<'p, 'a> Gate<'p, 'a> {
     }
 
     fn work_out(&mut self, at: StepRef) -> Standing {
-        let ended = self.ended(at.step);
+        let ended = self.ends[at.step];
         self.work_out_since(at, ended)
     }
 
@@ -434,7 +481,7 @@ impl<'p, 'a> Gate<'p, 'a> {
         let silent = self.presence().silent(self.now);
         let mut latest = None;
         for part in lifetime::parts_of(plan, step) {
-            let ended = self.lifetime().ended(plan, step, part, silent);
+            let ended = self.lifetime().signs.ended(plan, step, part, silent);
             if ended > latest && (is_of_power(part) || self.is_left_inside()) {
                 latest = ended;
             }
@@ -452,10 +499,10 @@ impl<'p, 'a> Gate<'p, 'a> {
         let silent = self.presence().silent(self.now);
         let mut lapsed = Vec::new();
         for step in 0..plan.method().steps.len() {
-            let lifetime = self.lifetime();
+            let signs = &self.lifetime().signs;
             let ended = lifetime::parts_of(plan, step)
                 .filter(|part| !is_of_power(*part))
-                .filter_map(|part| lifetime.ended(plan, step, part, silent))
+                .filter_map(|part| signs.ended(plan, step, part, silent))
                 .max();
             let Some(ended) = ended else { continue };
             let undone = self.instances(step).into_iter();
@@ -466,16 +513,23 @@ impl<'p, 'a> Gate<'p, 'a> {
 
     /// Whether work inside any board is left: one round of locks isolates all of them, and the covers are closed on all of them.
     fn is_left_inside(&mut self) -> bool {
-        // What proves one board and works inside another is never asked here: that question would have no end.
+        if let Some(known) = self.left_inside {
+            return known;
+        }
         let plan = self.plan;
-        let asked = |step: &usize| {
-            let mut duties = plan.step(*step).duties().iter();
-            duties.any(|duty| duty.part == BoardPart::Inside)
-                && lifetime::parts_of(plan, *step).all(|part| part == BoardPart::BeforePower)
-        };
-        let steps: Vec<StepRef> =
-            (0..plan.method().steps.len()).filter(asked).flat_map(|step| self.instances(step)).collect();
-        steps.into_iter().any(|at| !self.is_done(at))
+        let tells = (0..plan.method().steps.len()).filter(|step| self.tells_what_is_left(*step));
+        let steps: Vec<StepRef> = tells.flat_map(|step| self.instances(step)).collect();
+        let is_left = steps.into_iter().any(|at| !self.is_done(at));
+        self.left_inside = Some(is_left);
+        is_left
+    }
+
+    /// Whether a step is one of those that say whether work inside is left. What proves one board and works inside another is none: that
+    /// question would have no end.
+    fn tells_what_is_left(&self, step: usize) -> bool {
+        let mut duties = self.plan.step(step).duties().iter();
+        duties.any(|duty| duty.part == BoardPart::Inside)
+            && lifetime::parts_of(self.plan, step).all(|part| part == BoardPart::BeforePower)
     }
 
     /// What ended the evidence of a step, where there is any.
@@ -495,7 +549,7 @@ impl<'p, 'a> Gate<'p, 'a> {
         }
         // Which sources there are is found anew for a new isolation. Work that was chosen by them stays chosen.
         let isolates = self.plan.step(at.step).duties().iter().any(|duty| duty.part == BoardPart::Isolates);
-        let since = if isolates { self.ended(step).map(|ended| ended.at) } else { None };
+        let since = if isolates { self.ends[step].map(|ended| ended.at) } else { None };
         let place = Place::of(&when.step, slot, &when.requirement);
         match answer::last_choice(&self.record, &place, since) {
             None => Applies::NotKnown,

@@ -100,17 +100,7 @@ impl<'m> Plan<'m> {
         &self.needs[step]
     }
 
-    /// Whether a step proves a board dead.
-    pub(super) fn proves(&self, step: usize) -> bool {
-        self.step(step).duties().iter().any(|duty| super::lifetime::proves(duty.part))
-    }
-
-    /// A step that proves a board dead, where there is one.
-    pub(super) fn proving(&self) -> Option<usize> {
-        (0..self.method.steps.len()).find(|step| self.proves(*step))
-    }
-
-    /// Steps to work out anew when something was recorded in one.
+    /// Steps to work out anew when something was recorded in one. Whether a proof of dead still holds is asked otherwise.
     pub fn readers_of(&self, step: usize) -> &BTreeSet<usize> {
         &self.readers[step]
     }
@@ -169,10 +159,6 @@ impl<'m> Plan<'m> {
                 self.readers[source].insert(reader);
             }
         }
-        // Whether a proof of dead still holds depends on what was done at any board, and on what is left to be done inside.
-        let at_boards: Vec<usize> =
-            (0..self.method.steps.len()).filter(|step| !self.step(*step).duties().is_empty()).collect();
-        at_boards.iter().for_each(|source| self.readers[*source].extend(&at_boards));
         // A step switched by a choice whose own step is switched by another choice follows both.
         for _ in 0..self.method.steps.len() {
             let before = self.readers.clone();
