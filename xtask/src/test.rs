@@ -5,7 +5,7 @@
 use std::cell::{Cell, OnceCell};
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Command, Stdio};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
@@ -49,14 +49,27 @@ struct Bed {
     /// What is compiled: these packages.
     packages: Vec<&'static str>,
     programs: OnceCell<Programs>,
+    /// A browser is driven, which leaves a quarter of the machine idle.
+    has_browser: bool,
+    /// Tests without a clock or a screen, which take what is idle.
+    beside: Cell<Option<Beside>>,
+}
+
+/// Tests that run beside other parts, at the lowest priority.
+struct Beside {
+    package: &'static str,
+    began: Instant,
+    /// What they print stands in this file until they have ended.
+    prints: PathBuf,
+    thread: JoinHandle<Result<()>>,
 }
 
 /// Runs the parts that are named, or all; a failing part does not keep the next from running.
 pub(crate) fn command(args: &[String]) -> Result<()> {
     let parts = chosen(parts()?, args)?;
-    let bed = Bed::of(packages_of(&parts))?;
-    let needs_the_app = parts.iter().any(|part| NEED_THE_APP.contains(&part.name.as_str()));
     let needs_the_digest = parts.iter().any(|part| part.name == BROWSER);
+    let bed = Bed::of(packages_of(&parts), needs_the_digest)?;
+    let needs_the_app = parts.iter().any(|part| NEED_THE_APP.contains(&part.name.as_str()));
     let mut to_begin = needs_the_app;
     let began = Instant::now();
     let mut lines = Vec::new();
@@ -101,6 +114,14 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
             failed.push(part.name.as_str());
         }
     }
+    if let Some(beside) = bed.beside.take() {
+        let (line, result) = beside.end()?;
+        lines.push(line);
+        if let Err(error) = result {
+            tools::say(format!("{error:#}"));
+            failed.push("domain");
+        }
+    }
     bed.close()?;
     println!();
     for line in &lines {
@@ -118,7 +139,7 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
 
 /// Runs one test of the suite `browser`.
 pub(crate) fn one_of_the_browser(name: &str) -> Result<()> {
-    let bed = Bed::of(programs::ALL.to_vec())?;
+    let bed = Bed::of(programs::ALL.to_vec(), true)?;
     let _ = bed.programs.set(Programs::build(&bed.packages)?);
     let outcome = bed.suite(BROWSER, &["--exact", name]);
     bed.close()?;
@@ -132,7 +153,11 @@ fn parts() -> Result<Vec<Part>> {
         part("check", "format, lints, tidy, query data", |bed| check::all(bed.cluster()?)),
         part("xtask", "the project's own commands", |bed| bed.test(&["xtask"])),
         part("domain", "the rules", |bed| {
-            bed.test(&["domain"])?;
+            if bed.has_browser {
+                bed.begin_beside("domain")?
+            } else {
+                bed.test(&["domain"])?
+            }
             tools::run(&mut programs::examples_in_docs(&bed.packages))
         }),
         part("sim", "the simulation: fixed seeds and planted faults", |bed| {
@@ -197,8 +222,21 @@ fn suites() -> Result<Vec<String>> {
     Ok(names)
 }
 
+impl Beside {
+    /// Waits for them and prints what they printed; gives their line of the minutes.
+    fn end(self) -> Result<(String, Result<()>)> {
+        tools::say(format!("--- {}, which ran beside the others", self.package));
+        let result = self.thread.join().unwrap_or_else(|_| bail!("the thread that ran them panicked"));
+        print!("{}", String::from_utf8_lossy(&fs::read(&self.prints)?));
+        fs::remove_file(&self.prints)?;
+        let word = if result.is_ok() { "ok" } else { "FAILED" };
+        let name = format!("{} (beside)", self.package);
+        Ok((format!("{name:<16} {:>6} min  {word}", minutes(self.began.elapsed())), result))
+    }
+}
+
 impl Bed {
-    fn of(packages: Vec<&'static str>) -> Result<Self> {
+    fn of(packages: Vec<&'static str>, has_browser: bool) -> Result<Self> {
         remove_left_over()?;
         Ok(Self {
             cluster_name: format!("test-{}", std::process::id()),
@@ -207,6 +245,8 @@ impl Bed {
             dist_ahead: Cell::new(None),
             packages,
             programs: OnceCell::new(),
+            has_browser,
+            beside: Cell::new(None),
         })
     }
 
@@ -248,6 +288,30 @@ impl Bed {
             }
         }
         if failed.is_empty() { Ok(()) } else { bail!("failed: {}", failed.join(", ")) }
+    }
+
+    /// Begins with the tests of a package that need no database, and goes on.
+    fn begin_beside(&self, package: &'static str) -> Result<()> {
+        let prints = tools::local_dir()?.join(format!("{}-{package}.txt", self.cluster_name));
+        let file = fs::File::create(&prints)?;
+        let mut commands = Vec::new();
+        for test in self.programs()?.tests(&[package]) {
+            let mut command = tools::in_the_background(&test.command());
+            command.stdin(Stdio::null()).stdout(file.try_clone()?).stderr(file.try_clone()?);
+            commands.push((test.name.clone(), command));
+        }
+        let thread = std::thread::spawn(move || {
+            let mut failed = Vec::new();
+            for (name, mut command) in commands {
+                if tools::run(&mut command).is_err() {
+                    failed.push(name);
+                }
+            }
+            if failed.is_empty() { Ok(()) } else { bail!("failed: {}", failed.join(", ")) }
+        });
+        self.beside.set(Some(Beside { package, began: Instant::now(), prints, thread }));
+        tools::say(format!("{package} runs beside the others; what it says comes at the end"));
+        Ok(())
     }
 
     /// With the database's address and without anything that points at a real service.

@@ -79,6 +79,22 @@ pub(crate) fn run(command: &mut Command) -> Result<()> {
     Ok(())
 }
 
+/// The same command, which takes what nothing else on the machine wants.
+pub(crate) fn in_the_background(command: &Command) -> Command {
+    let mut nice = Command::new("nice");
+    nice.args(["-n", "19"]).arg(command.get_program()).args(command.get_args());
+    if let Some(folder) = command.get_current_dir() {
+        nice.current_dir(folder);
+    }
+    for (name, value) in command.get_envs() {
+        match value {
+            Some(value) => nice.env(name, value),
+            None => nice.env_remove(name),
+        };
+    }
+    nice
+}
+
 /// Like [`run`], and the caller judges the status.
 pub(crate) fn run_for_status(command: &mut Command) -> Result<ExitStatus> {
     let mut child = command.spawn().with_context(|| format!("cannot start `{}`", line_of(command)))?;
