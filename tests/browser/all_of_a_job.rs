@@ -217,7 +217,7 @@ async fn lead_passes(rig: &Rig, job: JobId) -> Result<()> {
     desk.see("of the design are not determined:").await?;
     desk.press("Pass the review").await?;
     desk.see("Write down why: others will read it.").await?;
-    desk.fill("Why it is passed all the same", REASON).await?;
+    desk.fill("Why it goes on all the same", REASON).await?;
     let short = job.short();
     if desk.js("return !!findField('To confirm, type the number')", &[]).await? == json!(true) {
         desk.fill("To confirm, type the number", &short).await?;
