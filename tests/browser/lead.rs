@@ -6,6 +6,7 @@ use serde_json::json;
 use tests::browser::Browser;
 
 use crate::answers::{DESIGN, MODULES, built_in_method};
+use crate::looks::look_at_this;
 use crate::people::{LEAD_NAME, TECHNICIAN_NAME};
 
 /// Who lives at the planned site.
@@ -46,6 +47,12 @@ pub async fn plan_job(lead: &Browser) -> Result<JobId> {
     lead.choose(LEAD_NAME, "lead").await?;
     let today = lead.js("const now = new Date(); return `${now.getFullYear()}-${String(now.getMonth() + 1).padStart(2, '0')}-${String(now.getDate()).padStart(2, '0')}`", &[]).await?;
     lead.fill("Day", today.as_str().unwrap_or_default()).await?;
+    // This design stops here until the lead has said why a crew gets it.
+    lead.see("2 checks of the design fail:").await?;
+    lead.press("Save the job").await?;
+    lead.see("1 field needs another look before this can be saved.").await?;
+    look_at_this(lead, "plan-why").await?;
+    lead.fill("Why it goes on all the same", "A larger cable is on the van.").await?;
     lead.see("Everything is there that a crew needs.").await?;
     let failing = lead.js("return [...document.querySelectorAll('[data-testid=live-check]')].map(words).filter((text) => text.includes('Fails'))", &[]).await?;
     lead.check(failing == json!([]), &format!("the plan's own computations pass: {failing}")).await?;

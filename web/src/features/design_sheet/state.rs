@@ -2,8 +2,8 @@
 
 use domain::design::{Design, sheet};
 use domain::electrical::Verdict;
-use domain::electrical::rule_set::FirmRules;
-use domain::job_file::body::Purpose;
+use domain::electrical::rule_set::{FirmRules, RuleSet};
+use domain::job_file::body::{Equipment, Purpose};
 
 use super::page::entered_of;
 use super::view_model::{rules_of_job, with_models};
@@ -34,13 +34,17 @@ impl DesignState {
         if !figures.iter().any(|(key, _)| domain::design::field(key).is_some()) {
             return Self { absent: here.view.purpose == Some(Purpose::Install), ..Self::default() };
         }
-        let entered = entered_of(here, own);
+        Self::judged(w, &rules, &entered_of(here, own), here.view.equipment.as_ref())
+    }
+
+    /// Judges figures that somebody entered, with the units of the job.
+    pub fn judged(w: Words, rules: &RuleSet, entered: &[(String, i64)], equipment: Option<&Equipment>) -> Self {
         let entered = Design::of_values(entered.iter().map(|(key, micro)| (key.as_str(), *micro)));
         let mut state = Self::default();
-        for line in sheet(&with_models(&entered, here.view.equipment.as_ref()), &rules).lines {
+        for line in sheet(&with_models(&entered, equipment), rules).lines {
             match line.verdict() {
-                Verdict::Fail(_) => state.fails.push(line_name(w, &rules, line.key)),
-                Verdict::NotDetermined(_) => state.open.push(line_name(w, &rules, line.key)),
+                Verdict::Fail(_) => state.fails.push(line_name(w, rules, line.key)),
+                Verdict::NotDetermined(_) => state.open.push(line_name(w, rules, line.key)),
                 Verdict::Pass | Verdict::NotApplicable(_) => {}
             }
         }

@@ -35,6 +35,8 @@ pub struct PlanDraft {
     pub design: BTreeMap<String, String>,
     /// Keys of figures outside what is plausible that the lead has looked at: ticked by a hand on this form and by nothing else.
     pub design_checked: BTreeSet<String>,
+    /// Why it goes to a crew though checks of its design fail.
+    pub why: String,
     /// Consent: the state's word; empty while nothing is known.
     pub consent: String,
     /// The operator's reference.

@@ -43,6 +43,7 @@ pub struct Form {
     pub(super) zone: RwSignal<String>,
     pub(super) method: RwSignal<String>,
     pub(super) rules: RwSignal<String>,
+    pub(super) why: RwSignal<String>,
     pub(super) consent: RwSignal<String>,
     pub(super) consent_reference: RwSignal<String>,
     pub(super) day: RwSignal<String>,
@@ -87,6 +88,7 @@ impl Form {
             zone: text(zone),
             method: text(&draft.method),
             rules: text(&draft.rules),
+            why: text(&draft.why),
             consent: text(&draft.consent),
             consent_reference: text(&draft.consent_reference),
             day: text(&draft.day),
@@ -139,6 +141,7 @@ impl Form {
                 .filter(|(_, field)| field.checked.get())
                 .map(|(key, _)| key.clone())
                 .collect(),
+            why: self.why.get(),
             consent: self.consent.get(),
             consent_reference: self.consent_reference.get(),
             crew: self.crew.get().iter().filter_map(role).collect(),

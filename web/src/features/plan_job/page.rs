@@ -17,6 +17,7 @@ use super::form::Form;
 use super::meanwhile::{Meanwhile, facts, newest_state, untouched};
 use super::sections::{
     ConsentSection, CrewSection, DaySection, DesignSection, EquipmentSection, Ground, Part, SiteSection, Summary,
+    WhySection,
 };
 use super::view_model::{Around, Candidate, bodies_of, live_checks, read};
 use crate::adapters::browser;
@@ -378,6 +379,7 @@ fn PlanForm(
                     {(!site_only).then(|| view! {
                         <CrewSection ground people today=today() />
                         <DaySection ground />
+                        <WhySection ground />
                     })}
                 </div>
                 <Summary ground checks />

@@ -326,6 +326,29 @@ pub fn CrewSection(
     }
 }
 
+/// Why a crew gets a design of which checks fail; there only while that is asked.
+#[component]
+pub fn WhySection(ground: Ground) -> impl IntoView {
+    let w = use_words();
+    let why = ground.form.why;
+    let fails = Memo::new(move |_| ground.reading.with(|reading| reading.fails.clone()));
+    let asked = Memo::new(move |_| fails.with(|fails| !fails.is_empty()));
+    let title = move || fails.with(|fails| tn!(w, "desk.against.design_fails", fails.len()));
+    let names = move || fails.get().into_iter().map(|name| view! { <li>{name}</li> }).collect_view();
+    move || {
+        asked.get().then(|| {
+            let fault = ground.fault(w, FieldId::Why, None);
+            view! {
+                <section class="card form-part" aria-labelledby="why-title">
+                    <h2 id="why-title">{title}</h2>
+                    <ul class="stack bullets">{names}</ul>
+                    <Area label=t!(w, "desk.words.design") value=why fault room=words_room(w, why) />
+                </section>
+            }
+        })
+    }
+}
+
 /// When.
 #[component]
 pub fn DaySection(ground: Ground) -> impl IntoView {

@@ -483,6 +483,59 @@ fn what_follows_is_saved_with_the_plan_and_follows_the_units() {
 }
 
 #[test]
+fn a_crew_gets_what_fails_only_with_a_reason_and_is_told_it() {
+    let mut setup = Setup::new();
+    let rules = RuleSet::of(Place::Uk);
+    let key = "fault_clearing_s";
+    let asked = setup.method.design[0].clone();
+    let sanity = (Micro(0), Micro(5_000_000));
+    setup.method.design.push(DesignField { key: key.into(), unit: Unit::Second, sanity, ..asked });
+    setup.reference = setup.method.reference();
+    let planned = |draft: &PlanDraft, before: Option<&JobView>| {
+        read(draft, Around { rules: Some(&rules), ..setup.around(before, 9) }, POINT)
+    };
+    let remarks = |reading: &Reading| -> Vec<String> {
+        let all = reading.bodies.iter();
+        all.filter_map(|body| if let Body::Remark(remark) = body { Some(remark.text.clone()) } else { None }).collect()
+    };
+    let mut draft = filled();
+    draft.design.insert(key.to_owned(), "0.2".into());
+    assert_eq!((planned(&draft, None).faults, planned(&draft, None).fails), Default::default());
+
+    // Nobody gets it yet: a plan that fails is kept like any other.
+    draft.design.insert(key.to_owned(), "5".into());
+    let crew = std::mem::take(&mut draft.crew);
+    let alone = planned(&draft, None);
+    assert_eq!((alone.faults, alone.fails), Default::default());
+
+    draft.crew = crew;
+    let stopped = planned(&draft, None);
+    assert_eq!(stopped.faults.into_iter().collect::<Vec<_>>(), [(FieldId::Why, Fault::Needed)]);
+    let [name] = stopped.fails.as_slice() else { panic!("{:?}", stopped.fails) };
+    draft.why = "x".repeat(domain::bounds::REMARK_CHARS_MAX);
+    assert!(matches!(planned(&draft, None).faults[&FieldId::Why], Fault::Text(domain::bounds::Fault::TooLong(_))));
+    draft.why = " The landlord wires it next week. ".into();
+    let handed = planned(&draft, None);
+    assert_eq!(handed.faults, BTreeMap::new());
+    assert_eq!(remarks(&handed), [format!("1 check of the design fails: {name}. The landlord wires it next week.")]);
+
+    // It was said once: another day asks for nothing, another crew neither. What did not fail then is asked for.
+    let view = setup.view_of(&handed.bodies);
+    let mut draft = PlanDraft::of(&view, (Some(&rules), &setup.method.design), POINT);
+    draft.day = "2026-12-09".into();
+    let moved = planned(&draft, Some(&view));
+    assert_eq!((moved.faults.len(), remarks(&moved).len(), moved.bodies.len()), (0, 0, 1));
+    let good = setup.view_of(&{
+        let mut draft = filled();
+        draft.design.insert(key.to_owned(), "0.2".into());
+        planned(&draft, None).bodies
+    });
+    let mut draft = PlanDraft::of(&good, (Some(&rules), &setup.method.design), POINT);
+    draft.design.insert(key.to_owned(), "5".into());
+    assert_eq!(planned(&draft, Some(&good)).faults.get(&FieldId::Why), Some(&Fault::Needed));
+}
+
+#[test]
 fn a_draft_survives_being_kept() {
     let draft = filled();
     let kept = serde_json::to_vec(&draft).unwrap();

@@ -11,19 +11,21 @@ use domain::identification::Date;
 use domain::ids::{JobId, PersonId, SiteId, uuid_v7};
 use domain::job_file::JobFile;
 use domain::job_file::body::{
-    Assigned, Assignment, Body, Consent, ConsentState, DesignInputs, Equipment, JobPlanned, MethodRef, ModelSnapshot,
-    Schedule, Slot, Ticket, UnitKind,
+    Assigned, Assignment, Body, Consent, ConsentState, CrewRole, DesignInputs, Equipment, JobPlanned, MethodRef,
+    ModelSnapshot, Remark, Schedule, Slot, Ticket, UnitKind,
 };
 use domain::method::Method;
 use domain::method::gate::{Answer, LimitInfo, LimitSource, OpenWhy};
 use domain::method::plan::{CheckCall, DesignField, LimitRule, Requirement, UnitPlan};
 
 use super::draft::{PlanDraft, consent_of_word};
+use crate::features::design_sheet::state::DesignState;
 use crate::features::design_sheet::view_model::value_of;
 use crate::features::desk::shared::kind_word;
 use crate::features::job::load::{JobView, job_view};
 use crate::features::words::{choice, quantity};
 use crate::i18n::Words;
+use crate::tn;
 use crate::ui::Choice;
 
 /// Rule set of new jobs where nobody chose: public standards by number and edition, as `domain::electrical` computes them.
@@ -77,6 +79,8 @@ pub enum FieldId {
     Day,
     /// Hour.
     Start,
+    /// Why it goes to a crew though checks of its design fail.
+    Why,
 }
 
 /// What is wrong with a field: it keeps the plan from being saved.
@@ -155,6 +159,8 @@ pub struct Reading {
     pub gaps: Vec<Gap>,
     /// Figures that the method asks for, nobody entered, and that follow from the rest.
     pub follows: Figures,
+    /// Checks of the design that fail while a crew gets it, for which a lead gives a reason.
+    pub fails: Vec<String>,
 }
 
 impl Reading {
@@ -176,8 +182,10 @@ impl Reading {
             | FieldId::Count(_)
             | FieldId::Design(_)
             | FieldId::Day
-            | FieldId::Start => false,
+            | FieldId::Start
+            | FieldId::Why => false,
         });
+        self.fails.clear();
         self.gaps.retain(|gap| matches!(gap, Gap::Consent | Gap::Householder | Gap::GridPoint));
     }
 }
@@ -208,16 +216,56 @@ pub struct Around<'a> {
 /// Reads a draft.
 pub fn read(draft: &PlanDraft, around: Around<'_>, w: Words) -> Reading {
     let mut out = Reading::default();
+    let mut designed = None;
     site(draft, around, &mut out);
     plan(draft, around, &mut out);
     if let Some((method, _)) = around.method {
         let units = equipment(draft, method, around, &mut out);
-        design(draft, (method, units.as_ref()), around, w, &mut out);
+        let figures = design(draft, (method, units.as_ref()), around, w, &mut out);
+        designed = Some((method, figures, units));
     }
     consent(draft, around, &mut out);
     crew(draft, around, &mut out);
     schedule(draft, around, &mut out);
+    if let Some((method, figures, units)) = designed {
+        handing(draft, (method, &figures, units.as_ref()), around, w, &mut out);
+    }
     out
+}
+
+/// A crew gets what fails only with a lead's reason: once when it goes to them, and again for what did not fail then.
+fn handing(
+    draft: &PlanDraft,
+    (method, figures, units): (&Method, &Figures, Option<&Equipment>),
+    around: Around<'_>,
+    w: Words,
+    out: &mut Reading,
+) {
+    let Some(rules) = around.rules.filter(|_| !out.gaps.contains(&Gap::Crew)) else { return };
+    let fails = |figures: &[(String, i64)], equipment: Option<&Equipment>| {
+        let entered = Following { equipment, rules, asked: &method.design }.entered(figures);
+        DesignState::judged(w, rules, &entered, equipment).fails
+    };
+    let told = match around.before.filter(|before| has_technician(&before.crew)) {
+        Some(before) => fails(&before.design, before.equipment.as_ref()),
+        None => Vec::new(),
+    };
+    let fails = fails(figures, units);
+    if fails.iter().all(|name| told.contains(name)) {
+        return;
+    }
+    let text =
+        format!("{} {}. {}", tn!(w, "desk.against.design_fails", fails.len()), fails.join(", "), draft.why.trim());
+    match bounds::words(&text) {
+        _ if draft.why.trim().is_empty() => _ = out.faults.insert(FieldId::Why, Fault::Needed),
+        Err(fault) => _ = out.faults.insert(FieldId::Why, Fault::Text(fault)),
+        Ok(()) => out.bodies.push(Body::Remark(Remark { at: None, text })),
+    }
+    out.fails = fails;
+}
+
+fn has_technician(crew: &[Assigned]) -> bool {
+    crew.iter().any(|assigned| assigned.role == CrewRole::Technician)
 }
 
 fn push_if_changed(out: &mut Reading, changed: bool, body: Body) {
@@ -411,7 +459,7 @@ fn design(
     around: Around<'_>,
     w: Words,
     out: &mut Reading,
-) {
+) -> Figures {
     let before: &[(String, i64)] = around.before.map_or(&[], |before| &before.design);
     let mut values: Figures = Vec::new();
     for field in &method.design {
@@ -441,7 +489,8 @@ fn design(
         out.gaps.push(Gap::Design(missing));
     }
     out.follows = all.iter().filter(|(key, _)| !has(&values, key)).cloned().collect();
-    push_if_changed(out, before != all, Body::DesignInputs(DesignInputs { values: all }));
+    push_if_changed(out, before != all, Body::DesignInputs(DesignInputs { values: all.clone() }));
+    all
 }
 
 fn consent(draft: &PlanDraft, around: Around<'_>, out: &mut Reading) {
@@ -489,8 +538,7 @@ fn crew(draft: &PlanDraft, around: Around<'_>, out: &mut Reading) {
         })
         .collect();
     crew.sort_by_key(|assigned| (assigned.role, assigned.person));
-    let someone_works = crew.iter().any(|assigned| assigned.role == domain::job_file::body::CrewRole::Technician);
-    if !someone_works {
+    if !has_technician(&crew) {
         out.gaps.push(Gap::Crew);
     }
     let roles = |crew: &[Assigned]| -> BTreeMap<PersonId, _> { crew.iter().map(|a| (a.person, a.role)).collect() };
