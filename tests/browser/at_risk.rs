@@ -99,7 +99,7 @@ async fn an_app_that_is_not_installed_says_what_is_at_risk() -> Result<()> {
     before_each_page(&phone, offer).await?;
     phone.open("/day").await?;
     see_value(&phone, "concern", "not-promised").await?;
-    phone.see("Some delete unsent work after seven days").await?;
+    phone.see("Some browsers delete unsent work after seven days").await?;
     look_at_this(&phone, "not-installed").await?;
     phone.press("Install now").await?;
     phone.until("the browser to be asked", WITHIN, "return window.asked === true", &[]).await?;
