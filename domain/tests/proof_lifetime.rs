@@ -799,7 +799,7 @@ fn what_was_kept_from_entry_to_entry_is_what_is_worked_out_anew() {
         let mut steps_left = BTreeSet::new();
         for line in &perfect.lines {
             if let Some(place) = line.body.evidence_place() {
-                // Twice inside and at some of the others, before the first record there.
+                // Before the first record of every third of these steps.
                 if (inside.contains(&place.step) || at_boards.contains(&place.step))
                     && steps_left.insert(&place.step)
                     && steps_left.len() % 3 == number % 3

@@ -115,11 +115,12 @@ pub(crate) fn command(args: &[String]) -> Result<()> {
         }
     }
     if let Some(beside) = bed.beside.take() {
+        let package = beside.package;
         let (line, result) = beside.end()?;
         lines.push(line);
         if let Err(error) = result {
-            tools::say(format!("{error:#}"));
-            failed.push("domain");
+            tools::say(format!("{package} failed: {error:#}"));
+            failed.push(package);
         }
     }
     bed.close()?;
@@ -292,7 +293,7 @@ impl Bed {
 
     /// Begins with the tests of a package that need no database, and goes on.
     fn begin_beside(&self, package: &'static str) -> Result<()> {
-        let prints = tools::local_dir()?.join(format!("{}-{package}.txt", self.cluster_name));
+        let prints = tools::target_dir().join(format!("{}-{package}.txt", self.cluster_name));
         let file = fs::File::create(&prints)?;
         let mut commands = Vec::new();
         for test in self.programs()?.tests(&[package]) {
