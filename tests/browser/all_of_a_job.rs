@@ -35,8 +35,8 @@ async fn the_whole_job_is_worked_offline_arrives_once_and_is_registered() -> Res
     shorten_the_wait(&rig).await?;
     let method = answers::built_in_method()?;
 
-    let desk = browser_of(&rig, LEAD, DESK).await?;
-    let job = lead::plan_job(&desk).await?;
+    let mut desk = browser_of(&rig, LEAD, DESK).await?;
+    let job = lead::plan_job(&mut desk).await?;
     until_all_sent(&desk, WITHIN).await?;
     drop(desk);
     let good = Rehearsal::of(&rig, method.clone(), job).await?.whole()?;
@@ -217,7 +217,7 @@ async fn lead_passes(rig: &Rig, job: JobId) -> Result<()> {
     desk.see("of the design are not determined:").await?;
     desk.press("Pass the review").await?;
     desk.see("Write down why: others will read it.").await?;
-    desk.fill("Why it goes on all the same", REASON).await?;
+    desk.fill("Why it goes ahead anyway", REASON).await?;
     let short = job.short();
     if desk.js("return !!findField('To confirm, type the number')", &[]).await? == json!(true) {
         desk.fill("To confirm, type the number", &short).await?;

@@ -3,7 +3,7 @@
 use anyhow::{Context as _, Result};
 use domain::ids::JobId;
 use serde_json::json;
-use tests::browser::Browser;
+use tests::browser::{Browser, DESK, PHONE};
 
 use crate::answers::{DESIGN, MODULES, built_in_method};
 use crate::looks::look_at_this;
@@ -13,7 +13,7 @@ use crate::people::{LEAD_NAME, TECHNICIAN_NAME};
 pub const HOUSEHOLDER: &str = "Alma Ferrow";
 
 /// Plans the whole job on the form and gives its id.
-pub async fn plan_job(lead: &Browser) -> Result<JobId> {
+pub async fn plan_job(lead: &mut Browser) -> Result<JobId> {
     lead.open("/plan/new").await?;
     lead.see("Plan a job").await?;
     for (label, text) in [
@@ -51,8 +51,10 @@ pub async fn plan_job(lead: &Browser) -> Result<JobId> {
     lead.see("2 checks of the design fail:").await?;
     lead.press("Save the job").await?;
     lead.see("1 field needs another look before this can be saved.").await?;
+    lead.set_screen(PHONE).await?;
     look_at_this(lead, "plan-why").await?;
-    lead.fill("Why it goes on all the same", "A larger cable is on the van.").await?;
+    lead.set_screen(DESK).await?;
+    lead.fill("Why it goes ahead anyway", "A larger cable is on the van.").await?;
     lead.see("Everything is there that a crew needs.").await?;
     let failing = lead.js("return [...document.querySelectorAll('[data-testid=live-check]')].map(words).filter((text) => text.includes('Fails'))", &[]).await?;
     lead.check(failing == json!([]), &format!("the plan's own computations pass: {failing}")).await?;

@@ -131,7 +131,7 @@ async fn pass(rig: &Rig, job: JobId) -> Result<Browser> {
     desk.press("Pass the review").await?;
     desk.see("1 photo has not arrived").await?;
     desk.see("Nobody entered a design for this job").await?;
-    desk.fill("Why it goes on all the same", "A job of one step.").await?;
+    desk.fill("Why it goes ahead anyway", "A job of one step.").await?;
     desk.press("Pass the review").await?;
     desk.see("The review has passed.").await?;
     until_all_sent(&desk, WITHIN).await?;
