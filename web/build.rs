@@ -2,6 +2,8 @@
 //! the build and not a technician. In the browser the words come in a file of their own (`cargo xtask web` makes it), since they are
 //! not code.
 //!
+//! Rooms that `later-words.txt` names come after all others: their words travel in a second file.
+//!
 //! The files are flat: `"room.key": "words with a {blank}"`, sorted, one key a line, so that two people's changes merge.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -14,16 +16,21 @@ const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 /// Problem codes of the server become words through keys with this beginning.
 const PROBLEM: &str = "problem.";
 
+/// Rooms whose words travel later, one a line.
+const LATER: &str = "later-words.txt";
+
 type Table = BTreeMap<String, String>;
 
 fn main() {
     println!("cargo:rerun-if-changed=locales");
+    println!("cargo:rerun-if-changed={LATER}");
     println!("cargo:rerun-if-changed=build.rs");
     let mut faults = Vec::new();
     let tables: Vec<Table> = LANGUAGES.iter().map(|language| load(language, &mut faults)).collect();
     for (language, table) in LANGUAGES.iter().zip(&tables).skip(1) {
         compare(language, &tables[0], table, &mut faults);
     }
+    let later = later_rooms(&tables[0], &mut faults);
     if !faults.is_empty() {
         for fault in faults {
             println!("cargo::error={fault}");
@@ -31,7 +38,7 @@ fn main() {
         process::exit(1);
     }
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo sets OUT_DIR for a build script"));
-    fs::write(out.join("words.rs"), generate(&tables)).expect("OUT_DIR can be written");
+    fs::write(out.join("words.rs"), generate(&tables, &later)).expect("OUT_DIR can be written");
 }
 
 fn load(language: &str, faults: &mut Vec<String>) -> Table {
@@ -70,6 +77,31 @@ fn load(language: &str, faults: &mut Vec<String>) -> Table {
     table
 }
 
+/// A room without words is a line that somebody forgot.
+fn later_rooms(first: &Table, faults: &mut Vec<String>) -> BTreeSet<String> {
+    let text = fs::read_to_string(LATER).unwrap_or_default();
+    let rooms: BTreeSet<String> =
+        text.lines().filter(|line| !line.is_empty() && !line.starts_with('#')).map(str::to_owned).collect();
+    for room in rooms.iter().filter(|room| !first.keys().any(|key| room_of(key) == room.as_str())) {
+        faults.push(format!("{LATER}: no key stands in `{room}`"));
+    }
+    if rooms.is_empty() {
+        faults.push(format!("{LATER}: it names no room"));
+    }
+    rooms
+}
+
+fn room_of(key: &str) -> &str {
+    key.split_once('.').map_or(key, |(room, _)| room)
+}
+
+/// The words of the first file, then those of the later one, each by their keys.
+fn in_order<'t>(table: &'t Table, later: &BTreeSet<String>) -> Vec<(&'t String, &'t String)> {
+    let is_later = |key: &str| later.contains(room_of(key));
+    let first = table.iter().filter(|(key, _)| !is_later(key));
+    first.chain(table.iter().filter(|(key, _)| is_later(key))).collect()
+}
+
 fn compare(language: &str, first: &Table, other: &Table, faults: &mut Vec<String>) {
     let place = format!("locales/{language}.json");
     for (key, words) in first {
@@ -94,15 +126,17 @@ fn blanks(words: &str) -> BTreeSet<&str> {
     words.split('{').skip(1).filter_map(|rest| rest.split_once('}')).map(|(name, _)| name).collect()
 }
 
-fn generate(tables: &[Table]) -> String {
-    let first = &tables[0];
+fn generate(tables: &[Table], later: &BTreeSet<String>) -> String {
+    let first = in_order(&tables[0], later);
     let count = first.len();
-    let mut code = format!("pub(super) const NAMES: [&str; {count}] = [\n");
-    for key in first.keys() {
+    let at_first = first.iter().filter(|(key, _)| !later.contains(room_of(key))).count();
+    let mut code =
+        format!("pub(super) const FIRST: usize = {at_first};\npub(super) const NAMES: [&str; {count}] = [\n");
+    for (key, _) in &first {
         let _ = writeln!(code, "{key:?},");
     }
     let _ = writeln!(code, "];\npub(super) const BLANKS: [&[&str]; {count}] = [");
-    for words in first.values() {
+    for (_, words) in &first {
         let _ = writeln!(code, "&{:?},", blanks(words).into_iter().collect::<Vec<_>>());
     }
     code.push_str("];\n");
@@ -113,14 +147,14 @@ fn generate(tables: &[Table]) -> String {
     );
     for table in tables {
         code.push_str("[\n");
-        for words in table.values() {
+        for (_, words) in in_order(table, later) {
             let _ = writeln!(code, "{words:?},");
         }
         code.push_str("],\n");
     }
     code.push_str("];\n");
     code.push_str("pub(super) fn problem_index(code: &str) -> Option<u16> {\nSome(match code {\n");
-    for (index, key) in first.keys().enumerate() {
+    for (index, (key, _)) in first.iter().enumerate() {
         if let Some(problem) = key.strip_prefix(PROBLEM) {
             let _ = writeln!(code, "{problem:?} => {index},");
         }

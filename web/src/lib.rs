@@ -36,7 +36,8 @@ pub fn start(lang: &str, words: String) -> bool {
         console_error_panic_hook::hook(panic);
         adapters::browser::report_crash(&panic.to_string());
     }));
-    if !i18n::install(i18n::Lang::from_code(lang).unwrap_or_default(), words) {
+    let lang = i18n::Lang::from_code(lang).unwrap_or_default();
+    if !i18n::install(lang, i18n::WordFile::First, words) {
         return false;
     }
     // Not the framework's own: that one is set up by the mounting.

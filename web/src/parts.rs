@@ -1,6 +1,8 @@
 //! The app comes in parts: what draws a technician's first screen is one module, the rest are modules of their own that the page
 //! loads once it stands. `cargo xtask web` cuts them apart along the functions that are marked here.
 //!
+//! What a first screen does not say are words of a file of their own; the parts that say them wait for it.
+//!
 //! A part that was loaded once stays. All of them belong to the shell that the service worker keeps, so a part is loaded without
 //! a network as well.
 
@@ -14,6 +16,7 @@ use leptos::wasm_split::SplitLoaderError;
 
 use crate::features::day_sheet;
 use crate::i18n::use_words;
+use crate::prefs::bring_the_rest;
 use crate::routes::Screen;
 use crate::t;
 use crate::ui::{Banner, Button, LinkButton, Look, Page, Tone, Waiting};
@@ -52,19 +55,32 @@ impl Part {
         }
     }
 
-    async fn load(self) -> Result<Draw, SplitLoaderError> {
-        if let Some(draw) = self.here() {
-            return Ok(draw);
+    /// Whether it says words of the later file.
+    const fn says_later_words(self) -> bool {
+        match self {
+            Self::Site | Self::Desk => true,
+            Self::Day | Self::Own => false,
         }
-        stand_on_ground().await?;
+    }
+
+    /// `None` where something of it cannot be had now.
+    async fn load(self) -> Option<Draw> {
+        if let Some(draw) = self.here() {
+            return Some(draw);
+        }
+        stand_on_ground().await.ok()?;
+        if self.says_later_words() && !bring_the_rest().await {
+            return None;
+        }
         let draw = match self {
-            Self::Day => marked::day().await?,
-            Self::Site => marked::site().await?,
-            Self::Desk => marked::desk().await?,
-            Self::Own => marked::own().await?,
+            Self::Day => marked::day().await,
+            Self::Site => marked::site().await,
+            Self::Desk => marked::desk().await,
+            Self::Own => marked::own().await,
         };
+        let draw = draw.ok()?;
         HERE.with_borrow_mut(|here| here[self as usize] = Some(draw));
-        Ok(draw)
+        Some(draw)
     }
 
     fn here(self) -> Option<Draw> {
@@ -145,7 +161,7 @@ fn Coming(part: Part, screen: Screen) -> impl IntoView {
         let own = tries.get_value();
         // The screen may be gone by the time, or somebody pressed again: then nobody waits for this one.
         let told = move |outcome| tries.try_get_value() != Some(own) || come.try_set(Some(outcome)).is_some();
-        spawn_local(insist(async move || part.load().await.ok(), told));
+        spawn_local(insist(async move || part.load().await, told));
     };
     ask();
     move || {

@@ -3,8 +3,8 @@
 use leptos::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::adapters::{browser, words};
-use crate::i18n::{self, Decimal, Lang, Words};
+use crate::adapters::{browser, locks, words};
+use crate::i18n::{self, Decimal, Lang, WordFile, Words};
 
 const WORDS: &str = "words";
 const THEME: &str = "theme";
@@ -53,6 +53,32 @@ pub struct Prefs {
     come: RwSignal<u32>,
 }
 
+/// Fetches the files of a language that are not here. False: one cannot be had now.
+async fn bring_files(lang: Lang) -> bool {
+    let bring = async {
+        for which in WordFile::ALL {
+            if !i18n::has_file(lang, which)
+                && let Some(file) = words::of(&which.name(lang)).await
+            {
+                i18n::install(lang, which, file);
+            }
+        }
+    };
+    // Two parts of the app may want them at once.
+    locks::one_language_at_a_time(bring).await;
+    i18n::is_whole(lang)
+}
+
+/// Fetches what the language lacks with which the page came; another one comes as a whole. False: it cannot be had now.
+pub async fn bring_the_rest() -> bool {
+    for lang in Lang::ALL.into_iter().filter(|lang| i18n::has(*lang)) {
+        if !bring_files(lang).await {
+            return false;
+        }
+    }
+    true
+}
+
 /// The [`Prefs`] of the app.
 pub fn use_prefs() -> Prefs {
     expect_context::<Prefs>()
@@ -88,13 +114,10 @@ impl Prefs {
 
     /// Fetches the words of a language, if they are not here. False: they cannot be had now, and it cannot be chosen.
     pub async fn bring(self, lang: Lang) -> bool {
-        if !i18n::has(lang)
-            && let Some(file) = words::of(lang.code()).await
-            && i18n::install(lang, file)
-        {
+        if !i18n::is_whole(lang) && bring_files(lang).await {
             self.come.update(|come| *come += 1);
         }
-        i18n::has(lang)
+        i18n::is_whole(lang)
     }
 
     /// Follows the languages that are here. Tracked.
@@ -105,7 +128,7 @@ impl Prefs {
     /// Changes language and number format on this device. The words must be here ([`Prefs::bring`]).
     pub fn choose(self, lang: Lang, decimal: Decimal) {
         let words = Words { lang, decimal };
-        if self.words_now() == words || !i18n::has(lang) {
+        if self.words_now() == words || !(self.words_now().lang == lang || i18n::is_whole(lang)) {
             return;
         }
         if let Ok(text) = serde_json::to_string(&Kept { lang, decimal }) {

@@ -285,7 +285,7 @@ pub const ROOMS: &[Room] = &[
     },
     Room { screen: Screen::SerialLedger, name: key!("screen.serial_ledger"), icon: Icon::Scan, roles: DESK },
     Room { screen: Screen::Catalogue, name: key!("screen.catalogue"), icon: Icon::Box, roles: DESK },
-    Room { screen: Screen::RuleSets, name: key!("rules.title"), icon: Icon::Rules, roles: LEADING },
+    Room { screen: Screen::RuleSets, name: key!("screen.rule_sets"), icon: Icon::Rules, roles: LEADING },
     Room { screen: Screen::Tray, name: key!("screen.tray"), icon: Icon::Tray, roles: &Role::ALL },
     Room { screen: Screen::People, name: key!("people.title"), icon: Icon::People, roles: &[Role::Owner] },
 ];

@@ -337,7 +337,7 @@ impl Session {
 
     /// As the server knows the person; in the language of before until the words have come, and if they do not come.
     fn speak(self, lang: Lang, decimal: Decimal) {
-        if i18n::has(lang) {
+        if i18n::is_whole(lang) || self.prefs.words_now().lang == lang {
             return self.prefs.choose(lang, decimal);
         }
         spawn_local(async move {

@@ -3,7 +3,7 @@
 //! Everything that is named by its content goes to `assets/`; the rest keeps its name. The page, the service worker and every other
 //! text file of `web/public/` are templates with these placeholders:
 //!
-//! - `{{js}}`, `{{wasm}}`, `{{words-en}}` and its likes, `{{css}}`, `{{css-later}}`, `{{reader}}`: addresses of the assets that the page names,
+//! - `{{js}}`, `{{wasm}}`, `{{words-en}}`, `{{later-words-en}}` and their likes, `{{css}}`, `{{css-later}}`, `{{reader}}`: addresses of the assets that the page names,
 //! - `{{build}}`: 16 hexadecimal digits that change whenever anything of the shell changes,
 //! - `{{manifest}}` (in `sw.js` only): `{"build": …, "files": [{"url": …, "sha256": …, "optional": true}, …]}`, every file of the
 //!   shell except `sw.js` itself, so that the service worker can install all of it or nothing and can tell a damaged answer.
@@ -335,9 +335,11 @@ fn lay_out(bound: &Path, reader: &Path, web: &Path, dist: &Path) -> Result<()> {
     }
     let mut words = Vec::new();
     for language in LANGUAGES {
-        let file = words_file(&web.join("locales"), language)?;
-        let name = write_named(&assets, &format!("words-{language}"), "txt", file.as_bytes())?;
-        words.push((format!("{{{{words-{language}}}}}"), name));
+        let files = words_files(web, language)?;
+        for (kind, file) in ["words", "later-words"].into_iter().zip(files) {
+            let name = write_named(&assets, &format!("{kind}-{language}"), "txt", file.as_bytes())?;
+            words.push((format!("{{{{{kind}-{language}}}}}"), name));
+        }
     }
     let style = web.join("style");
     let css =
@@ -416,13 +418,16 @@ fn style_sheet(folder: &Path, is_wanted: impl Fn(&str) -> bool) -> Result<String
     Ok(bare_style(&sheet))
 }
 
-/// The words of a language in the order of their keys, as `i18n::install` reads them. That no key is missing was seen by the build
-/// script of the app.
-fn words_file(locales: &Path, language: &str) -> Result<String> {
-    let file = locales.join(format!("{language}.json"));
-    let text = fs::read_to_string(&file).with_context(|| format!("cannot read {}", file.display()))?;
-    let table: BTreeMap<String, String> = serde_json::from_str(&text)?;
-    Ok(table.into_values().collect::<Vec<_>>().join("\u{0}"))
+/// The words of a language that a first screen may say, and those of the rooms that `later-words.txt` names, each in the order of their keys,
+/// as `i18n::install` reads them. That no key is missing was seen by the build script of the app.
+fn words_files(web: &Path, language: &str) -> Result<[String; 2]> {
+    let read = |file: PathBuf| fs::read_to_string(&file).with_context(|| format!("cannot read {}", file.display()));
+    let table: BTreeMap<String, String> =
+        serde_json::from_str(&read(web.join("locales").join(format!("{language}.json")))?)?;
+    let rooms = read(web.join("later-words.txt"))?;
+    let is_later = |key: &str| key.split('.').next().is_some_and(|own| rooms.lines().any(|room| room == own));
+    let (later, first): (Vec<_>, Vec<_>) = table.into_iter().partition(|(key, _)| is_later(key));
+    Ok([first, later].map(|words| words.into_iter().map(|(_, word)| word).collect::<Vec<_>>().join("\u{0}")))
 }
 
 pub(crate) fn write_named(folder: &Path, stem: &str, ext: &str, bytes: &[u8]) -> Result<String> {
@@ -531,9 +536,10 @@ mod tests {
             ("reader/reader.js", "let wasm_bindgen;"),
             ("reader/reader_bg.wasm", "\0asm3"),
             ("web/reader/worker.js", "wasm_bindgen('{{wasm}}');"),
-            ("web/locales/en.json", r#"{ "b": "two", "a": "one" }"#),
-            ("web/locales/de.json", r#"{ "a": "eins", "b": "zwei" }"#),
-            ("web/locales/es.json", r#"{ "a": "uno", "b": "dos" }"#),
+            ("web/locales/en.json", r#"{ "c.x": "two", "a.x": "one", "b.x": "late" }"#),
+            ("web/locales/de.json", r#"{ "a.x": "eins", "b.x": "spät", "c.x": "zwei" }"#),
+            ("web/locales/es.json", r#"{ "a.x": "uno", "b.x": "tarde", "c.x": "dos" }"#),
+            ("web/later-words.txt", "# Why.\nb\n"),
             ("web/style/b.css", "b{}"),
             ("web/style/a.css", "a{}"),
             ("web/style/60-lead-office.css", "later{}"),
@@ -553,8 +559,8 @@ mod tests {
     #[test]
     fn words_stand_in_the_order_of_their_keys() {
         let bed = bed("words");
-        let of = |language| words_file(&bed.join("web/locales"), language).unwrap();
-        assert_eq!(LANGUAGES.map(of), ["one\0two", "eins\0zwei", "uno\0dos"]);
+        let of = |language| words_files(&bed.join("web"), language).unwrap();
+        assert_eq!(LANGUAGES.map(of), [["one\0two", "late"], ["eins\0zwei", "spät"], ["uno\0dos", "tarde"]]);
         fs::remove_dir_all(bed).unwrap();
     }
 
@@ -574,8 +580,11 @@ mod tests {
         assert_eq!(files.len() + 1, tools::files_below(&dist).unwrap().len());
         let optional: Vec<_> = files.iter().filter(|file| file["optional"] == true).map(|file| &file["url"]).collect();
         assert_eq!(optional, ["/icons/one.svg"], "no picture forbids the start");
-        let languages = files.iter().filter(|file| file["url"].as_str().unwrap().starts_with("/assets/words-"));
-        assert_eq!(languages.count(), LANGUAGES.len(), "a change of language needs no network");
+        let is_of = |file: &&serde_json::Value, kind: &str| file["url"].as_str().unwrap().starts_with(kind);
+        for kind in ["/assets/words-", "/assets/later-words-"] {
+            let languages = files.iter().filter(|file| is_of(file, kind));
+            assert_eq!(languages.count(), LANGUAGES.len(), "a change of language needs no network");
+        }
         let page = fs::read_to_string(dist.join("index.html")).unwrap();
         assert!(!page.contains("{{"), "{page}");
         assert!(page.contains(manifest["build"].as_str().unwrap()));

@@ -1,4 +1,4 @@
-//! One at a time: among the windows of this browser for sync, within this window for what needs much memory.
+//! One at a time: among the windows of this browser for sync, within this window for what needs much memory or is fetched once.
 
 use core::future::Future;
 use core::pin::Pin;
@@ -7,6 +7,7 @@ use js_sys::{Function, Promise, Reflect};
 use std::cell::RefCell;
 use std::collections::VecDeque;
 use std::rc::Rc;
+use std::thread::LocalKey;
 use wasm_bindgen::prelude::*;
 use wasm_bindgen_futures::{JsFuture, future_to_promise};
 
@@ -66,32 +67,35 @@ struct Turns {
     waiting: VecDeque<Waker>,
 }
 
+type Queue = &'static LocalKey<RefCell<Turns>>;
+
 thread_local! {
     static PREVIEWS: RefCell<Turns> = RefCell::default();
+    static WORDS: RefCell<Turns> = RefCell::default();
 }
 
-struct Turn;
+struct Turn(Queue);
 
 impl Future for Turn {
     type Output = Holder;
     fn poll(self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<Holder> {
-        PREVIEWS.with_borrow_mut(|turns| {
+        self.0.with_borrow_mut(|turns| {
             if turns.taken {
                 turns.waiting.push_back(context.waker().clone());
                 return Poll::Pending;
             }
             turns.taken = true;
-            Poll::Ready(Holder)
+            Poll::Ready(Holder(self.0))
         })
     }
 }
 
-struct Holder;
+struct Holder(Queue);
 
 impl Drop for Holder {
     fn drop(&mut self) {
         // Everybody who waits is woken: one of them may have been given up meanwhile.
-        let waiting = PREVIEWS.with_borrow_mut(|turns| {
+        let waiting = self.0.with_borrow_mut(|turns| {
             turns.taken = false;
             core::mem::take(&mut turns.waiting)
         });
@@ -101,7 +105,13 @@ impl Drop for Holder {
 
 /// Does the work when no other picture is unpacked in this window.
 pub async fn one_picture_at_a_time<T>(work: impl Future<Output = T>) -> T {
-    let _holder = Turn.await;
+    let _holder = Turn(&PREVIEWS).await;
+    work.await
+}
+
+/// Fetches words when no others are being fetched in this window: who waited finds what the other one brought.
+pub async fn one_language_at_a_time<T>(work: impl Future<Output = T>) -> T {
+    let _holder = Turn(&WORDS).await;
     work.await
 }
 

@@ -19,7 +19,7 @@ pub fn told(w: Words, fault: Fault) -> String {
         Fault::Email => t!(w, "problem.email").to_owned(),
         Fault::Phone => t!(w, "bounds.phone").to_owned(),
         Fault::Zone => t!(w, "bounds.zone").to_owned(),
-        Fault::Day => t!(w, "plan.fault.day").to_owned(),
+        Fault::Day => t!(w, "bounds.fault_day").to_owned(),
         Fault::FarDay(years) => t!(w, "bounds.far_day", years = years),
     }
 }
@@ -56,7 +56,7 @@ pub fn FaultLinks(
     };
     view! {
         <Banner tone=Tone::Stop>
-            <p>{tn!(w, "plan.faults", count)}</p>
+            <p>{tn!(w, "bounds.faults", count)}</p>
             <ul class="row fault-links">{move || fields.get().into_iter().map(link).collect_view()}</ul>
         </Banner>
     }

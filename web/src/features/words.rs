@@ -141,7 +141,7 @@ pub fn unit_in_slot(w: Words, kind: UnitKind, slot: u16) -> String {
 /// A step's name; a repeated one says for which unit.
 pub fn step_title(w: Words, step: &StepCard) -> String {
     match step.unit {
-        Some(kind) => t!(w, "step.title_with_unit", title = step.title, unit = unit_in_slot(w, kind, step.slot)),
+        Some(kind) => t!(w, "job.step_with_unit", title = step.title, unit = unit_in_slot(w, kind, step.slot)),
         None => step.title.clone(),
     }
 }
@@ -521,23 +521,23 @@ pub const fn check_note(note: CheckNote) -> Key {
 /// Why the server holds an entry.
 pub const fn held(why: HeldWhy) -> Key {
     match why {
-        HeldWhy::SameIdOtherBytes => key!("reason.held.same_id"),
-        HeldWhy::AuthorNotYou => key!("reason.held.author_not_you"),
-        HeldWhy::DeviceNotYours => key!("reason.held.device_not_yours"),
-        HeldWhy::RoleMayNot => key!("reason.held.role_may_not"),
-        HeldWhy::DeviceRevoked => key!("reason.held.device_revoked"),
-        HeldWhy::NoSuchJob => key!("reason.held.no_such_job"),
-        HeldWhy::BodyUnreadable => key!("reason.held.body_unreadable"),
+        HeldWhy::SameIdOtherBytes => key!("tray.held.same_id"),
+        HeldWhy::AuthorNotYou => key!("tray.held.author_not_you"),
+        HeldWhy::DeviceNotYours => key!("tray.held.device_not_yours"),
+        HeldWhy::RoleMayNot => key!("tray.held.role_may_not"),
+        HeldWhy::DeviceRevoked => key!("tray.held.device_revoked"),
+        HeldWhy::NoSuchJob => key!("tray.held.no_such_job"),
+        HeldWhy::BodyUnreadable => key!("tray.held.body_unreadable"),
     }
 }
 
 /// Why the server keeps nothing of an entry.
 pub const fn refused(why: RefusedWhy) -> Key {
     match why {
-        RefusedWhy::Malformed => key!("reason.refused.malformed"),
-        RefusedWhy::TooLarge => key!("reason.refused.too_large"),
-        RefusedWhy::OtherFirm => key!("reason.refused.other_firm"),
-        RefusedWhy::Version => key!("reason.refused.version"),
+        RefusedWhy::Malformed => key!("tray.refused.malformed"),
+        RefusedWhy::TooLarge => key!("tray.refused.too_large"),
+        RefusedWhy::OtherFirm => key!("tray.refused.other_firm"),
+        RefusedWhy::Version => key!("tray.refused.version"),
     }
 }
 
@@ -545,10 +545,10 @@ pub const fn refused(why: RefusedWhy) -> Key {
 pub fn aside(w: Words, why: AsideWhy) -> String {
     match why {
         AsideWhy::Refused(why) => w.say(refused(why)).to_owned(),
-        AsideWhy::TooLarge => t!(w, "reason.refused.too_large").to_owned(),
-        AsideWhy::Status(status) => t!(w, "reason.aside.status", status = status),
-        AsideWhy::WrongBytes => t!(w, "reason.aside.wrong_bytes").to_owned(),
-        AsideWhy::BytesLost => t!(w, "reason.aside.bytes_lost").to_owned(),
+        AsideWhy::TooLarge => t!(w, "tray.refused.too_large").to_owned(),
+        AsideWhy::Status(status) => t!(w, "tray.aside.status", status = status),
+        AsideWhy::WrongBytes => t!(w, "tray.aside.wrong_bytes").to_owned(),
+        AsideWhy::BytesLost => t!(w, "tray.aside.bytes_lost").to_owned(),
     }
 }
 

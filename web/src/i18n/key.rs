@@ -1,6 +1,6 @@
-//! A key is its place in the sorted table; its name exists only while compiling.
+//! A key is its place in the table, sorted within each of its two files; its name exists only while compiling.
 
-use super::words::{BLANKS, NAMES};
+use super::words::{BLANKS, FIRST, NAMES};
 
 /// Names some words in every language.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -9,16 +9,7 @@ pub struct Key(u16);
 impl Key {
     /// Finds a key by its name; used by the macros in a `const`, so that an unknown name is an error of the compiler.
     pub const fn named(name: &str) -> Self {
-        let (mut low, mut high) = (0, NAMES.len());
-        while low < high {
-            let middle = usize::midpoint(low, high);
-            match order(name.as_bytes(), NAMES[middle].as_bytes()) {
-                0 => return Self(middle as u16),
-                1 => low = middle + 1,
-                _ => high = middle,
-            }
-        }
-        panic!("this key is not in web/locales/en.json");
+        Self::in_room("", name)
     }
 
     /// Like [`Key::named`], and its blanks must be exactly these.
@@ -36,14 +27,19 @@ impl Key {
 
     /// Finds a key by the two halves of its name, where a table of `domain` gives the second one; only in a `const`.
     pub const fn in_room(room: &str, name: &str) -> Self {
-        let (mut low, mut high) = (0, NAMES.len());
-        while low < high {
-            let middle = usize::midpoint(low, high);
-            match order_of_halves(room.as_bytes(), name.as_bytes(), NAMES[middle].as_bytes()) {
-                0 => return Self(middle as u16),
-                1 => low = middle + 1,
-                _ => high = middle,
+        let ends = [0, FIRST, NAMES.len()];
+        let mut file = 0;
+        while file < 2 {
+            let (mut low, mut high) = (ends[file], ends[file + 1]);
+            while low < high {
+                let middle = usize::midpoint(low, high);
+                match order_of_halves(room.as_bytes(), name.as_bytes(), NAMES[middle].as_bytes()) {
+                    0 => return Self(middle as u16),
+                    1 => low = middle + 1,
+                    _ => high = middle,
+                }
             }
+            file += 1;
         }
         panic!("this key is not in web/locales/en.json");
     }
@@ -60,7 +56,7 @@ impl Key {
 const fn holds(blanks: &[&str], name: &str) -> bool {
     let mut at = 0;
     while at < blanks.len() {
-        if order(blanks[at].as_bytes(), name.as_bytes()) == 0 {
+        if order_of_halves(&[], blanks[at].as_bytes(), name.as_bytes()) == 0 {
             return true;
         }
         at += 1;
@@ -68,7 +64,7 @@ const fn holds(blanks: &[&str], name: &str) -> bool {
     false
 }
 
-/// As [`order`], of `a` and then `b` against `whole`.
+/// 0 where `a` and then `b` equal `whole`, 1 where they come after it, 2 where before: `Ord` is not const.
 const fn order_of_halves(a: &[u8], b: &[u8], whole: &[u8]) -> u8 {
     let (mut at, length) = (0, a.len() + b.len());
     while at < length && at < whole.len() {
@@ -81,24 +77,6 @@ const fn order_of_halves(a: &[u8], b: &[u8], whole: &[u8]) -> u8 {
     if length == whole.len() {
         0
     } else if length > whole.len() {
-        1
-    } else {
-        2
-    }
-}
-
-/// 0 where equal, 1 where `a` comes after `b`, 2 where before: `Ord` is not const.
-const fn order(a: &[u8], b: &[u8]) -> u8 {
-    let mut at = 0;
-    while at < a.len() && at < b.len() {
-        if a[at] != b[at] {
-            return if a[at] > b[at] { 1 } else { 2 };
-        }
-        at += 1;
-    }
-    if a.len() == b.len() {
-        0
-    } else if a.len() > b.len() {
         1
     } else {
         2

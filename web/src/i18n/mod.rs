@@ -13,6 +13,9 @@
 //! w.fill(key!("x.y"), &[("n", &3)])         // for a key that came as a value
 //! ```
 //!
+//! A language is two files: what a first screen may say, and the rooms of `later-words.txt`, for which the parts of the app that say them
+//! wait.
+//!
 //! [`Words`] is a plain value: a change of language builds the screen anew, so nothing in a view needs a closure for its words.
 //! View models take `Words` as an argument and are tested on the host.
 //!
@@ -34,24 +37,71 @@ mod words {
 
 /// Between two words in the file of a language.
 const WORD_ENDS: char = '\u{0}';
+/// Stands where a word is said whose file has not come.
+const NOT_HERE: &str = "…";
 
-/// A language each, in the order of [`Lang::ALL`]: there when its file has come.
-static TABLES: [OnceLock<Vec<&'static str>>; Lang::ALL.len()] = [const { OnceLock::new() }; Lang::ALL.len()];
-
-/// Takes the file of a language: its words in the order of their keys. False when it is not the file that belongs to this code.
-pub fn install(lang: Lang, file: String) -> bool {
-    words_of(Box::leak(file.into_boxed_str())).is_some_and(|table| TABLES[lang as usize].set(table).is_ok())
+/// One of the two files of a language.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WordFile {
+    /// What a first screen may say.
+    First,
+    /// The rest.
+    Later,
 }
 
-/// The words of a file in their order; none where they are not as many as this program asks for.
-fn words_of(file: &'static str) -> Option<Vec<&'static str>> {
-    let table: Vec<&str> = file.split(WORD_ENDS).collect();
-    (table.len() == words::NAMES.len()).then_some(table)
+impl WordFile {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::First, Self::Later];
+
+    /// By which name the page names it in this language.
+    pub fn name(self, lang: Lang) -> String {
+        let kind = match self {
+            Self::First => "words",
+            Self::Later => "later-words",
+        };
+        format!("{kind}-{}", lang.code())
+    }
+
+    /// Where its words stand among all.
+    const fn span(self) -> (usize, usize) {
+        match self {
+            Self::First => (0, words::FIRST),
+            Self::Later => (words::FIRST, words::NAMES.len()),
+        }
+    }
+
+    /// Its words in their order; none where they are not as many as this program asks for.
+    fn words(self, file: &'static str) -> Option<Vec<&'static str>> {
+        let (from, to) = self.span();
+        let table: Vec<&str> = file.split(WORD_ENDS).collect();
+        (table.len() == to - from).then_some(table)
+    }
 }
 
-/// Are its words here?
+/// A language each, in the order of [`Lang::ALL`], of its two files: there when that has come.
+static TABLES: [[OnceLock<Vec<&'static str>>; 2]; Lang::ALL.len()] =
+    [const { [const { OnceLock::new() }; 2] }; Lang::ALL.len()];
+
+/// Takes a file of a language: its words in the order of their keys. False when it is not the file that belongs to this code, and when it
+/// is here already.
+pub fn install(lang: Lang, which: WordFile, file: String) -> bool {
+    let words = which.words(Box::leak(file.into_boxed_str()));
+    words.is_some_and(|table| TABLES[lang as usize][which as usize].set(table).is_ok())
+}
+
+/// Is this file of it here?
+pub fn has_file(lang: Lang, which: WordFile) -> bool {
+    !lang.table(which).is_empty()
+}
+
+/// Are the words of its first screen here?
 pub fn has(lang: Lang) -> bool {
-    !lang.table().is_empty()
+    has_file(lang, WordFile::First)
+}
+
+/// Are all its words here?
+pub fn is_whole(lang: Lang) -> bool {
+    WordFile::ALL.into_iter().all(|which| has_file(lang, which))
 }
 
 /// The first language whose words are here.
@@ -100,12 +150,17 @@ impl Lang {
         }
     }
 
-    /// Its words in the order of their keys; empty before [`install`]. Tests speak without a file.
-    fn table(self) -> &'static [&'static str] {
-        let table = &TABLES[self as usize];
+    /// The words of one of its files in the order of their keys; empty before [`install`]. Tests speak without a file.
+    fn table(self, which: WordFile) -> &'static [&'static str] {
+        let table = &TABLES[self as usize][which as usize];
         #[cfg(not(target_arch = "wasm32"))]
-        table.get_or_init(|| words::ALL[self as usize].to_vec());
+        table.get_or_init(|| words::ALL[self as usize][which.span().0..which.span().1].to_vec());
         table.get().map_or(&[], Vec::as_slice)
+    }
+
+    fn find(self, key: Key) -> Option<&'static str> {
+        let which = if key.index() < words::FIRST { WordFile::First } else { WordFile::Later };
+        self.table(which).get(key.index() - which.span().0).copied()
     }
 }
 
@@ -151,7 +206,7 @@ pub struct Words {
 impl Words {
     /// The words of a key without blanks (blanks would be shown as they stand).
     pub fn say(self, key: Key) -> &'static str {
-        self.lang.table().get(key.index()).copied().unwrap_or_default()
+        self.lang.find(key).unwrap_or(NOT_HERE)
     }
 
     /// The words of a key with its blanks filled.
@@ -173,7 +228,7 @@ impl Words {
     /// English of the same key: stands beside a translated caution until somebody has reviewed the translation. `None` in English, and
     /// until its words are here.
     pub fn english(self, key: Key) -> Option<&'static str> {
-        (self.lang != Lang::En && has(Lang::En)).then(|| Self { lang: Lang::En, ..self }.say(key))
+        if self.lang == Lang::En { None } else { Lang::En.find(key) }
     }
 }
 
@@ -237,14 +292,76 @@ mod tests {
 
     #[test]
     fn a_file_of_other_words_is_not_taken() {
-        assert!(!install(Lang::De, "eins\u{0}zwei".to_owned()));
-        assert!(!install(Lang::De, String::new()));
-        assert!(has(Lang::De), "and the words that are here stay");
-        // Also where none are here yet.
-        assert!(words_of("eins\u{0}zwei").is_none() && words_of("").is_none());
-        let as_many: String = "x".repeat(words::NAMES.len()).chars().flat_map(|x| [x, WORD_ENDS]).collect();
-        let whole: &'static str = Box::leak(as_many.trim_end_matches(WORD_ENDS).to_owned().into_boxed_str());
-        assert!(words_of(whole).is_some());
+        for which in WordFile::ALL {
+            assert!(!install(Lang::De, which, "eins\u{0}zwei".to_owned()));
+            assert!(!install(Lang::De, which, String::new()));
+            assert!(has_file(Lang::De, which), "and the words that are here stay");
+            // Also where none are here yet.
+            assert!(which.words("eins\u{0}zwei").is_none() && which.words("").is_none());
+            let count = which.span().1 - which.span().0;
+            assert!(count > 100, "{which:?}: {count}");
+            let as_many: String = "x".repeat(count).chars().flat_map(|x| [x, WORD_ENDS]).collect();
+            let whole: &'static str = Box::leak(as_many.trim_end_matches(WORD_ENDS).to_owned().into_boxed_str());
+            assert!(which.words(whole).is_some());
+        }
+        assert!(is_whole(Lang::De));
+    }
+
+    /// What is drawn before the later words are waited for: everything but these.
+    const SAID_LATER: [&str; 17] = [
+        "features/catalogue/",
+        "features/crew/photo.rs",
+        "features/crew/saving.rs",
+        "features/crew_plan/",
+        "features/design_sheet/",
+        "features/desk/",
+        "features/job/",
+        "features/job_desk/",
+        "features/job_list/",
+        "features/plan_job/",
+        "features/registration_desk/",
+        "features/serial_ledger/",
+        "features/session/person.rs",
+        "features/session/still_on.rs",
+        "features/session/tickets.rs",
+        "features/step/",
+        // Says words of both: each function those of whoever calls it.
+        "features/words.rs",
+    ];
+
+    fn sources(folder: &std::path::Path, into: &mut Vec<std::path::PathBuf>) {
+        for entry in std::fs::read_dir(folder).expect("the sources are there") {
+            let path = entry.expect("a name").path();
+            if path.is_dir() {
+                sources(&path, into);
+            } else if path.extension().is_some_and(|ext| ext == "rs") {
+                into.push(path);
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_drawn_first_says_no_later_word() {
+        let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+        let mut files = Vec::new();
+        sources(&root, &mut files);
+        let rooms: std::collections::BTreeSet<&str> =
+            words::NAMES[words::FIRST..].iter().filter_map(|name| name.split('.').next()).collect();
+        let (mut looked_at, mut said) = (0, Vec::new());
+        for path in files {
+            let name = path.strip_prefix(&root).expect("below the sources").display().to_string();
+            if name.starts_with("i18n/") || SAID_LATER.iter().any(|later| name.starts_with(later)) {
+                continue;
+            }
+            looked_at += 1;
+            let text = std::fs::read_to_string(&path).expect("a text");
+            let own = text.split("#[cfg(test)]").next().unwrap_or_default();
+            said.extend(
+                rooms.iter().filter(|room| own.contains(&format!("\"{room}."))).map(|room| format!("{name}: {room}")),
+            );
+        }
+        assert!(looked_at > 100, "{looked_at}");
+        assert_eq!(said, Vec::<String>::new());
     }
 
     #[test]

@@ -14,14 +14,14 @@ use crate::ui::{Banner, Glyph, Icon, Tone};
 /// Why nothing was written and what to do, in a sentence or two.
 pub fn fault(w: Words, fault: &Fault) -> &'static str {
     match fault {
-        Fault::NotOpen => t!(w, "step.save.not_open"),
+        Fault::NotOpen => t!(w, "device.save.not_open"),
         Fault::Photo(refusal) => photo_refusal(w, *refusal),
         Fault::Doubtful => t!(w, "step.photo.doubt.what_now"),
         Fault::Save(error) => match error {
             SaveError::Store(error) => store_error(w, error),
-            SaveError::TooLarge => t!(w, "step.save.too_large"),
-            SaveError::OtherContent(_) => t!(w, "step.save.other_content"),
-            SaveError::ReadBack => t!(w, "step.save.read_back"),
+            SaveError::TooLarge => t!(w, "device.save.too_large"),
+            SaveError::OtherContent(_) => t!(w, "device.save.other_content"),
+            SaveError::ReadBack => t!(w, "device.read_back"),
         },
     }
 }
@@ -29,13 +29,13 @@ pub fn fault(w: Words, fault: &Fault) -> &'static str {
 /// Why the device's store did not do it.
 pub fn store_error(w: Words, error: &StoreError) -> &'static str {
     match error {
-        StoreError::QuotaExceeded => t!(w, "step.save.full"),
-        StoreError::ConnectionLost => t!(w, "step.save.connection_lost"),
-        StoreError::Blocked => t!(w, "step.save.blocked"),
-        StoreError::NewerData => t!(w, "step.save.newer_data"),
-        StoreError::NoDatabase => t!(w, "step.save.no_database"),
-        StoreError::KeyLost => t!(w, "step.save.key_lost"),
-        StoreError::Refused(_) => t!(w, "step.save.refused"),
+        StoreError::QuotaExceeded => t!(w, "device.save.full"),
+        StoreError::ConnectionLost => t!(w, "device.save.connection_lost"),
+        StoreError::Blocked => t!(w, "device.save.blocked"),
+        StoreError::NewerData => t!(w, "device.save.newer_data"),
+        StoreError::NoDatabase => t!(w, "device.save.no_database"),
+        StoreError::KeyLost => t!(w, "device.save.key_lost"),
+        StoreError::Refused(_) => t!(w, "device.save.refused"),
     }
 }
 
@@ -51,7 +51,7 @@ pub fn photo_refusal(w: Words, refusal: PhotoRefusal) -> &'static str {
 
 /// What is on the disk and since when: the next save reads otherwise, also to somebody who only hears it.
 fn saved_words(w: Words, saved: &Saved, offset_minutes: i32) -> String {
-    t!(w, "step.save.saved", what = saved.what, when = w.clock(saved.at_us, offset_minutes))
+    t!(w, "device.save.saved", what = saved.what, when = w.clock(saved.at_us, offset_minutes))
 }
 
 /// The line above the main action: being saved, what was saved and when, or why not. It stands beside nothing that is not saved:
@@ -65,7 +65,7 @@ pub fn SavingLine(
     browser::on_typing(move || Saving::let_go(saving));
     let line = move || match saving.get() {
         Saving::Idle => ().into_any(),
-        Saving::Busy => view! { <p class="saving">{t!(w, "step.save.busy")}</p> }.into_any(),
+        Saving::Busy => view! { <p class="saving">{t!(w, "device.save.busy")}</p> }.into_any(),
         Saving::Saved(saved) => {
             let words = saved_words(w, &saved, browser::offset_minutes(saved.at_us));
             view! {
@@ -84,7 +84,7 @@ pub fn SavingLine(
         }
         .into_any(),
         Saving::Failed(why) => view! {
-            <Banner tone=Tone::Stop title=t!(w, "step.save.not_saved")>
+            <Banner tone=Tone::Stop title=t!(w, "device.save.not_saved")>
                 <p>{fault(w, &why)}</p>
             </Banner>
         }

@@ -35,7 +35,7 @@ pub fn OwnRulesPage() -> impl IntoView {
     let place = RwSignal::new(String::new());
     let draw = move |own: Vec<FirmRules>| view! { <Sets own place changed=fetch /> }.into_any();
     view! {
-        <Page title=t!(w, "rules.title") wide=true>
+        <Page title=t!(w, "screen.rule_sets") wide=true>
             <Caution text=key!("rules.caution") />
             <p class="soft">{t!(w, "rules.explain")}</p>
             {load::shown(data, fetch, draw)}

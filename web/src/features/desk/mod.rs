@@ -343,7 +343,7 @@ pub fn store_shut(w: Words, why: &StoreError) -> AnyView {
     let ground = use_ground();
     let words = match why {
         StoreError::NewerData | StoreError::QuotaExceeded => store_error(w, why),
-        _ => t!(w, "desk.store_shut"),
+        _ => t!(w, "device.store_shut"),
     };
     view! {
         <Banner tone=Tone::Stop>

@@ -112,7 +112,7 @@ fn keep(ctx: Ctx, staged: StagedHere, file: ChosenFile, opened_ms: u64) {
 
 /// "Way out: photo".
 pub(super) fn what_of(ctx: Ctx) -> String {
-    t!(ctx.w, "step.save.photo_of", what = ctx.what())
+    t!(ctx.w, "device.save.photo_of", what = ctx.what())
 }
 
 pub(super) fn photo_body(at: Place, taken: &TakenPhoto) -> PhotoBody {

@@ -32,7 +32,7 @@ struct Found {
 /// Writes as much as a photo, reads it back and removes it.
 async fn try_store(w: Words, store: Option<JobStore>) -> Found {
     let found = |works: bool, words: &'static str| Found { what: "store", works: Some(works), words: words.to_owned() };
-    let Some(store) = store else { return found(false, t!(w, "desk.store_shut")) };
+    let Some(store) = store else { return found(false, t!(w, "device.store_shut")) };
     let trial = trial(TRIAL_BYTES);
     let written = async {
         store.put_draft(TRIAL, trial.clone()).await?;
@@ -42,7 +42,7 @@ async fn try_store(w: Words, store: Option<JobStore>) -> Found {
     };
     match written.await {
         Ok(true) => found(true, t!(w, "tray.try.store")),
-        Ok(false) => found(false, t!(w, "step.save.read_back")),
+        Ok(false) => found(false, t!(w, "device.read_back")),
         Err(error) => found(false, store_error(w, &error)),
     }
 }
