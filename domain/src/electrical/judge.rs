@@ -22,10 +22,34 @@ impl Limit {
         Limit { at_least: Some(low), at_most: Some(high) }
     }
 
+    /// As it is told to people: each end to as many digits as instruments on site show, rounded to the strict side, so that nobody who reads it
+    /// takes for allowed what is not. A window that would close by that is told as it is.
+    pub fn shown(self) -> Self {
+        let shown = Self {
+            at_least: self.at_least.map(|least| floor_of_digits(least.saturating_neg()).saturating_neg()),
+            at_most: self.at_most.map(floor_of_digits),
+        };
+        match (shown.at_least, shown.at_most) {
+            (Some(least), Some(most)) if least > most => self,
+            _ => shown,
+        }
+    }
+
     /// Neither end is known.
     pub fn is_empty(&self) -> bool {
         self.at_least.is_none() && self.at_most.is_none()
     }
+}
+
+/// So many digits an instrument on site shows.
+const DIGITS_SHOWN: u32 = 4;
+
+/// The greatest value of so many digits that is not above this one.
+fn floor_of_digits(micro: i64) -> i64 {
+    let digits = micro.unsigned_abs().checked_ilog10().map_or(1, |log| log + 1);
+    let step = 10_i64.pow(digits.saturating_sub(DIGITS_SHOWN));
+    // What lies at the very end of the numbers is no limit of anything.
+    micro.div_euclid(step).checked_mul(step).unwrap_or(micro)
 }
 
 /// The outcome of a comparison.
@@ -188,6 +212,22 @@ pub fn judge_value(micro: i64, cmp: Cmp, limit: &Limit) -> Verdict {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_limit_is_told_with_four_digits_on_the_strict_side() {
+        let shown = |limit: Limit| (limit.shown().at_least, limit.shown().at_most);
+        assert_eq!(shown(Limit::at_most(9_574_468)), (None, Some(9_574_000)));
+        assert_eq!(shown(Limit::at_least(9_574_468)), (Some(9_575_000), None));
+        assert_eq!(shown(Limit::between(-43_561, 43_561)), (Some(-43_560), Some(43_560)));
+        assert_eq!(shown(Limit::at_most(-9_574_468)), (None, Some(-9_575_000)));
+        for exact in [0, 7, 43_600, 253_000_000, 20_000_000_000, -500_000_000] {
+            assert_eq!(shown(Limit::between(exact, exact)), (Some(exact), Some(exact)));
+        }
+        let narrow = Limit::between(9_574_100, 9_574_900);
+        assert_eq!(narrow.shown(), narrow, "it would close");
+        assert_eq!(shown(Limit::between(i64::MIN + 1, i64::MAX)).1, Some(9_223_000_000_000_000_000));
+        assert_eq!(Limit::default().shown(), Limit::default());
+    }
 
     #[test]
     fn equal_is_inclusive_at_both_ends() {

@@ -38,6 +38,7 @@ pub(super) fn limit_of_check(context: &Context<'_>, check: &Check) -> Option<Str
 }
 
 fn limit_shown(context: &Context<'_>, limit: &Limit, show: impl Fn(i64) -> String) -> String {
+    let limit = limit.shown();
     match (limit.at_least, limit.at_most) {
         (Some(least), Some(most)) => {
             context.words.with("limit.between", &[("least", &show(least)), ("most", &show(most))])

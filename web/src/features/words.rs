@@ -1184,6 +1184,7 @@ pub fn limit(w: Words, limit: Limit, unit: Unit, prefix: Prefix) -> String {
 }
 
 fn limit_shown(w: Words, limit: Limit, show: impl Fn(i64) -> String) -> String {
+    let limit = limit.shown();
     match (limit.at_least, limit.at_most) {
         (Some(least), Some(most)) => t!(w, "reason.limit.between", least = show(least), most = show(most)),
         (Some(least), None) => t!(w, "reason.limit.at_least", least = show(least)),
