@@ -842,6 +842,10 @@ pub struct UnitPlan {
 }
 
 impl Method {
+    /// Whose name stands for the words in a language (two letters); `None` where nobody's does.
+    pub fn reviewer(&self, language: &str) -> Option<&str> {
+        self.reviewed.iter().find(|reviewed| reviewed.language == language).map(|reviewed| reviewed.by.as_str())
+    }
     /// The step of an id.
     pub fn step(&self, id: &str) -> Option<&Step> {
         self.steps.iter().find(|step| step.id == id)

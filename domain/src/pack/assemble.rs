@@ -17,14 +17,17 @@ impl Report {
     /// Says everything that the job file says.
     pub fn assemble(state: &mut JobState<'_, '_>, job: &str, context: &Context<'_>) -> Self {
         let words = context.words;
+        let sheet = sheet_report(state, context);
+        let mut standing = standing(state, context);
+        standing.extend(sheet.iter().flat_map(|sheet| sheet.standing.iter().cloned()));
         Self {
             title: words.get("report.title"),
             job: job.to_owned(),
             facts: facts(state, context),
-            standing: standing(state, context),
+            standing,
             units: units(state, context),
             design: design(state, context),
-            sheet: sheet_report(state, context),
+            sheet,
             stages: stages(state, context),
             exceptions: exceptions(state, context),
             closing: closing(state, context),
@@ -355,6 +358,7 @@ fn closing(state: &JobState<'_, '_>, context: &Context<'_>) -> Vec<String> {
         words.get("closing.prevails"),
         words.get("closing.confirmations"),
         words.get("closing.verdicts"),
+        words.reviewed(state.gate.plan().method(), context.language),
         words.with("closing.state", &counted) + " " + &sealed(state, context),
     ];
     lines.extend(context.seal.key.map(|key| words.with("closing.key", &[("fingerprint", &key.grouped())])));
@@ -403,9 +407,19 @@ mod tests {
     use crate::job_file::{JobFile, fold};
     use crate::method::Method;
     use crate::method::gate::Plan;
-    use crate::method::plan::{DesignField, Micro, Text};
+    use crate::method::plan::{DesignField, Micro, Reviewed, Text};
     use crate::pack::{SealContext, Words};
     use std::collections::BTreeMap;
+
+    #[test]
+    fn who_looked_at_the_words_of_a_method_is_named_or_that_nobody_did() {
+        let mut method = Method::without_work();
+        method.reviewed = vec![Reviewed { language: "de".to_owned(), by: "Ida".to_owned() }];
+        let said = [("closing.reviewed", "looked at by {who}"), ("closing.not_reviewed", "by nobody")];
+        let words = Words::of(said.map(|(key, text)| (key.to_owned(), text.to_owned())).into());
+        let of = |language| words.reviewed(&method, language);
+        assert_eq!(["de", "en", "es"].map(of), ["looked at by Ida", "by nobody", "by nobody"]);
+    }
 
     #[test]
     fn a_code_among_the_methods_own_figures_is_a_word_in_the_table() {

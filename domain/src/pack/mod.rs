@@ -147,6 +147,9 @@ pub struct Line {
 /// The design sheet in the report.
 #[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize)]
 pub struct SheetReport {
+    /// Which checks fail and which nobody can decide, each in a sentence; it stands at the head of the report.
+    #[serde(skip)]
+    pub standing: Vec<String>,
     /// By which rule set, and from what.
     pub rules: String,
     /// Editions that do not hold on the day of the job, each in a sentence.

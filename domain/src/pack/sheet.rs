@@ -39,12 +39,24 @@ fn report_of(sheet: &Sheet, rules: &RuleSet, day: Option<Date>, context: &Contex
         context.words.with("design.loosened", &blanks)
     });
     SheetReport {
+        standing: standing(sheet, rules, context),
         rules: context.words.with("design.rules", &[("label", &sheet.rules)]),
         editions: out_of_force.iter().map(|one| out_of_force_text(one, context)).collect(),
         loosened: loosened.collect(),
         lines: sheet.lines.iter().map(|line| explained(line, rules, context)).collect(),
         limits: sheet.limits.iter().map(|line| limit_line(line, rules, context)).collect(),
     }
+}
+
+fn standing(sheet: &Sheet, rules: &RuleSet, context: &Context<'_>) -> Vec<String> {
+    let of = |key: &str, is_such: fn(Verdict) -> bool| {
+        let such = sheet.lines.iter().filter(|line| is_such(line.verdict()));
+        let names: Vec<String> = such.map(|line| name(line, rules, context)).collect();
+        (!names.is_empty()).then(|| context.words.with(key, &[("names", &names.join("; "))]))
+    };
+    let fails = of("standing.design_fails", |verdict| matches!(verdict, Verdict::Fail(_)));
+    let open = of("standing.design_open", |verdict| matches!(verdict, Verdict::NotDetermined(_)));
+    fails.into_iter().chain(open).collect()
 }
 
 fn out_of_force_text(one: &OutOfForce, context: &Context<'_>) -> String {
@@ -160,9 +172,12 @@ mod tests {
             ("figure.length", "Length"),
             ("limit.at_least", "at least {least}"),
             ("limit.at_most", "at most {most}"),
+            ("standing.design_fails", "Fail: {names}"),
+            ("standing.design_open", "Open: {names}"),
             ("verdict.fail", "fail"),
             ("verdict.fail_house", "fail by a house figure"),
             ("verdict.not_applicable", "not applicable"),
+            ("verdict.not_determined", "not determined"),
             ("verdict.pass", "pass"),
         ];
         let words = words.into_iter().map(|(key, text)| (key.to_owned(), text.to_owned()));
@@ -294,6 +309,20 @@ mod tests {
         let sheet = sheet(&Design::parse(TERRACE).expect("well formed"), &RuleSet::of(Place::Uk));
         let expected = sheet.lines.iter().filter(|line| matches!(line.verdict(), Verdict::Fail(_))).count();
         assert!(fails > 0 && fails == expected, "{fails} of {expected}");
+    }
+
+    /// The head of the report names them, as the desk and the plan of the week do.
+    #[test]
+    fn the_head_of_the_report_names_what_fails_and_what_is_open() {
+        for (text, verdict, said) in [(TERRACE, "fail", "Fail: "), ("phases = 1", "not determined", "Open: ")] {
+            let report = report(text);
+            let such = report.lines.iter().filter(|line| line.verdict == verdict);
+            let such: Vec<&str> = such.map(|line| line.name.as_str()).collect();
+            assert!(!such.is_empty(), "{verdict}");
+            let sentence = report.standing.iter().find_map(|sentence| sentence.strip_prefix(said));
+            assert_eq!(sentence, Some(such.join("; ").as_str()), "{verdict}");
+        }
+        assert_eq!(SheetReport::default().standing, [""; 0]);
     }
 
     #[test]

@@ -2,13 +2,21 @@
 
 use std::collections::BTreeMap;
 
-use crate::method::plan::HOUSE_RULE;
+use crate::method::plan::{HOUSE_RULE, Method};
 
 /// Key to text; `{name}` stands for an argument.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Words(BTreeMap<String, String>);
 
 impl Words {
+    /// Who looked at the words of a method in a language, or that nobody who is named has.
+    pub fn reviewed(&self, method: &Method, language: &str) -> String {
+        match method.reviewer(language) {
+            Some(who) => self.with("closing.reviewed", &[("who", who)]),
+            None => self.get("closing.not_reviewed"),
+        }
+    }
+
     /// Wraps a table.
     pub const fn of(table: BTreeMap<String, String>) -> Self {
         Self(table)

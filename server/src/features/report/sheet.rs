@@ -60,7 +60,7 @@ fn data(method: &Method, words: &Words, language: &str) -> Value {
         "job": words.get("sheet.job"),
         "name": words.get("sheet.name"),
         "page": words.get("heading.page"),
-        "prevails": words.get("closing.prevails"),
+        "prevails": format!("{} {}", words.get("closing.prevails"), words.reviewed(method, language)),
         "stages": stages,
     })
 }
