@@ -165,6 +165,9 @@ fn bodies() -> Vec<Body> {
         }),
         Body::DrawnNumber(DrawnNumber { number: Hash32::of([27; 32]) }),
         Body::Words(Words { at: at(), text: "Größe ✓ V1.02".into(), corrects: Some(entry(8)) }),
+        Body::WentAway(Plain {}),
+        Body::CameBack(Plain {}),
+        Body::LockHandedOver(LockHandedOver { to: PersonId::of(id(4)) }),
     ]
 }
 

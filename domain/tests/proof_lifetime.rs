@@ -8,11 +8,11 @@ mod rehearsal;
 
 use domain::ids::EntryId;
 use domain::job_file::body::*;
-use domain::job_file::{Body, BreachWhy, Place, fold, fold_at};
+use domain::job_file::{Body, BreachWhy, Place, fold, fold_at, fold_for};
 use domain::method::gate::{Answer, Ending, Obstacle, PROOF_SPAN_US, Plan, StepRef, StepState};
 use domain::method::load::compose;
 use domain::method::plan::{BoardPart, Method};
-use rehearsal::{Log, Way, id, lead, opening, perfect_run, tech, ways, words, work_on};
+use rehearsal::{Log, Way, Who, id, lead, opening, perfect_run, tech, ways, words, work_on};
 use std::collections::BTreeSet;
 
 const PROOFS: [BoardPart; 3] = [BoardPart::TesterBefore, BoardPart::Dead, BoardPart::TesterAfter];
@@ -504,6 +504,147 @@ fn what_is_tested_again_asks_for_the_tester_again() {
         let asked = BTreeSet::from([("prove-tester-after".to_owned(), Ending::TestedAgain)]);
         assert_eq!(ended(&own, &plan), asked, "{}", method.id);
     }
+}
+
+/// Steps of which this person is asked for the evidence anew, and why.
+fn asked_of(log: &Log, plan: &Plan<'_>, who: Who) -> BTreeSet<(String, Ending)> {
+    let mut state = fold_for(&log.file, plan, log.next_us(), who.0);
+    let views: Vec<_> = state.gate.steps().into_iter().map(|at| state.gate.view(at)).collect();
+    let asked = views.iter().filter(|view| !matches!(view.state, StepState::Satisfied));
+    asked.filter_map(|view| Some((view.step.id.clone(), view.ended?.by))).collect()
+}
+
+/// The job of each method as far as its first work inside a board, what is recorded there first, and the steps of the proof.
+fn before_the_first_work_inside(method: &Method, plan: &Plan<'_>, way: &Way) -> (Log, Body, BTreeSet<String>) {
+    let whole = perfect_run(plan, way);
+    let is_inside =
+        |step: &&domain::method::plan::Step| step.duties().iter().any(|duty| duty.part == BoardPart::Inside);
+    let inside = &method.steps.iter().find(is_inside).unwrap().id;
+    let log = begun(&whole, inside);
+    let first = whole.lines.iter().find(|line| line.body.evidence_place().is_some_and(|place| place.step == *inside));
+    let proofs = that_apply(with_part(method, &PROOFS), &log, plan);
+    (log, first.unwrap().body.clone(), proofs)
+}
+
+fn proved_again_and_not_isolated_again(before: &Log, after: &Log, case: &str) {
+    for step in ["prove-tester-before", "prove-dead-ac", "prove-dead-dc", "prove-tester-after"] {
+        assert!(recorded(after, step) > recorded(before, step), "{case}: {step}");
+    }
+    for step in ["find-sources", "isolate-ac", "lock-list", "discharge-wait"] {
+        assert_eq!(recorded(after, step), recorded(before, step), "{case}: {step}");
+    }
+}
+
+#[test]
+fn who_left_the_others_proves_again_and_they_go_on() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let way = ways(&method).remove(0);
+        let (log, first, proofs) = before_the_first_work_inside(&method, &plan, &way);
+        let mut own = log.clone();
+        somebody_else_works_too(&mut own, &method);
+        own.write(tech(), EntryId::of(id(90, 1)), Body::WentAway(Plain {}));
+        let open_for = |log: &Log, who: Who| {
+            let mut state = fold_for(&log.file, &plan, log.next_us(), who.0);
+            let steps = state.gate.steps();
+            let is_open = |at: &StepRef| state.gate.obstacles(*at).is_empty();
+            steps.into_iter().filter(is_open).count()
+        };
+        assert_eq!(open_for(&own, tech()), 0, "{}: who is away records nothing", method.id);
+        assert!(open_for(&own, lead()) > 0, "{}", method.id);
+
+        own.write(tech(), EntryId::of(id(90, 2)), Body::CameBack(Plain {}));
+        let asked: BTreeSet<(String, Ending)> = proofs.into_iter().map(|step| (step, Ending::Away)).collect();
+        assert_eq!(asked_of(&own, &plan, tech()), asked, "{}", method.id);
+        assert_eq!(asked_of(&own, &plan, lead()), BTreeSet::new(), "{}", method.id);
+        for (who, is_let_in) in [(lead(), true), (tech(), false)] {
+            let mut hasty = own.clone();
+            let entry = EntryId::of(id(90, 3));
+            hasty.write(who, entry, first.clone());
+            let state = fold(&hasty.file, &plan);
+            let why = state.breaches.get(&entry).map(|breach| &breach.why);
+            assert_eq!(why.is_none(), is_let_in, "{}: {why:?}", method.id);
+        }
+        work_on(&mut own, &plan, &way, &mut 8_000_000).unwrap_or_else(|why| panic!("{}: {why}", method.id));
+        proved_again_and_not_isolated_again(&log, &own, &method.id);
+    }
+}
+
+/// The lead says at a step without boards what the technician has said there.
+fn somebody_else_works_too(log: &mut Log, method: &Method) {
+    let outside = |line: &&rehearsal::Line| {
+        let place = line.body.evidence_place().filter(|_| matches!(line.body, Body::Confirmation(_)));
+        place.and_then(|place| method.step(&place.step)).is_some_and(|step| step.duties().is_empty())
+    };
+    let said = log.lines.iter().find(outside).map(|line| line.body.clone());
+    log.write(lead(), EntryId::of(id(93, 1)), said.unwrap());
+}
+
+/// "The others" are nobody where nobody else has recorded anything: whoever left took their locks along.
+#[test]
+fn who_leaves_nobody_behind_isolates_again() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let way = ways(&method).remove(0);
+        let (log, ..) = before_the_first_work_inside(&method, &plan, &way);
+        let mut own = log.clone();
+        own.write(tech(), EntryId::of(id(94, 1)), Body::WentAway(Plain {}));
+        own.write(tech(), EntryId::of(id(94, 2)), Body::CameBack(Plain {}));
+        for who in [tech(), lead()] {
+            let asked = asked_of(&own, &plan, who);
+            for step in ["find-sources", "isolate-ac", "lock-list", "discharge-wait"] {
+                assert!(asked.contains(&(step.to_owned(), Ending::Power)), "{}: {step}: {asked:?}", method.id);
+            }
+        }
+        work_on(&mut own, &plan, &way, &mut 8_000_000).unwrap_or_else(|why| panic!("{}: {why}", method.id));
+        assert!(recorded(&own, "lock-list") > recorded(&log, "lock-list"), "{}", method.id);
+    }
+}
+
+#[test]
+fn a_lock_that_changes_hands_ends_the_proof_of_everybody() {
+    for method in methods() {
+        let plan = Plan::of(&method);
+        let way = ways(&method).remove(0);
+        let (log, first, proofs) = before_the_first_work_inside(&method, &plan, &way);
+        let mut own = log.clone();
+        own.write(tech(), EntryId::of(id(91, 1)), Body::LockHandedOver(LockHandedOver { to: lead().0 }));
+        let asked: BTreeSet<(String, Ending)> = proofs.into_iter().map(|step| (step, Ending::LockHandedOver)).collect();
+        for who in [tech(), lead()] {
+            assert_eq!(asked_of(&own, &plan, who), asked, "{}", method.id);
+            let mut hasty = own.clone();
+            let entry = EntryId::of(id(91, 2));
+            hasty.write(who, entry, first.clone());
+            let why = fold(&hasty.file, &plan).breaches.get(&entry).map(|breach| breach.why.clone());
+            assert!(matches!(why, Some(BreachWhy::StepShut(_))), "{}: {why:?}", method.id);
+        }
+        assert_eq!(ended(&own, &plan), asked, "{}: also for whoever reads it at a desk", method.id);
+        work_on(&mut own, &plan, &way, &mut 8_000_000).unwrap_or_else(|why| panic!("{}: {why}", method.id));
+        proved_again_and_not_isolated_again(&log, &own, &method.id);
+    }
+}
+
+/// The whole crew left, and somebody who had gone before comes back with it: that is coming back.
+#[test]
+fn who_comes_back_with_the_crew_is_back() {
+    let method = methods().next().unwrap();
+    let plan = Plan::of(&method);
+    let (mut log, ..) = before_the_first_work_inside(&method, &plan, &ways(&method)[0]);
+    somebody_else_works_too(&mut log, &method);
+    log.write(tech(), EntryId::of(id(92, 1)), Body::WentAway(Plain {}));
+    let left_as = LeftAs::IsolatedAndLocked;
+    log.write(lead(), EntryId::of(id(92, 2)), Body::Paused(Paused { left_as, remark: None }));
+    log.write(lead(), EntryId::of(id(92, 3)), Body::Resumed(Plain {}));
+    let away = |log: &Log| {
+        let state = fold_for(&log.file, &plan, log.next_us(), tech().0);
+        state.gate.job_obstacles()
+    };
+    assert_eq!(away(&log), [Obstacle::Away], "the others are back");
+    log.write(tech(), EntryId::of(id(92, 4)), Body::Resumed(Plain {}));
+    assert_eq!(away(&log), []);
+    let (own, others) = (asked_of(&log, &plan, tech()), asked_of(&log, &plan, lead()));
+    assert!(own.iter().all(|(_, by)| *by == Ending::Away) && others.iter().all(|(_, by)| *by == Ending::Left));
+    assert!(!own.is_empty() && own.len() == others.len(), "{own:?} {others:?}");
 }
 
 const MINUTE_US: u64 = 60_000_000;

@@ -22,6 +22,7 @@ mod job_list;
 mod kill_behind_camera;
 mod kills;
 mod lead;
+mod leaving;
 mod ledger;
 mod live;
 mod looks;

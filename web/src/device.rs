@@ -394,7 +394,8 @@ impl Device {
         if let Some(view) = known {
             return view;
         }
-        let view = Arc::new(job_view_at(job, &loaded.file, method.as_deref(), lang.code(), now_us));
+        let view =
+            Arc::new(job_view_at(job, &loaded.file, method.as_deref(), lang.code(), (now_us, store.who().person)));
         let folded = Folded { of, at_us: now_us, view: Arc::clone(&view) };
         self.inner.update_value(|inner| {
             inner.folded.insert(job, folded);

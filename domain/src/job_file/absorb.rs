@@ -120,7 +120,15 @@ pub(super) fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey)
             record.phases.insert(key, (PhaseEvent::Returned, author));
         }
         Body::Paused(paused) => phase(gate, key, PhaseEvent::Paused(paused.left_as), author),
-        Body::Resumed(_) => phase(gate, key, PhaseEvent::Resumed, author),
+        Body::Resumed(_) => {
+            phase(gate, key, PhaseEvent::Resumed, author);
+            went(gate, key, author, false);
+        }
+        Body::WentAway(_) => went(gate, key, author, true),
+        Body::CameBack(_) => went(gate, key, author, false),
+        Body::LockHandedOver(handed) => {
+            gate.record_mut(Touched::Everything).locks_handed.insert(key, (author, handed.to));
+        }
         Body::Submitted(_) => phase(gate, key, PhaseEvent::Submitted, author),
         Body::Passed(_) => phase(gate, key, PhaseEvent::Passed, author),
         Body::Withdrawn(_) => phase(gate, key, PhaseEvent::Withdrawn, author),
@@ -238,6 +246,10 @@ fn phase(gate: &mut Gate<'_, '_>, key: OrderKey, event: PhaseEvent, author: Pers
     // Leaving the site ends proofs of dead.
     let touched = if matches!(event, PhaseEvent::Paused(_)) { Touched::Everything } else { Touched::Nothing };
     gate.record_mut(touched).phases.insert(key, (event, author));
+}
+
+fn went(gate: &mut Gate<'_, '_>, key: OrderKey, author: PersonId, is_away: bool) {
+    gate.record_mut(Touched::Everything).whereabouts.insert(key, (author, is_away));
 }
 
 fn attach_decisions(gate: &mut Gate<'_, '_>, asked: EntryId) {

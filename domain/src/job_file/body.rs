@@ -726,6 +726,15 @@ pub struct Paused {
     pub remark: Option<EntryId>,
 }
 
+/// A lock goes from the one who put it on to another person, with its key.
+#[derive(Clone, Debug, PartialEq, Eq, Encode, Decode)]
+#[cbor(map)]
+pub struct LockHandedOver {
+    /// Who has it now.
+    #[n(0)]
+    pub to: PersonId,
+}
+
 /// An entry without content of its own.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Encode, Decode)]
 #[cbor(map)]
@@ -927,6 +936,12 @@ bodies! {
     56 OriginDoubt(OriginDoubt) false;
     /// Words of the equipment.
     57 Words(Words) true;
+    /// One of several leaves the site; the others work on.
+    58 WentAway(Plain) true;
+    /// Who had left the others is back with them.
+    59 CameBack(Plain) true;
+    /// A lock changes hands.
+    60 LockHandedOver(LockHandedOver) true;
 }
 
 impl Body {
@@ -977,7 +992,10 @@ impl Body {
             | Self::Finding(_)
             | Self::Sealed(_)
             | Self::DrawnNumber(_)
-            | Self::OriginDoubt(_) => None,
+            | Self::OriginDoubt(_)
+            | Self::WentAway(_)
+            | Self::CameBack(_)
+            | Self::LockHandedOver(_) => None,
         }
     }
 
@@ -1023,7 +1041,10 @@ impl Body {
             | Self::Finding(_)
             | Self::Sealed(_)
             | Self::DrawnNumber(_)
-            | Self::OriginDoubt(_) => None,
+            | Self::OriginDoubt(_)
+            | Self::WentAway(_)
+            | Self::CameBack(_)
+            | Self::LockHandedOver(_) => None,
         }
     }
 

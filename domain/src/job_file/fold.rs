@@ -150,7 +150,14 @@ pub fn fold<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>) -> JobState<'p, 'a> {
 /// The same for whoever stands at the boards at a moment, microseconds since 1970 UTC: a proof of dead may have ended since the last entry.
 pub fn fold_at<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>, now: u64) -> JobState<'p, 'a> {
     let mut state = fold(file, plan);
-    state.gate.answer_for(Some(now));
+    state.gate.answer_for(Some(now), None);
+    state
+}
+
+/// The same for one person: who was away meanwhile proves again though the others work on.
+pub fn fold_for<'p, 'a>(file: &'a JobFile, plan: &'p Plan<'p>, now: u64, by: PersonId) -> JobState<'p, 'a> {
+    let mut state = fold(file, plan);
+    state.gate.answer_for(Some(now), Some(by));
     state
 }
 
@@ -297,7 +304,7 @@ fn judge_next<'a>(
         view.seen = seen;
     }
     let id = held.entry.header.id;
-    view.gate.answer_for(Some(keys[&id].at));
+    view.gate.answer_for(Some(keys[&id].at), Some(held.entry.header.author));
     match judge(&mut view.gate, held) {
         Some(why) => {
             note_power(&mut view.gate, held, keys[&id], &why);
@@ -349,7 +356,9 @@ fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
         }
         Body::Submitted(_) => not_on_job(gate, author).or_else(|| incomplete(gate)),
         Body::Passed(_) => incomplete(gate),
-        Body::Paused(_) | Body::Resumed(_) => not_on_job(gate, author),
+        Body::Paused(_) | Body::Resumed(_) | Body::WentAway(_) | Body::CameBack(_) | Body::LockHandedOver(_) => {
+            not_on_job(gate, author)
+        }
         Body::DeviationByVoice(said) => not_on_job(gate, author).or_else(|| judge_voice(gate, said)),
         Body::VoiceAnswers(_) | Body::Sealed(_) => (!is_by_server(held)).then_some(BreachWhy::NotServer),
         Body::VoiceAnswerShown(shown) => {

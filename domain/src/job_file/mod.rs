@@ -23,7 +23,7 @@ mod vouched;
 pub use body::{Body, Place};
 pub use entry::{ChainHead, Content, Draft, Entry, Envelope, NotAnEntry};
 pub use file::{Absorbed, Held, JobFile, OrderKey, Stamp};
-pub use fold::{Breach, BreachWhy, JobState, Phase, fold, fold_at};
+pub use fold::{Breach, BreachWhy, JobState, Phase, fold, fold_at, fold_for};
 
 #[cfg(test)]
 mod tests;

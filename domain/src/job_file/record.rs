@@ -126,6 +126,10 @@ pub struct Record<'a> {
     pub cautions_read: BTreeMap<(String, u16, String), (PersonId, OrderKey)>,
     /// Moves between phases.
     pub phases: BTreeMap<OrderKey, (PhaseEvent, PersonId)>,
+    /// Who left the others on site (true) or came back to them (false).
+    pub whereabouts: BTreeMap<OrderKey, (PersonId, bool)>,
+    /// Locks that changed hands: from whom, to whom.
+    pub locks_handed: BTreeMap<OrderKey, (PersonId, PersonId)>,
     /// Places in which a photo's bytes stand, in fold order.
     pub photo_places: BTreeMap<Hash32, BTreeMap<OrderKey, Place>>,
     /// Photos that will not come.
@@ -285,6 +289,22 @@ impl<'a> Record<'a> {
     /// The last move between phases.
     pub fn last_phase(&self) -> Option<PhaseEvent> {
         self.phases.last_key_value().map(|(_, (event, _))| *event)
+    }
+
+    /// Whether a person has left the others on site and not come back.
+    pub fn is_away(&self, person: PersonId) -> bool {
+        let last = self.whereabouts.values().rev().find(|(who, _)| *who == person);
+        last.is_some_and(|(_, is_away)| *is_away)
+    }
+
+    /// Who has recorded evidence of this job, and when first.
+    pub fn recorders(&self) -> BTreeMap<PersonId, OrderKey> {
+        let mut first = BTreeMap::new();
+        for evidence in self.evidence.values().flatten() {
+            let at = first.entry(evidence.held.entry.header.author).or_insert(evidence.key);
+            *at = evidence.key.min(*at);
+        }
+        first
     }
 
     /// Evidence at a place that counts: not replaced and not older than a return of its place or step.

@@ -181,6 +181,9 @@ pub const fn class_of(body: &Body) -> Action {
         | Body::DeviationAsked(_)
         | Body::Paused(_)
         | Body::Resumed(_)
+        | Body::WentAway(_)
+        | Body::CameBack(_)
+        | Body::LockHandedOver(_)
         | Body::Submitted(_) => Action::WriteEvidence,
         // Anybody who sees a danger may stop the work, and every device writes down the server's number.
         Body::Remark(_) | Body::StopWork(_) | Body::DrawnNumber(_) => Action::WriteRemark,

@@ -7,7 +7,7 @@ use domain::ids::{
     CaptureId, DeviceId, EntryId, FirmId, Hash32, InstrumentId, JobId, ModelId, PersonId, SiteId, uuid_v7,
 };
 use domain::job_file::body::*;
-use domain::job_file::{Body, Draft, Entry, JobFile, Place, Stamp, fold_at};
+use domain::job_file::{Body, Draft, Entry, JobFile, Place, Stamp, fold_for};
 use domain::method::gate::{Obstacle, Plan, StepRef};
 use domain::method::plan::{Method, Requirement};
 use domain::rehearsal::{Cast, Said, answers};
@@ -383,7 +383,7 @@ pub fn work_on(log: &mut Log, plan: &Plan<'_>, way: &Way, made: &mut u64) -> Res
         // One fold serves as many steps as stand open beside each other.
         let mut said: Vec<Said> = Vec::new();
         {
-            let mut state = fold_at(&log.file, plan, log.next_us());
+            let mut state = fold_for(&log.file, plan, log.next_us(), tech().0);
             if let Some((id, breach)) = state.open_breaches().next() {
                 let place = log.file.get(*id).and_then(|held| held.entry.body()?.evidence_place().cloned());
                 let by = match &breach.why {

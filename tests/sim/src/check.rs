@@ -410,6 +410,9 @@ impl World<'_> {
                 self.check_phone_at_end(at);
             }
         }
+        if self.violation.is_none() {
+            self.check_proofs();
+        }
     }
 
     fn check_phone_at_end(&mut self, at: usize) {

@@ -3,7 +3,7 @@
 //!
 //! `world.rs` is the clock and the list of what happens next, `device.rs` a phone, `server.rs` the processes over `db.rs`,
 //! `net.rs` what lies between, `people.rs` those who work, `check.rs` what must be true after each step and at the end,
-//! `planted.rs` the faults that prove that the checks see. Start with [`run()`].
+//! `proofs.rs` the same for proofs of dead, `planted.rs` the faults that prove that the checks see. Start with [`run()`].
 //!
 //! **Never enters:** the real server, a clock, a thread within a run: the same seed gives the same run for ever.
 
@@ -15,6 +15,7 @@ mod net;
 mod options;
 mod people;
 mod planted;
+mod proofs;
 mod rng;
 mod run;
 mod server;

@@ -10,12 +10,12 @@ use crate::world::{Ev, World};
 use domain::ids::{CaptureId, EntryId, Hash32, JobId, PersonId, SiteId, uuid_v7};
 use domain::job_file::body::{
     Assigned, Assignment, Choice, Confirmation, CrewRole, DeviationAsked, DeviationDecided, JobPlanned, LeftAs,
-    MediaType, Paused, Photo, PhotoFile, PhotoOrigin, Place, Plain, Purpose, Reading, ReadingQuality, Remark,
-    Retraction, Returned, Schedule, Settled, Sign, StopCause, StopResolved, StopWork,
+    LockHandedOver, MediaType, Paused, Photo, PhotoFile, PhotoOrigin, Place, Plain, Purpose, Reading, ReadingQuality,
+    Remark, Retraction, Returned, Schedule, Settled, Sign, StopCause, StopResolved, StopWork,
 };
 use domain::job_file::entry::Envelope;
 use domain::job_file::header::{Header, body_hash};
-use domain::job_file::{Body, Entry, JobFile, fold};
+use domain::job_file::{Body, Entry, JobFile, fold_for};
 use domain::people::Role;
 use domain::tray::{PhotoDelivery, PhotoRole, PhotoRow};
 use domain::wire::{from_bytes, to_bytes};
@@ -219,8 +219,8 @@ impl World<'_> {
     fn technician_acts(&mut self, at: usize) -> Option<Act> {
         let job = self.some_job(at)?;
         let file = self.devices[at].shelf.job_file(job);
-        let (bodies, photos) = match self.rng.below(12) {
-            0..=4 => self.work_by_the_rules(at, job, &file),
+        let (bodies, photos) = match self.rng.below(15) {
+            0..=4 | 13..=14 => self.work_by_the_rules(at, job, file),
             5 => self.work_against_the_rules(at, job),
             6 => (vec![self.remark(None)], Vec::new()),
             7 => (vec![Body::StopWork(StopWork { cause: StopCause::Other, at: None, remark: None })], Vec::new()),
@@ -230,14 +230,26 @@ impl World<'_> {
             }
             9 => (self.correct(&file), Vec::new()),
             10 => self.ask_deviation(at, job, &file),
+            11 => (self.come_and_go(), Vec::new()),
             _ => (vec![Body::Submitted(Plain {})], Vec::new()),
         };
         (!bodies.is_empty()).then_some((job, bodies, photos))
     }
 
+    /// One of the crew leaves the others or is back, or a lock changes hands.
+    fn come_and_go(&mut self) -> Vec<Body> {
+        let to = self.rng.index(self.people.len());
+        vec![match self.rng.below(4) {
+            0 => Body::WentAway(Plain {}),
+            1 | 2 => Body::CameBack(Plain {}),
+            _ => Body::LockHandedOver(LockHandedOver { to: self.people[to].id }),
+        }]
+    }
+
     /// Evidence for a step that is open on this phone.
-    fn work_by_the_rules(&mut self, at: usize, job: JobId, file: &JobFile) -> (Vec<Body>, Photos) {
-        let mut state = fold(file, self.plan);
+    fn work_by_the_rules(&mut self, at: usize, job: JobId, file: JobFile) -> (Vec<Body>, Photos) {
+        let (file, now_us) = (self.as_gates_see(file), self.clock_ms(at) * 1_000);
+        let mut state = fold_for(&file, self.plan, now_us, self.people[self.devices[at].person].id);
         let open = state.gate.unfinished().into_iter().find(|step| state.gate.obstacles(*step).is_empty());
         let Some(step) = open else { return (vec![self.remark(None)], Vec::new()) };
         let view = state.gate.view(step);
@@ -271,6 +283,7 @@ impl World<'_> {
         let places = [
             ("arrive", "place"),
             ("dead", "v"),
+            ("after", "v"),
             ("floor", "kind"),
             ("shim", "done"),
             ("end", "whole"),

@@ -94,6 +94,11 @@ planted! {
     OrphansStay "orphans-stay";
     /// A photo counts as sent when its last slice was sent.
     PhotoDoneWhenSent "photo-done-when-sent";
+    // --- the gates, which phone and server share
+    /// A proof of dead outlives that its maker left the others.
+    LeavingForgotten "leaving-forgotten";
+    /// A proof of dead outlives a lock that changed hands.
+    HandoverForgotten "handover-forgotten";
 }
 
 impl Planted {

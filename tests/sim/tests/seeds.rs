@@ -49,3 +49,9 @@ fn phone_faults_are_seen() {
     is_found(Planted::SavedBeforeCommit, 1..=6);
     is_found(Planted::TakenIdIsHeld, 12..=15);
 }
+
+#[test]
+fn gates_that_forget_what_ends_a_proof_are_seen() {
+    is_found(Planted::LeavingForgotten, 13..=15);
+    is_found(Planted::HandoverForgotten, 45..=47);
+}

@@ -199,6 +199,7 @@ pub fn obstacle(w: Words, job: &JobView, obstacle: &Obstacle) -> String {
         },
         Obstacle::StopWork(_) => key!("gate.obstacle.stop_work"),
         Obstacle::Paused => key!("gate.obstacle.paused"),
+        Obstacle::Away => key!("gate.obstacle.away"),
         Obstacle::Passed => key!("gate.obstacle.passed"),
         Obstacle::Withdrawn => key!("gate.obstacle.withdrawn"),
         Obstacle::NeedsNewerApp => key!("gate.obstacle.newer_app"),
@@ -598,6 +599,8 @@ pub const fn ending(ending: Ending) -> Key {
         Ending::SourceFound => key!("step.ended.source_found"),
         Ending::TestedAgain => key!("step.ended.tested_again"),
         Ending::Agreed => key!("step.ended.agreed"),
+        Ending::LockHandedOver => key!("step.ended.lock"),
+        Ending::Away => key!("step.ended.away"),
     }
 }
 
@@ -669,6 +672,9 @@ pub const fn entry_kind(body: &Body) -> Key {
         Body::StopWork(_) => key!("job.entry.stop"),
         Body::Paused(_) => key!("job.entry.pause"),
         Body::Resumed(_) => key!("job.entry.resume"),
+        Body::WentAway(_) => key!("job.entry.away"),
+        Body::CameBack(_) => key!("job.entry.back"),
+        Body::LockHandedOver(_) => key!("job.entry.lock"),
         Body::Submitted(_) => key!("job.entry.submit"),
         Body::Finding(_) | Body::OriginDoubt(_) => key!("job.entry.finding"),
         Body::Countersign(_) | Body::CountersignProof(_) => key!("job.entry.countersign"),

@@ -540,7 +540,7 @@ proptest::proptest! {
     /// Two technicians and a lead do anything in any order, and the files meet in any order: equal sets fold equally,
     /// and nothing opens the stop-work step but its reading.
     #[test]
-    fn folding_is_a_function_of_the_set(acts in proptest::collection::vec((0u8..14, 0u8..3, 0u8..3), 1..50), shuffle in proptest::num::u64::ANY) {
+    fn folding_is_a_function_of_the_set(acts in proptest::collection::vec((0u8..17, 0u8..3, 0u8..3), 1..50), shuffle in proptest::num::u64::ANY) {
         let mut w = World::new();
         let crew = [TECH, OTHER].map(|who| Assigned { person: person(who), role: CrewRole::Technician, tickets: Vec::new() });
         w.write(LEAD, Body::Assignment(Assignment { crew: crew.to_vec() }));
@@ -563,6 +563,9 @@ proptest::proptest! {
                 10 => { w.write(who, Body::Paused(Paused { left_as: LeftAs::NotConnected, remark: None })); }
                 11 => { w.write(who, Body::Resumed(Plain {})); }
                 12 => { w.write(who, Body::Submitted(Plain {})); }
+                13 => { w.write(who, Body::WentAway(Plain {})); }
+                14 => { w.write(who, Body::CameBack(Plain {})); }
+                15 => { w.write(who, Body::LockHandedOver(LockHandedOver { to: person(people[usize::from(arg)]) })); }
                 _ => w.sync(who),
             }
         }

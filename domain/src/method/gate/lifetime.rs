@@ -1,6 +1,7 @@
 //! How long a proof of dead holds.
 //!
-//! It was made at one moment, behind locks that were on then. Leaving the site ends it: nobody knows what happened meanwhile. Power that
+//! It was made at one moment, behind locks that were on then. Leaving the site ends it: nobody knows what happened meanwhile. So does a
+//! lock that changes hands; and for whoever left the others and came back it has ended, while those who stayed go on. Power that
 //! can reach the board ends it together with the list of sources, the locks and the wait: the whole isolation is made again. A source that
 //! is found later asks for the wait and the proof again. All this only while work inside is left; what was recorded
 //! under a living proof stays, and nothing new is recorded inside on one that has ended.
@@ -10,6 +11,7 @@
 
 use super::plan::Plan;
 use crate::electrical::rule_set::{PROOF_SPAN, PROOF_SPAN_KEY};
+use crate::ids::PersonId;
 use crate::job_file::body::{Body, LeftAs, Place};
 use crate::job_file::file::OrderKey;
 use crate::job_file::record::{Evidence, PhaseEvent, Record};
@@ -36,6 +38,10 @@ pub enum Ending {
     SourceFound,
     /// Conductors were tested again afterwards, and the tester was not proved after that.
     TestedAgain,
+    /// A lock changed hands: who has it now has proved nothing behind it.
+    LockHandedOver,
+    /// Who asks was away while the others worked on.
+    Away,
     /// It was agreed to switch on: which locks have come off since, nobody has recorded yet.
     Agreed,
 }
@@ -73,6 +79,9 @@ pub(super) struct Signs {
     agreed: Option<OrderKey>,
     tested: Option<OrderKey>,
     isolated_again: Option<OrderKey>,
+    handed_over: Option<OrderKey>,
+    /// Who left the others, and when they last went or came.
+    away: Vec<(PersonId, OrderKey)>,
     /// Isolating steps that may have been done after others that they come before, and when they first were.
     found: Vec<(usize, OrderKey)>,
 }
@@ -109,6 +118,7 @@ impl Lifetime {
         // come off. Whoever leaves without saying that the locks stay on has left it open.
         let refused = record.power_refused.last().copied();
         let open = left(record, |left_as| left_as != LeftAs::IsolatedAndLocked);
+        let open = open.max(left_alone(record));
         let power = newest_of(&|step| has(step, BoardPart::Ends)).max(refused).max(open);
         // Isolated and proved as a whole: by the records that nothing stands in for, of steps that always apply. One of them that is made
         // again, or a further photo, is no isolation.
@@ -124,27 +134,38 @@ impl Lifetime {
             agreed: newest_of(&|step| has(step, BoardPart::BeforePower) && !has(step, BoardPart::Inside)),
             tested,
             isolated_again,
+            handed_over: record.locks_handed.last_key_value().map(|(key, _)| *key),
+            away: away(record),
             found: (0..steps.len()).filter_map(|index| Some((index, found(record, &steps[index], power)?))).collect(),
         };
         Self { presence: Presence::of(record, at_boards), signs }
     }
 }
 
+/// What ended proofs of dead for whoever asks, and not for everybody.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Since {
+    /// The last record before a silence that was too long at the moment that is asked for.
+    pub(super) silent: Option<OrderKey>,
+    /// When the person who asks last left the others or came back to them.
+    pub(super) away: Option<OrderKey>,
+}
+
 impl Signs {
+    /// When somebody last left the others or came back to them; `None` for whoever never left.
+    pub(super) fn away_of(&self, person: PersonId) -> Option<OrderKey> {
+        self.away.iter().find(|(who, _)| *who == person).map(|(_, at)| *at)
+    }
+
     /// What ended the evidence of a step that has this part; `None` while nothing did.
-    pub(super) fn ended(
-        &self,
-        plan: &Plan<'_>,
-        step: usize,
-        part: BoardPart,
-        silent: Option<OrderKey>,
-    ) -> Option<Ended> {
+    pub(super) fn ended(&self, plan: &Plan<'_>, step: usize, part: BoardPart, since: Since) -> Option<Ended> {
         let by = |at: Option<OrderKey>, by| at.map(|at| Ended { at, by });
         let power = by(self.power, Ending::Power);
         // A step opens after all isolating steps before it, so only what did not apply then, or was done again, is later than its evidence.
         let before = self.found.iter().filter(|(found, _)| plan.needs_of(step).iter().any(|need| need.step == *found));
         let found = by(before.map(|(_, at)| *at).max(), Ending::SourceFound);
-        let proof = power.max(found).max(by(self.left, Ending::Left)).max(by(silent, Ending::Silent));
+        let proof = power.max(found).max(by(self.left, Ending::Left)).max(by(since.silent, Ending::Silent));
+        let proof = proof.max(by(self.handed_over, Ending::LockHandedOver)).max(by(since.away, Ending::Away));
         let proof = proof.max(by(self.agreed, Ending::Agreed));
         match part {
             BoardPart::Inside => None,
@@ -186,6 +207,31 @@ pub(super) const fn proves(part: BoardPart) -> bool {
 fn left(record: &Record<'_>, which: impl Fn(LeftAs) -> bool) -> Option<OrderKey> {
     let is_such = |event: &PhaseEvent| matches!(event, PhaseEvent::Paused(left_as) if which(*left_as));
     record.phases.iter().rev().find(|(_, (event, _))| is_such(event)).map(|(key, _)| *key)
+}
+
+/// Who leaves "the others" where nobody else had recorded anything left nobody, took their locks along, and said in no state what stayed
+/// behind.
+fn left_alone(record: &Record<'_>) -> Option<OrderKey> {
+    if record.whereabouts.values().all(|(_, is_away)| !is_away) {
+        return None;
+    }
+    let recorders = record.recorders();
+    let is_alone = |person: PersonId, at: OrderKey| recorders.iter().all(|(who, since)| *who == person || *since > at);
+    let alone = record.whereabouts.iter().rev().find(|(at, (person, is_away))| *is_away && is_alone(*person, **at));
+    alone.map(|(key, _)| *key)
+}
+
+fn away(record: &Record<'_>) -> Vec<(PersonId, OrderKey)> {
+    let mut last: Vec<(PersonId, OrderKey)> = Vec::new();
+    for (key, (person, is_away)) in &record.whereabouts {
+        match last.iter_mut().find(|(who, _)| who == person) {
+            Some((_, at)) => *at = *key,
+            None if *is_away => last.push((*person, *key)),
+            // Who comes back with the whole crew had not left it.
+            None => {}
+        }
+    }
+    last
 }
 
 /// What was done at a step. A correction is no act: it says better what was done before.

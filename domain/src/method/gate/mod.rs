@@ -24,11 +24,10 @@ pub use serial::SlotSerial;
 pub use why::{Lack, Missing, Why};
 
 use self::before::Before;
-use self::lifetime::{Lifetime, Presence, Signs};
+use self::lifetime::{Lifetime, Presence, Signs, Since};
 use super::plan::{BoardPart, Step};
-use crate::ids::EntryId;
+use crate::ids::{EntryId, PersonId};
 use crate::job_file::body::{ConsentState, Place};
-use crate::job_file::file::OrderKey;
 use crate::job_file::record::{PhaseEvent, Record};
 use std::collections::BTreeMap;
 
@@ -50,6 +49,8 @@ pub enum Obstacle {
     StopWork(EntryId),
     /// The crew has left and not come back.
     Paused,
+    /// Who asks has left the others and not come back.
+    Away,
     /// The review has passed.
     Passed,
     /// The job will not be done.
@@ -139,14 +140,24 @@ pub struct Gate<'p, 'a> {
     before: Before,
     /// For which moment it answers, microseconds since 1970 UTC; none: for none, as somebody reads it who is not at the boards.
     now: Option<u64>,
+    /// For whom it answers; none: for nobody who would work there.
+    by: Option<PersonId>,
     lifetime: Option<Lifetime>,
     /// Whether work inside a board is left, once somebody asked.
     left_inside: Option<bool>,
     /// What had ended the evidence of each step when `standing` was worked out, and from what that was found.
     ends: Vec<Option<Ended>>,
-    found_from: (Signs, Option<OrderKey>, bool),
+    found_from: FoundFrom,
     /// Nothing was recorded, and no other moment asked for, since `ends` was last looked at.
     settled: bool,
+}
+
+/// From what it was found which evidence has ended.
+#[derive(Clone, Debug, Default)]
+struct FoundFrom {
+    signs: Signs,
+    since: Since,
+    is_left_inside: bool,
 }
 
 impl<'p, 'a> Gate<'p, 'a> {
@@ -158,10 +169,11 @@ impl<'p, 'a> Gate<'p, 'a> {
             standing: BTreeMap::new(),
             before: Before::default(),
             now: None,
+            by: None,
             lifetime: None,
             left_inside: None,
             ends: vec![None; plan.method().steps.len()],
-            found_from: (Signs::default(), None, false),
+            found_from: FoundFrom::default(),
             settled: true,
         }
     }
@@ -210,11 +222,11 @@ impl<'p, 'a> Gate<'p, 'a> {
         }
     }
 
-    /// Answers for a moment from here on, microseconds since 1970 UTC: a proof of dead ends when nobody records anything at the boards
-    /// for too long. Without a moment only silences between two records count.
-    pub fn answer_for(&mut self, now: Option<u64>) {
-        self.settled &= self.now == now;
-        self.now = now;
+    /// Answers for a moment and a person from here on, microseconds since 1970 UTC: a proof of dead ends when nobody records anything at the
+    /// boards for too long, and for whoever was away. Without a moment only silences between two records count.
+    pub fn answer_for(&mut self, now: Option<u64>, by: Option<PersonId>) {
+        self.settled &= self.now == now && self.by == by;
+        (self.now, self.by) = (now, by);
     }
 
     /// Forgets what was worked out about the steps whose evidence has ended, or has no longer, since then. Whether a proof holds depends on
@@ -224,17 +236,17 @@ impl<'p, 'a> Gate<'p, 'a> {
         if core::mem::replace(&mut self.settled, true) {
             return;
         }
-        let silent = self.presence().silent(self.now);
+        let since = self.since();
         let signs = self.lifetime().signs.clone();
-        let is_as_before = signs == self.found_from.0 && silent == self.found_from.1;
+        let is_as_before = signs == self.found_from.signs && since == self.found_from.since;
         if !is_as_before {
-            (self.found_from.0, self.found_from.1) = (signs, silent);
+            (self.found_from.signs, self.found_from.since) = (signs, since);
             // What is left inside is told by these: it is no matter for their own evidence.
             self.find_ends(true);
         }
         let is_left = self.is_left_inside();
-        if !is_as_before || is_left != self.found_from.2 {
-            self.found_from.2 = is_left;
+        if !is_as_before || is_left != self.found_from.is_left_inside {
+            self.found_from.is_left_inside = is_left;
             self.find_ends(false);
         }
     }
@@ -265,6 +277,12 @@ impl<'p, 'a> Gate<'p, 'a> {
     pub fn changes_by_the_clock(&mut self) -> bool {
         let until = self.presence().busy_until();
         until.zip(self.now).is_some_and(|(until, now)| now <= until) && self.is_left_inside()
+    }
+
+    /// What ended proofs for whoever asks.
+    fn since(&mut self) -> Since {
+        let silent = self.presence().silent(self.now);
+        Since { silent, away: self.by.and_then(|person| self.lifetime().signs.away_of(person)) }
     }
 
     fn presence(&mut self) -> Presence {
@@ -310,9 +328,10 @@ impl<'p, 'a> Gate<'p, 'a> {
         if !begun {
             return self.obstacles_now(at);
         }
-        self.answer_for(None);
+        let person = self.by;
+        self.answer_for(None, person);
         let by = self.obstacles_now(at);
-        self.answer_for(now);
+        self.answer_for(now, person);
         by
     }
 
@@ -352,6 +371,9 @@ impl<'p, 'a> Gate<'p, 'a> {
             Some(PhaseEvent::Passed | PhaseEvent::Sealed) => by.push(Obstacle::Passed),
             Some(PhaseEvent::Withdrawn) => by.push(Obstacle::Withdrawn),
             Some(PhaseEvent::Resumed | PhaseEvent::Submitted | PhaseEvent::Returned) | None => {}
+        }
+        if self.by.is_some_and(|person| self.record.is_away(person)) {
+            by.push(Obstacle::Away);
         }
         if !self.record.not_understood.is_empty() {
             by.push(Obstacle::NeedsNewerApp);
@@ -478,10 +500,10 @@ impl<'p, 'a> Gate<'p, 'a> {
         if plan.step(step).duties().is_empty() {
             return None;
         }
-        let silent = self.presence().silent(self.now);
+        let since = self.since();
         let mut latest = None;
         for part in lifetime::parts_of(plan, step) {
-            let ended = self.lifetime().signs.ended(plan, step, part, silent);
+            let ended = self.lifetime().signs.ended(plan, step, part, since);
             if ended > latest && (is_of_power(part) || self.is_left_inside()) {
                 latest = ended;
             }
@@ -496,13 +518,13 @@ impl<'p, 'a> Gate<'p, 'a> {
         if !plan.step(at.step).duties().iter().any(|duty| duty.part == BoardPart::Inside) || !self.is_done(at) {
             return Vec::new();
         }
-        let silent = self.presence().silent(self.now);
+        let since = self.since();
         let mut lapsed = Vec::new();
         for step in 0..plan.method().steps.len() {
             let signs = &self.lifetime().signs;
             let ended = lifetime::parts_of(plan, step)
                 .filter(|part| !is_of_power(*part))
-                .filter_map(|part| signs.ended(plan, step, part, silent))
+                .filter_map(|part| signs.ended(plan, step, part, since))
                 .max();
             let Some(ended) = ended else { continue };
             let undone = self.instances(step).into_iter();

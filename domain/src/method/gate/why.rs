@@ -44,6 +44,7 @@ impl Gate<'_, '_> {
                 Obstacle::Step(before) => steps.push(before),
                 Obstacle::StopWork(_)
                 | Obstacle::Paused
+                | Obstacle::Away
                 | Obstacle::Passed
                 | Obstacle::Withdrawn
                 | Obstacle::NeedsNewerApp

@@ -12,7 +12,7 @@ use domain::job_file::body::{
     Schedule, SiteDetails, Slot, StopCause, UnitKind,
 };
 use domain::job_file::record::{CountersignState, Deviation, Evidence, Record};
-use domain::job_file::{BreachWhy, Content, JobFile, JobState, Phase, fold, fold_at};
+use domain::job_file::{BreachWhy, Content, JobFile, JobState, Phase, fold, fold_for};
 use domain::method::Method;
 use domain::method::gate::{Answer, Ended, Ending, Gate, LimitInfo, Obstacle, Plan, SlotSerial, StepRef, StepState};
 use domain::method::plan::{BoardPart, Requirement};
@@ -60,6 +60,10 @@ pub struct JobView {
     pub progress: Progress,
     /// What shuts every step.
     pub obstacles: Vec<Obstacle>,
+    /// Who of the crew has left the others.
+    pub away: Vec<PersonId>,
+    /// Who of the crew has recorded something here: who never did may not be here at all.
+    pub at_work: Vec<PersonId>,
     /// Until when the proof of dead holds if nothing more is recorded at the boards, microseconds since 1970 UTC.
     pub proof_until_us: Option<u64>,
     /// Its gates may change by the clock alone.
@@ -413,15 +417,27 @@ pub fn job_view(job: JobId, file: &JobFile, method: Option<&Method>, language: &
     view_for(job, file, method, language, None)
 }
 
-/// The same for whoever may stand at the boards at this moment, microseconds since 1970 UTC: a proof of dead may have ended.
-pub fn job_view_at(job: JobId, file: &JobFile, method: Option<&Method>, language: &str, now_us: u64) -> JobView {
-    view_for(job, file, method, language, Some(now_us))
+/// The same for somebody who may stand at the boards at this moment, microseconds since 1970 UTC: a proof of dead may have ended.
+pub fn job_view_at(
+    job: JobId,
+    file: &JobFile,
+    method: Option<&Method>,
+    language: &str,
+    asked: (u64, PersonId),
+) -> JobView {
+    view_for(job, file, method, language, Some(asked))
 }
 
-fn view_for(job: JobId, file: &JobFile, method: Option<&Method>, language: &str, now_us: Option<u64>) -> JobView {
+fn view_for(
+    job: JobId,
+    file: &JobFile,
+    method: Option<&Method>,
+    language: &str,
+    asked: Option<(u64, PersonId)>,
+) -> JobView {
     let nothing = Method::without_work();
     let plan = Plan::of(method.unwrap_or(&nothing));
-    let mut state = now_us.map_or_else(|| fold(file, &plan), |now| fold_at(file, &plan, now));
+    let mut state = asked.map_or_else(|| fold(file, &plan), |(now, by)| fold_for(file, &plan, now, by));
     let (proof_until_us, by_the_clock) = (state.gate.proof_holds_until(), state.gate.changes_by_the_clock());
     let steps = steps_of(&mut state, file, language);
     let method_words = method.unwrap_or(&nothing);
@@ -460,6 +476,8 @@ fn view_for(job: JobId, file: &JobFile, method: Option<&Method>, language: &str,
         progress: progress_of(&steps),
         steps,
         obstacles: state.gate.job_obstacles(),
+        away: of_the_crew(record, |person| record.is_away(person)),
+        at_work: of_the_crew(record, |person| record.recorders().contains_key(&person)),
         proof_until_us,
         by_the_clock,
         stops: stops_of(record),
@@ -476,6 +494,11 @@ fn view_for(job: JobId, file: &JobFile, method: Option<&Method>, language: &str,
         unstamped: file.iter().filter(|held| held.stamp.is_none()).count(),
         moved_us: record.phases.last_key_value().map_or(0, |(key, _)| key.at),
     }
+}
+
+fn of_the_crew(record: &Record<'_>, which: impl Fn(PersonId) -> bool) -> Vec<PersonId> {
+    let crew = record.crew.iter().flat_map(|latest| &latest.value.crew).map(|assigned| assigned.person);
+    crew.filter(|person| which(*person)).collect()
 }
 
 /// In the order of the fold.
@@ -520,7 +543,7 @@ fn step_card(
     let step = view.step;
     let stage = method.stages.iter().position(|stage| stage.id == step.stage).unwrap_or(0);
     let done = matches!(view.state, StepState::NotApplicable | StepState::Deviating | StepState::Satisfied);
-    let reviewed = language == "en" || method.reviewed.iter().any(|reviewed| reviewed.language == language);
+    let reviewed = language == "en" || method.reviewer(language).is_some();
     let cautions = step
         .cautions
         .iter()

@@ -1,7 +1,7 @@
-//! What people write about a job, and how the crew leaves a site and comes back.
+//! What people write about a job, and where it stands.
 
 use domain::ids::JobId;
-use domain::job_file::body::{LeftAs, Paused, Remark};
+use domain::job_file::body::Remark;
 use domain::job_file::{Body, Phase};
 use leptos::prelude::*;
 
@@ -12,15 +12,8 @@ use crate::features::crew::saving::{SavingLine, let_go_when};
 use crate::features::crew::typed::{keep_words, words_fault, words_room};
 use crate::features::words;
 use crate::i18n::{Words, use_words};
-use crate::store::NewEntry;
-use crate::ui::{Area, Banner, Button, Choice, Icon, Look, RadioRows, Section, Sheet, Tone};
+use crate::ui::{Area, Banner, Button, Icon, Look, Section, Sheet, Tone};
 use crate::{t, tn};
-
-const LEFT: [(LeftAs, &str); 3] = [
-    (LeftAs::IsolatedAndLocked, "isolated_and_locked"),
-    (LeftAs::NotConnected, "not_connected"),
-    (LeftAs::RunningAsBefore, "running_as_before"),
-];
 
 /// Notes, the latest first, and a way to write one.
 #[component]
@@ -80,67 +73,6 @@ pub fn Notes(job: JobId, load: RwSignal<JobLoad>, saving: RwSignal<Saving>) -> i
 /// Notes proper: words that belong to a stop, a decision or a confirmation are shown where those are.
 fn own_notes(job: &JobView) -> Vec<RemarkView> {
     job.remarks.iter().filter(|remark| remark.place.is_none() && !remark.text.is_empty()).cloned().collect()
-}
-
-/// The crew leaves: in which state, and a word about it.
-#[component]
-pub fn PauseButton(job: JobId, saving: RwSignal<Saving>) -> impl IntoView {
-    let w = use_words();
-    let device = use_device();
-    let open = RwSignal::new(false);
-    let left = RwSignal::new(String::new());
-    let words = keep_words(device, format!("leave/{job}"), Some(job));
-    let_go_when(open, saving);
-    Effect::new(move |_| {
-        if open.get() {
-            // The words are kept; in which state the site is left is said anew each time, for it may have changed.
-            left.set(String::new());
-        }
-    });
-    let pause = move || {
-        let (Some((paused, remark)), Some(left_as)) = (words.ids(), left_of(&left.get_untracked())) else { return };
-        let text = words.trimmed();
-        let mut entries: Vec<NewEntry> = Vec::new();
-        let remark = (!text.is_empty()).then(|| {
-            entries.push((remark, Body::Remark(Remark { at: None, text })).into());
-            remark
-        });
-        entries.push((paused, Body::Paused(Paused { left_as, remark })).into());
-        let saved = words.saved();
-        device.save(job, entries, saving, t!(w, "job.pause.title"), move || {
-            saved();
-            open.try_set(false);
-        });
-    };
-    let acts = move || {
-        let unset = Signal::derive(move || left_of(&left.get()).is_none() || words.is_too_long());
-        let busy = Signal::derive(move || saving.get() == Saving::Busy);
-        view! {
-            <SavingLine saving />
-            <Button label=t!(w, "job.pause.now") look=Look::Main disabled=unset busy on_press=pause />
-        }
-    };
-    view! {
-        <Button label=t!(w, "job.pause.action") icon=Icon::Wait on_press=move || open.set(true) />
-        {words.told_when_shut(w, open)}
-        <Sheet open title=t!(w, "job.pause.title") acts=acts>
-            <Banner>
-                <p>{t!(w, "job.pause.explain")}</p>
-            </Banner>
-            <RadioRows label=t!(w, "job.pause.left_as") value=left choices=ways(w) />
-            {words.told_when_brought_back(w)}
-            <Area label=t!(w, "job.pause.words") value=words.text fault=words_fault(w, words.text) room=words_room(w, words.text) />
-        </Sheet>
-    }
-    .into_any()
-}
-
-fn ways(w: Words) -> Vec<Choice> {
-    LEFT.iter().map(|(left, word)| Choice::new(*word, w.say(words::left_as(*left)))).collect()
-}
-
-fn left_of(word: &str) -> Option<LeftAs> {
-    LEFT.iter().find(|(_, own)| *own == word).map(|(left, _)| *left)
 }
 
 /// Where the job stands, where that stops or changes the work.

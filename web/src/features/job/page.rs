@@ -6,9 +6,10 @@ use domain::job_file::{Body, Phase};
 use leptos::prelude::*;
 
 use super::drawing::draw;
+use super::leave::{PauseButton, away_banner};
 use super::load::{JobView, StageView};
-use super::notes::{Notes, PauseButton, phase_banner};
-use super::view_model::{Onward, crew, is_running, onward, stage_now, stage_progress};
+use super::notes::{Notes, phase_banner};
+use super::view_model::{Onward, crew, is_away, is_running, onward, stage_now, stage_progress};
 use crate::device::{JobLoad, Saving, use_device};
 use crate::features::crew::bottom::{Act, CrewBottom, MainAct};
 use crate::features::crew::stop_work::{StopButton, stop_line};
@@ -38,13 +39,19 @@ pub fn JobPage(
     // Ids from the opening of the page, so that a second tap is the same entry.
     let ids = StoredValue::new(device.new_entry_id().zip(device.new_entry_id()));
     let write = move |body: Body| {
-        let id = ids.get_value().map(|(first, second)| if matches!(body, Body::Resumed(_)) { first } else { second });
-        let what = if matches!(body, Body::Resumed(_)) { t!(w, "job.resume.what") } else { t!(w, "job.submit.what") };
+        let is_submitted = matches!(body, Body::Submitted(_));
+        let id = ids.get_value().map(|(first, second)| if is_submitted { second } else { first });
+        let what = match body {
+            Body::CameBack(_) => t!(w, "job.entry.back"),
+            Body::Submitted(_) => t!(w, "job.submit.what"),
+            _ => t!(w, "job.resume.what"),
+        };
         device.save(job, vec![crate::store::NewEntry { id, body }], saving, what, move || {
             ids.set_value(device.new_entry_id().zip(device.new_entry_id()));
         });
     };
     let resume = UnsyncCallback::new(move |()| write(Body::Resumed(Plain {})));
+    let back = UnsyncCallback::new(move |()| write(Body::CameBack(Plain {})));
     let submit = UnsyncCallback::new(move |()| write(Body::Submitted(Plain {})));
     let never = Signal::stored(false);
     let next = Memo::new(move |_| load.with(|load| load.view().map(|job| onward(w, job))));
@@ -53,6 +60,7 @@ pub fn JobPage(
             Some(Act::Go { label: t!(w, "step.go_on", title = title), href: Screen::Step(job, step, slot).href() })
         }
         Onward::Resume => Some(Act::Press { label: t!(w, "job.resume").into(), press: resume, disabled: never }),
+        Onward::Back => Some(Act::Press { label: t!(w, "job.away.back").into(), press: back, disabled: never }),
         Onward::Submit => Some(Act::Press { label: t!(w, "job.submit").into(), press: submit, disabled: never }),
         Onward::Nothing => None,
     });
@@ -89,12 +97,15 @@ fn JobBody(job: JobId, load: RwSignal<JobLoad>, saving: RwSignal<Saving>) -> imp
     };
     let people = move || load.with(|load| load.view().map(|job| head(w, job, &device.people())));
     let running = Memo::new(move |_| {
-        load.with(|load| load.view().is_some_and(|job| is_running(job) && job.phase != Phase::ForReview))
+        load.with(|load| {
+            load.view().is_some_and(|job| is_running(job) && !is_away(job) && job.phase != Phase::ForReview)
+        })
     });
-    let pause = move || running.get().then(|| view! { <PauseButton job saving /> });
+    let pause = move || running.get().then(|| view! { <PauseButton job load saving /> });
     view! {
         {move || load.with(|load| stop_line(w, load.view()?, &device.people()))}
         {with(phase_banner)}
+        {with(away_banner)}
         {people}
         {with(|_, job| draw(job))}
         {with(progress)}

@@ -2,6 +2,7 @@
 
 use domain::job_file::Phase;
 use domain::job_file::body::{CrewRole, UnitKind};
+use domain::method::gate::Obstacle;
 
 use super::load::{JobView, StepCard, UnitView};
 use crate::features::words;
@@ -14,6 +15,8 @@ pub enum Onward {
     Step(String, u16, String),
     /// The crew left: come back first.
     Resume,
+    /// This person left the others: the same.
+    Back,
     /// Everything is done: hand it in.
     Submit,
     /// Nothing to do here: the state says why.
@@ -27,6 +30,9 @@ pub fn onward(w: Words, job: &JobView) -> Onward {
         Phase::ForReview | Phase::Passed | Phase::Sealed | Phase::Withdrawn => return Onward::Nothing,
         Phase::Planned | Phase::WithCrew | Phase::OnSite | Phase::Returned => {}
     }
+    if is_away(job) {
+        return Onward::Back;
+    }
     if job.open_stop().is_some() {
         return Onward::Nothing;
     }
@@ -35,6 +41,11 @@ pub fn onward(w: Words, job: &JobView) -> Onward {
         None if job.all_done() => Onward::Submit,
         None => Onward::Nothing,
     }
+}
+
+/// Whoever looks at it has left the others on site.
+pub fn is_away(job: &JobView) -> bool {
+    job.obstacles.contains(&Obstacle::Away)
 }
 
 /// Work can be recorded at all.

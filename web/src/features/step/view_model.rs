@@ -60,6 +60,7 @@ pub fn gate_needs(w: Words, job: &JobView, step: &StepCard) -> GateNeeds {
             },
             Obstacle::StopWork(_)
             | Obstacle::Paused
+            | Obstacle::Away
             | Obstacle::Passed
             | Obstacle::Withdrawn
             | Obstacle::NeedsNewerApp
