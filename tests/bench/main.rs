@@ -8,6 +8,40 @@
 
 #[path = "../../domain/tests/built_in/mod.rs"]
 mod built_in;
+#[path = "../../domain/tests/rehearsal/mod.rs"]
+mod domain_rehearsal;
+
+// What is counted by hand is done as the browser suite does it.
+#[allow(dead_code, unused_imports, reason = "the browser suite uses the rest")]
+#[path = "../browser/answers.rs"]
+mod answers;
+#[allow(dead_code, unused_imports, reason = "the browser suite uses the rest")]
+#[path = "../browser/lead.rs"]
+mod lead;
+#[allow(dead_code, unused_imports, reason = "the browser suite uses the rest")]
+#[path = "../browser/looks.rs"]
+mod looks;
+#[allow(dead_code, unused_imports, reason = "the browser suite uses the rest")]
+#[path = "../browser/people.rs"]
+mod people;
+#[allow(dead_code, unused_imports, reason = "the browser suite uses the rest")]
+#[path = "../browser/photos.rs"]
+mod photos;
+#[allow(dead_code, unused_imports, reason = "the browser suite uses the rest")]
+#[path = "../browser/rehearsal.rs"]
+mod rehearsal;
+#[allow(dead_code, unused_imports, reason = "the browser suite uses the rest")]
+#[path = "../browser/reproof.rs"]
+mod reproof;
+#[allow(dead_code, unused_imports, reason = "the browser suite uses the rest")]
+#[path = "../browser/rig.rs"]
+mod rig;
+#[allow(dead_code, unused_imports, reason = "the browser suite uses the rest")]
+#[path = "../browser/small_job.rs"]
+mod small_job;
+#[allow(dead_code, unused_imports, reason = "the browser suite uses the rest")]
+#[path = "../browser/step.rs"]
+mod step;
 
 mod browser;
 mod design;
@@ -62,6 +96,12 @@ async fn main() -> Result<()> {
             Err(error) => eprintln!("bench: {error:?}"),
         }
     }
+    if wanted("reproof_taps") {
+        match reproof_taps().await {
+            Ok(taps) => note(&mut figures, "reproof_taps", taps),
+            Err(error) => eprintln!("bench: {error:?}"),
+        }
+    }
     if wanted("design_recompute_ms_p95") {
         match design::recompute_ms_p95().await {
             Ok(ms) => note(&mut figures, "design_recompute_ms_p95", ms),
@@ -82,6 +122,13 @@ async fn main() -> Result<()> {
     }
     println!("{}", Value::Object(figures));
     Ok(())
+}
+
+/// `reproof_taps`: presses for proving one board dead again, from the first card to the last; no keyboard.
+async fn reproof_taps() -> Result<f64> {
+    let rig = rig::Rig::demo().await?;
+    let taps = reproof::prove_again(&rig).await?.one_board();
+    Ok(f64::from(u32::try_from(taps)?))
 }
 
 /// Bytes and requests.

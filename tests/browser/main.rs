@@ -35,6 +35,7 @@ mod photos;
 mod pictures;
 mod previews;
 mod rehearsal;
+mod reproof;
 mod rescue;
 mod rig;
 mod rule_sets;

@@ -30,6 +30,7 @@ const LOOK: &str = r#"
       id: one.dataset.requirement, kind: one.dataset.kind, state: one.dataset.state, photos: one.querySelectorAll("li.thumb").length,
     })),
     at: at?.dataset.requirement ?? null,
+    list: [...document.querySelectorAll("[data-list] [data-reading]")].map((one) => one.dataset.reading),
     main: main ? words(main) : null,
     saving: !!document.querySelector(".bottom .busy"),
   };"#;
@@ -52,6 +53,8 @@ pub struct StepView {
     pub needs: Vec<Need>,
     /// The requirement at work.
     pub at: Option<String>,
+    /// Readings that are asked for on one card.
+    pub list: Vec<String>,
     /// The word on the main action.
     pub main: Option<String>,
     saving: bool,
@@ -82,7 +85,7 @@ impl<'a> Hands<'a> {
         Self { method, photos: photos.into_iter(), given: Vec::new(), good: BTreeMap::new() }
     }
 
-    fn reading(&self, seen: &StepView, id: &str) -> Result<String> {
+    pub fn reading(&self, seen: &StepView, id: &str) -> Result<String> {
         match self.good_body(id)? {
             Body::Reading(reading) => {
                 let need = self.method.step(&seen.step).and_then(|step| step.requirement(id));
@@ -113,7 +116,7 @@ impl<'a> Hands<'a> {
         }
     }
 
-    fn choice(&self, seen: &StepView, id: &str) -> Result<String> {
+    pub fn choice(&self, seen: &StepView, id: &str) -> Result<String> {
         match self.good_body(id)? {
             Body::Choice(choice) => answers::option_words(self.method, &seen.step, id, &choice.option),
             other => bail!("{id} is rehearsed as {other:?}"),

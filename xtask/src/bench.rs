@@ -15,13 +15,14 @@ use crate::tools;
 use crate::web::{self, Profile};
 
 /// Figures that a browser on a server gives.
-const BROWSER_FIGURES: [&str; 8] = [
+const BROWSER_FIGURES: [&str; 9] = [
     "first_screen_wire_bytes",
     "start_cold_ms",
     "start_offline_ms",
     "start_offline_at_work_ms",
     "tap_reading_saved_ms_p95",
     "photo_12mp_saved_ms_p95",
+    "reproof_taps",
     "design_recompute_ms_p95",
     "live_ms_p95",
 ];

@@ -199,6 +199,17 @@ fn every(document: &web_sys::Document, css: &str) -> Vec<web_sys::Element> {
     found.iter().filter_map(|one| one.dyn_into().ok()).collect()
 }
 
+/// Moves on to the field after the one that is being filled in, among those below the element with that id; stays where there is none.
+pub fn focus_next_field(id: &str) {
+    let Some(document) = window().and_then(|window| window.document()) else { return };
+    let fields = every(&document, &format!("#{id} input"));
+    let own = document.active_element();
+    let next = fields.iter().skip_while(|field| Some(*field) != own.as_ref()).nth(1);
+    if let Some(next) = next {
+        focus(&next.id());
+    }
+}
+
 /// Scrolls until the element with that id is at the top of what is seen.
 pub fn bring_into_sight(id: &str) {
     let document = web_sys::window().and_then(|window| window.document());

@@ -15,6 +15,7 @@ mod deviation;
 pub mod page;
 mod photo;
 mod reading;
+mod reading_list;
 mod requirement;
 mod scan;
 mod serial;

@@ -6,9 +6,12 @@ use domain::job_file::body::{CautionsRead, Place};
 use domain::method::gate::StepState;
 use domain::method::plan::Requirement;
 use leptos::prelude::*;
+use leptos_router::NavigateOptions;
+use leptos_router::hooks::use_navigate;
 
 use super::barrier::barrier;
 use super::ctx::Ctx;
+use super::reading_list::{ReadingList, list_of};
 use super::requirement::RequirementSection;
 use super::view_model::{first_to_do, gate_needs, next_after};
 use crate::device::{JobLoad, Saving, use_device};
@@ -63,11 +66,33 @@ pub fn StepPage(
         Shape::NoSuchStep => view! { <Empty icon=Icon::List words=t!(w, "step.no_such") /> }.into_any(),
         Shape::Here(needs) => view! { <StepBody job load card needs act saving chosen /> }.into_any(),
     };
+    go_on_proving(load, card);
     let otherwise = Signal::derive(move || load.with(|load| onward(w, load.view()?, &card.get()?)));
     let at = id.with_value(|id| Place::of(id, slot, ""));
     let stop = StopButton::of_job(job, Some(at));
     let bottom = move || view! { <CrewBottom act saving otherwise stop /> };
     view! { <Page title=title lead=lead back=Screen::Job(job) bottom=bottom>{body}</Page> }
+}
+
+/// Leads on by itself from a step that was asked for anew, once it is done, to the next such step: whoever proves a board dead again has
+/// the probes in hand. To work inside nobody is led without a press.
+fn go_on_proving(load: RwSignal<JobLoad>, card: Memo<Option<StepCard>>) {
+    let navigate = use_navigate();
+    Effect::new(move |was_asked: Option<bool>| {
+        let (is_asked, is_done) =
+            card.with(|card| card.as_ref().map(|card| (card.ended.is_some(), card.is_done()))).unwrap_or_default();
+        if is_done && was_asked == Some(true) {
+            let next = load.with_untracked(|load| {
+                let (job, card) = (load.view()?, card.get_untracked()?);
+                let next = next_after(job, &card).filter(|next| next.ended.is_some())?;
+                Some(Screen::Step(job.job, next.id.clone(), next.slot).href())
+            });
+            if let Some(next) = next {
+                navigate(&next, NavigateOptions::default());
+            }
+        }
+        is_asked
+    });
 }
 
 fn stage_of(job: Option<&JobView>, card: Option<&StepCard>) -> Option<String> {
@@ -110,17 +135,39 @@ fn StepBody(
     });
     let can_add =
         Memo::new(move |_| can_record.get() && card.with(|card| card.as_ref().is_some_and(|card| !card.lapsed)));
-    let active = Memo::new(move |_| chosen.get().or_else(|| card.with(|card| card.as_ref().and_then(first_to_do))));
-    let sections = needs
+    // On one card, unless somebody opened a single one by hand.
+    let list = Memo::new(move |_| {
+        let is_asked = can_add.get() && chosen.with(Option::is_none);
+        card.with(|card| card.as_ref().filter(|_| is_asked).and_then(list_of))
+    });
+    let active = Memo::new(move |_| {
+        let first = || card.with(|card| card.as_ref().and_then(first_to_do));
+        if list.with(Option::is_some) { None } else { chosen.get().or_else(first) }
+    });
+    let parts: Vec<(Ctx, Requirement)> = needs
         .into_iter()
         .enumerate()
         .map(|(index, need)| {
             let place = Place::of(&first.id, first.slot, need.id());
             let own = Memo::new(move |_| card.with(|card| card.as_ref()?.requirements.get(index).cloned()));
-            let ctx = Ctx::new(w, device, job, load, act, saving, chosen, place, own);
-            view! { <RequirementSection ctx index need stop_work=first.stop_work active can_record can_add /> }
+            (Ctx::new(w, device, job, load, act, saving, chosen, place, own), need)
         })
-        .collect_view();
+        .collect();
+    let readings = StoredValue::new(parts.clone());
+    let listed = move || {
+        let readings = readings.with_value(|parts| {
+            let reading = |(ctx, need): &(Ctx, Requirement)| match need {
+                Requirement::Reading(need) => Some((*ctx, need.clone())),
+                _ => None,
+            };
+            list.get().map(|list| parts[list].iter().filter_map(reading).collect::<Vec<_>>())
+        });
+        readings.map(|readings| view! { <ReadingList readings /> })
+    };
+    let section = |(index, (ctx, need)): (usize, (Ctx, Requirement))| {
+        view! { <RequirementSection ctx index need stop_work=first.stop_work active can_record can_add /> }
+    };
+    let sections = parts.into_iter().enumerate().map(section).collect_view();
     let state = Memo::new(move |_| {
         card.get().map(|card| {
             let icon = words::step_knob(&card, false).icon();
@@ -155,6 +202,7 @@ fn StepBody(
         <Cautions job card act saving hazardous=first.hazardous stop_work=first.stop_work />
         {gate}
         <p class="step-act">{first.act.clone()}</p>
+        {listed}
         {sections}
     }
     .into_any()

@@ -1,7 +1,7 @@
 //! A measured value: what is typed is kept with every keystroke, read at once, compared at once, and shown as it was understood.
 
 use domain::job_file::Body;
-use domain::job_file::body::Remark;
+use domain::job_file::body::{InstrumentSnapshot, Remark};
 use domain::method::gate::{LimitInfo, LimitSource};
 use domain::method::plan::ReadingNeed;
 use leptos::prelude::*;
@@ -72,6 +72,114 @@ impl Typed {
     }
 }
 
+/// One reading that is being typed: what is asked for, what stands in its boxes, and what that means.
+#[derive(Clone, Copy)]
+pub(super) struct Row {
+    pub(super) ctx: Ctx,
+    need: StoredValue<ReadingNeed>,
+    typed: Typed,
+    draft: Memo<ReadingDraft>,
+    kept: Kept,
+    used: Memo<Option<InstrumentSnapshot>>,
+    limit: Memo<LimitInfo>,
+    seen: Memo<ReadingPreview>,
+}
+
+impl Row {
+    fn new(ctx: Ctx, need: ReadingNeed, typed: Typed) -> Self {
+        let w = ctx.w;
+        let need = StoredValue::new(need);
+        // Another text is another question.
+        Effect::new(move |before: Option<String>| {
+            let raw = typed.raw.get();
+            if before.is_some_and(|before| before != raw) {
+                typed.keep.set(false);
+                typed.chosen.set(String::new());
+            }
+            raw
+        });
+        let draft = Memo::new(move |_| typed.draft());
+        let by_hand = Memo::new(move |_| draft.get().by_hand(&typed.proposed.get()));
+        // The box of the instrument may be shared: a draft that names none leaves it as it is.
+        let kept = ctx.keep_typed("reading", by_hand, move |draft: ReadingDraft| {
+            let instrument =
+                if draft.instrument.is_empty() { typed.instrument.get_untracked() } else { draft.instrument };
+            typed.set(ReadingDraft { instrument, ..draft });
+        });
+        let used = Memo::new(move |_| {
+            let id = instrument_id(&typed.instrument.get())?;
+            let reference = ctx.device.reference()?;
+            reference.instruments.iter().find(|own| own.id == id).map(crate::store::Instrument::snapshot)
+        });
+        let limit = Memo::new(move |_| ctx.card.get().map_or(LimitInfo::None, |card| card.limit));
+        let seen = Memo::new(move |_| {
+            let (draft, used, limit) = (draft.get(), used.get(), limit.get());
+            need.with_value(|need| preview(w, need, &limit, &draft, used.as_ref(), &today().iso()))
+        });
+        Self { ctx, need, typed, draft, kept, used, limit, seen }
+    }
+
+    /// Among several that share an instrument.
+    pub(super) fn beside(self, need: ReadingNeed, ctx: Ctx) -> Self {
+        let (instrument, proposed) = (self.typed.instrument, self.typed.proposed);
+        Self::new(ctx, need, Typed { instrument, proposed, ..Typed::new() })
+    }
+
+    /// The first of several, or one alone.
+    pub(super) fn first(need: ReadingNeed, ctx: Ctx) -> Self {
+        let row = Self::new(ctx, need, Typed::new());
+        propose_instrument(row.ctx, row.need, row.typed, row.kept);
+        row
+    }
+
+    /// Nothing was typed yet.
+    pub(super) fn is_empty(self) -> bool {
+        self.typed.raw.with(|raw| raw.trim().is_empty())
+    }
+
+    /// What stands there can be written.
+    pub(super) fn is_ready(self) -> bool {
+        self.seen.with(|seen| seen.value.is_some())
+    }
+
+    /// The entry as it would be written; none while something is missing.
+    pub(super) fn entry(self) -> Option<NewEntry> {
+        let (id, value, draft) = (self.ctx.id()?, self.seen.get_untracked().value?, self.draft.get_untracked());
+        let corrects = self.ctx.correcting.get_untracked();
+        let instrument = self.used.get_untracked().filter(|_| !draft.not_tested);
+        let at = self.ctx.place();
+        Some((id, self.need.with_value(|need| reading_body(&at, need, &draft, &value, instrument, corrects))).into())
+    }
+
+    /// What follows once its entry is on the disk: the boxes are empty, and the draft goes.
+    pub(super) fn written(self) -> impl FnOnce() + 'static {
+        let forget = self.kept.forgetting();
+        move || {
+            if self.typed.raw.try_get_untracked().is_some() {
+                let instrument = self.typed.instrument.get_untracked();
+                self.typed.set(ReadingDraft { instrument, ..ReadingDraft::default() });
+            }
+            forget();
+        }
+    }
+
+    /// Which instrument, where one is asked for.
+    pub(super) fn instrument_box(self) -> Option<AnyView> {
+        instruments(self.ctx, self.need, self.typed)
+    }
+
+    /// Box, question, limit and verdict under this label.
+    pub(super) fn draw(self, label: String) -> AnyView {
+        let w = self.ctx.w;
+        view! {
+            {value_box(self, label)}
+            {limit_part(self.ctx, self.need, self.limit)}
+            <div class="verdicts" aria-live="polite">{move || verdict(w, &self.seen.get())}</div>
+        }
+        .into_any()
+    }
+}
+
 /// Records a reading.
 #[component]
 pub fn ReadingPart(
@@ -81,62 +189,30 @@ pub fn ReadingPart(
     need: ReadingNeed,
 ) -> impl IntoView {
     let w = ctx.w;
-    let typed = Typed::new();
-    let need = StoredValue::new(need);
-    // Another text is another question.
-    Effect::new(move |before: Option<String>| {
-        let raw = typed.raw.get();
-        if before.is_some_and(|before| before != raw) {
-            typed.keep.set(false);
-            typed.chosen.set(String::new());
-        }
-        raw
-    });
-    let draft = Memo::new(move |_| typed.draft());
-    let by_hand = Memo::new(move |_| draft.get().by_hand(&typed.proposed.get()));
-    let kept = ctx.keep_typed("reading", by_hand, move |draft: ReadingDraft| typed.set(draft));
-    propose_instrument(ctx, need, typed, kept);
-    let used = Memo::new(move |_| {
-        let id = instrument_id(&typed.instrument.get())?;
-        let reference = ctx.device.reference()?;
-        reference.instruments.iter().find(|own| own.id == id).map(crate::store::Instrument::snapshot)
-    });
-    let limit = Memo::new(move |_| ctx.card.get().map_or(LimitInfo::None, |card| card.limit));
-    let seen = Memo::new(move |_| {
-        let (draft, used, limit) = (draft.get(), used.get(), limit.get());
-        need.with_value(|need| preview(w, need, &limit, &draft, used.as_ref(), &today().iso()))
-    });
+    let row = Row::first(need, ctx);
+    let Row { need, typed, draft, limit, seen, .. } = row;
     let remark_id = StoredValue::new(ctx.device.new_entry_id());
     let save = move || {
-        let (Some(id), Some(value), draft) = (ctx.id(), seen.get_untracked().value, draft.get_untracked()) else {
-            return;
-        };
-        let at = ctx.place();
+        let Some(entry) = row.entry() else { return };
+        let draft = draft.get_untracked();
         let mut entries: Vec<NewEntry> = Vec::new();
         if draft.not_tested
             && let Some(remark) = remark_id.get_value()
         {
             let text = draft.reason.trim().to_owned();
-            entries.push((remark, Body::Remark(Remark { at: Some(at.clone()), text })).into());
+            entries.push((remark, Body::Remark(Remark { at: Some(ctx.place()), text })).into());
         }
-        let corrects = ctx.correcting.get_untracked();
-        let instrument = used.get_untracked().filter(|_| !draft.not_tested);
-        let body = need.with_value(|need| reading_body(&at, need, &draft, &value, instrument, corrects));
-        entries.push((id, body).into());
-        let forget = kept.forgetting();
+        entries.push(entry);
+        let written = row.written();
         ctx.write(entries, move || {
             remark_id.set_value(ctx.device.new_entry_id());
-            if typed.raw.try_get_untracked().is_some() {
-                let instrument = typed.instrument.get_untracked();
-                typed.set(ReadingDraft { instrument, ..ReadingDraft::default() });
-            }
-            forget();
+            written();
         });
     };
     ctx.act.press(t!(w, "step.reading.action"), move || seen.with(|seen| seen.value.is_none()), save);
     view! {
         {limit_part(ctx, need, limit)}
-        {move || (!typed.not_tested.get()).then(|| boxes(ctx, need, typed, seen))}
+        {move || (!typed.not_tested.get()).then(|| boxes(row))}
         <CheckRow label=t!(w, "step.reading.not_tested") checked=typed.not_tested />
         {move || typed.not_tested.get().then(|| view! { <Area label=t!(w, "step.reading.reason") value=typed.reason /> })}
         <div class="verdicts" aria-live="polite">{move || verdict(w, &seen.get())}</div>
@@ -193,9 +269,23 @@ pub fn check_inputs(w: Words, check: &domain::electrical::Check) -> AnyView {
     view! { <ul class="stack inputs">{check.inputs.iter().map(line).collect_view()}</ul> }.into_any()
 }
 
-fn boxes(ctx: Ctx, need: StoredValue<ReadingNeed>, typed: Typed, seen: Memo<ReadingPreview>) -> AnyView {
-    let w = ctx.w;
-    let unit = need.with_value(|need| format!("{}{}", need.field().entry.symbol(), need.unit.symbol()));
+fn boxes(row: Row) -> AnyView {
+    let w = row.ctx.w;
+    let voltage = row.need.with_value(needs_voltage).then(|| {
+        view! { <Field label=t!(w, "step.reading.voltage") kind=FieldKind::Number value=row.typed.voltage unit="V" /> }
+    });
+    view! {
+        {row.instrument_box()}
+        {value_box(row, t!(w, "step.reading.value").to_owned())}
+        {voltage}
+    }
+    .into_any()
+}
+
+/// The box of the value, how it was understood, and what is asked back.
+fn value_box(row: Row, label: String) -> AnyView {
+    let (w, typed, seen) = (row.ctx.w, row.typed, row.seen);
+    let unit = row.need.with_value(|need| format!("{}{}", need.field().entry.symbol(), need.unit.symbol()));
     let fault = Signal::derive(move || seen.with(|seen| seen.fault.clone()));
     let understood = move || {
         let seen = seen.get();
@@ -207,17 +297,12 @@ fn boxes(ctx: Ctx, need: StoredValue<ReadingNeed>, typed: Typed, seen: Memo<Read
         })
     };
     let field = if unit.is_empty() {
-        view! { <Field label=t!(w, "step.reading.value") kind=FieldKind::Number value=typed.raw fault /> }
+        view! { <Field label=label kind=FieldKind::Number value=typed.raw fault /> }
     } else {
-        view! { <Field label=t!(w, "step.reading.value") kind=FieldKind::Number value=typed.raw fault unit=unit /> }
+        view! { <Field label=label kind=FieldKind::Number value=typed.raw fault unit=unit /> }
     };
-    let voltage = need.with_value(needs_voltage).then(|| {
-        view! { <Field label=t!(w, "step.reading.voltage") kind=FieldKind::Number value=typed.voltage unit="V" /> }
-    });
     view! {
-        {instruments(ctx, need, typed)}
         {field}
-        {voltage}
         <div aria-live="polite">{understood}</div>
         {move || question(w, typed, seen.with(|seen| seen.question.clone()))}
     }
