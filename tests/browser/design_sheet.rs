@@ -120,8 +120,7 @@ async fn a_design_is_filled_offline_survives_a_kill_and_is_sent() -> Result<()> 
     holds(&desk, "Inverter: rated power", "3.68 kW").await?;
     holds(&desk, "Earthing system", "tn_s").await?;
     desk.see("Computed by rule set uk 1").await?;
-    desk.press("Save the design").await?;
-    desk.see("The design is saved on this device.").await?;
+    save(&desk).await?;
 
     rig.server.road.heal().await;
     until_all_sent(&desk, WITHIN * 2).await?;
@@ -139,6 +138,53 @@ async fn a_design_is_filled_offline_survives_a_kill_and_is_sent() -> Result<()> 
     office.check(shut == json!(true), "the office cannot change it").await
 }
 
+/// Saves the design; says why where a crew has the job and checks begin to fail. Gives whether that was asked.
+pub async fn save(desk: &Browser) -> Result<bool> {
+    const SAVED: &str = "The design is saved on this device.";
+    // Messages stay until somebody closes them: what an earlier save said is no answer to this one.
+    let closed =
+        "all('.toast button').forEach((one) => one.click()); return !words(document.body).includes(arguments[0])";
+    desk.until("the word of an earlier save to be gone", WITHIN, closed, &[json!(SAVED)]).await?;
+    desk.press("Save the design").await?;
+    let script = "return document.querySelector('dialog[open]') ? 'asked' : words(document.body).includes(arguments[0]) ? 'saved' : null";
+    let is_asked = desk.until("an answer to saving", WITHIN, script, &[json!(SAVED)]).await? == json!("asked");
+    if is_asked {
+        desk.fill("Why it goes ahead anyway", "It is mended before the crew comes.").await?;
+        desk.press_css("dialog[open] .act.main").await?;
+    }
+    desk.see(SAVED).await?;
+    Ok(is_asked)
+}
+
+/// Whoever changes the design of a job that a crew has says why it goes ahead with a check that begins to fail, once; and the crew reads it.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_crew_that_has_the_job_is_told_of_what_begins_to_fail() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan(&rig).await?;
+    let desk = desk_on_sheet(&rig, job).await?;
+    for (label, text) in FIGURES {
+        desk.fill(label, text).await?;
+    }
+    desk.check(!save(&desk).await?, "nothing fails").await?;
+    desk.fill("AC cable: length one way", "80").await?;
+    verdict(&desk, "ac_drop", "fail").await?;
+    desk.press("Save the design").await?;
+    desk.see("1 check of the design fails:").await?;
+    let shut = "return document.querySelector('dialog[open] .act.main').disabled";
+    desk.check(desk.js(shut, &[]).await? == json!(true), "without words nothing is saved").await?;
+    desk.picture(&tests::browser::target_folder().join("looks/design-why-desk-light.png")).await?;
+    desk.fill("Why it goes ahead anyway", "A larger cable is ordered.").await?;
+    desk.press_css("dialog[open] .act.main").await?;
+    desk.see("The design is saved on this device.").await?;
+    // It is known from here on; a figure beside it asks nothing.
+    desk.fill("AC cable: length one way", "85").await?;
+    desk.check(!save(&desk).await?, "it was told already").await?;
+    until_all_sent(&desk, WITHIN).await?;
+    let phone = phone_on_step(&rig, job, "arrive", "Arrive").await?;
+    phone.open(&format!("/jobs/{job}")).await?;
+    phone.see("A larger cable is ordered.").await
+}
+
 /// After work has begun the sheet says what is no longer as planned, and which checks end otherwise.
 #[tokio::test(flavor = "multi_thread")]
 async fn what_was_built_otherwise_is_listed_with_what_it_changes() -> Result<()> {
@@ -151,8 +197,7 @@ async fn what_was_built_otherwise_is_listed_with_what_it_changes() -> Result<()>
     verdict(&desk, "ac_drop", "pass").await?;
     let early = desk.js("return document.getElementById('built') === null", &[]).await?;
     desk.check(early == json!(true), "nothing is compared before the work has begun").await?;
-    desk.press("Save the design").await?;
-    desk.see("The design is saved on this device.").await?;
+    save(&desk).await?;
     until_all_sent(&desk, WITHIN).await?;
     drop(desk);
 
@@ -168,8 +213,7 @@ async fn what_was_built_otherwise_is_listed_with_what_it_changes() -> Result<()>
     desk.fill("AC cable: length one way", "80").await?;
     desk.see("AC cable: length one way: 12").await?;
     desk.see("Voltage drop, AC cable: Passes became Fails").await?;
-    desk.press("Save the design").await?;
-    desk.see("The design is saved on this device.").await?;
+    save(&desk).await?;
     until_all_sent(&desk, WITHIN).await
 }
 
@@ -214,8 +258,7 @@ async fn a_limit_that_follows_from_the_sheet_judges_the_reading_on_the_phone() -
     desk.choose("AC breaker: characteristic", "B").await?;
     desk.fill("AC breaker: rating", "32").await?;
     asked(&desk, "loop_max_ohm", "follows", "0.958333").await?;
-    desk.press("Save the design").await?;
-    desk.see("The design is saved on this device.").await?;
+    save(&desk).await?;
     until_all_sent(&desk, WITHIN).await?;
 
     let phone = phone_on_step(&rig, job, "supply", "Loop of the circuit").await?;
@@ -231,7 +274,7 @@ async fn a_limit_that_follows_from_the_sheet_judges_the_reading_on_the_phone() -
     desk.fill("AC breaker: rating", "40").await?;
     asked(&desk, "loop_max_ohm", "follows", "0.766667").await?;
     desk.see("Highest loop impedance: 0.958333").await?;
-    desk.press("Save the design").await?;
+    save(&desk).await?;
     until_all_sent(&desk, WITHIN).await?;
     phone.open(&step_path(job, "supply")).await?;
     let fails = |now: &StepView| now.need("loop").is_some_and(|need| need.state == "failed");

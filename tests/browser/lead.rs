@@ -67,6 +67,11 @@ pub async fn plan_job(lead: &mut Browser) -> Result<JobId> {
             &[],
         )
         .await?;
-    let id = path.as_str().unwrap_or_default().trim_start_matches("/desk/");
+    let path = path.as_str().unwrap_or_default();
+    // Whoever plans the week sees it without opening the job.
+    lead.open("/plan").await?;
+    lead.see("Design: 2 fail").await?;
+    lead.open(path).await?;
+    let id = path.trim_start_matches("/desk/");
     id.parse().map_err(|_| anyhow::anyhow!("{id} is no job"))
 }

@@ -203,8 +203,7 @@ async fn a_new_firm_comes_from_nothing_to_a_job_with_every_check_decided() -> Re
     // The house has its three faults by design.
     desk.check(fail >= 1, &format!("{fail} checks fail")).await?;
     picture(&desk, "design").await?;
-    desk.press("Save the design").await?;
-    desk.see("The design is saved on this device.").await?;
+    crate::design_sheet::save(&desk).await?;
     until_all_sent(&desk, WITHIN).await?;
     desk.open(&job).await?;
     let script = "return words(document.querySelector('.job-head'))";

@@ -85,8 +85,7 @@ async fn a_firm_tightens_its_rules_and_a_new_job_is_judged_by_them_offline() -> 
     verdict(&desk, "UK-1M", "pass").await?;
     desk.choose("Where the job is", OURS).await?;
     verdict(&desk, "UK-1M", "fail").await?;
-    desk.press("Save the design").await?;
-    desk.see("The design is saved on this device.").await?;
+    crate::design_sheet::save(&desk).await?;
     // A job from before keeps the rules that it was planned by.
     desk.open(&format!("/desk/{before}/design")).await?;
     desk.see("Computed by rule set neutral 1").await?;

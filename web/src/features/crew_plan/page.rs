@@ -1,19 +1,24 @@
 //! The page, and its parts. This week stands first; what is not of it is folded under it, however much that is.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
-use domain::ids::PersonId;
+use domain::ids::{JobId, PersonId};
 use domain::people::Role;
 use leptos::prelude::*;
+use leptos::task::spawn_local;
 use leptos_router::components::A;
 
-use super::view_model::{CrewPlan, Elsewhere, JobCard, Need, NeedWhy, TwiceLine, plan};
+use super::view_model::{CrewPlan, DesignFails, Elsewhere, JobCard, Need, NeedWhy, TwiceLine, plan};
+use crate::adapters::browser::breathe;
 use crate::app::SyncStatus;
-use crate::device::{JobHere, use_device};
-use crate::features::desk::{moment, store_shut, today};
+use crate::device::{Device, JobHere, use_device};
+use crate::features::design_sheet::state::DesignState;
+use crate::features::desk::{Methods, job_here, moment, store_shut, today};
 use crate::features::words::{phase, phase_tone};
 use crate::i18n::format::Day;
 use crate::i18n::{Words, use_words};
+use crate::ports::local_store::StoreError;
 use crate::routes::Screen;
 use crate::store::Reference;
 use crate::ui::{Chip, Empty, Glyph, Icon, LinkButton, Look, Page, Tone, Waiting};
@@ -91,10 +96,11 @@ fn crew_people(reference: &Reference) -> Vec<(PersonId, String)> {
 fn Plan() -> impl IntoView {
     let (w, device) = (use_words(), use_device());
     let jobs = device.follow_all();
+    let fails = failing_designs(w, device, jobs);
     let plan = Memo::new(move |_| {
         let jobs = jobs.get()?.map(|jobs| jobs.into_iter().map(|JobHere { view, .. }| view).collect::<Vec<_>>());
         let people = device.reference().map(|reference| crew_people(&reference)).unwrap_or_default();
-        Some(jobs.map(|jobs| plan(&jobs, &people, today())))
+        Some(jobs.map(|jobs| fails.with(|fails| plan(&jobs, &people, today(), fails))))
     });
     let sync = expect_context::<SyncStatus>();
     let folds = Folds(RwSignal::new(BTreeSet::new()));
@@ -104,6 +110,55 @@ fn Plan() -> impl IntoView {
         Some(Ok(plan)) => whole(w, plan, folds),
         Some(Err(why)) => store_shut(w, &why),
     }
+}
+
+/// What a count of failing checks was worked out from: a job file only grows, and a version of the firm's rules stays as it is.
+type WorkedOutFrom = (usize, usize, bool);
+
+/// How many checks of each design fail, worked out one job after the other: the plan does not wait for it.
+fn failing_designs(
+    w: Words,
+    device: Device,
+    jobs: RwSignal<Option<Result<Vec<JobHere>, StoreError>>>,
+) -> RwSignal<DesignFails> {
+    let fails = RwSignal::new(DesignFails::new());
+    let known = StoredValue::new(BTreeMap::<JobId, WorkedOutFrom>::new());
+    let turn = StoredValue::new(0_u64);
+    Effect::new(move |_| {
+        let own = device.rule_sets();
+        let views: Vec<_> = jobs.with(|jobs| match jobs {
+            Some(Ok(jobs)) => jobs.iter().map(|JobHere { view, .. }| Arc::clone(view)).collect(),
+            Some(Err(_)) | None => Vec::new(),
+        });
+        let Some(store) = device.store_now() else { return };
+        turn.update_value(|turn| *turn += 1);
+        let mine = turn.get_value();
+        spawn_local(async move {
+            let methods = Methods::default();
+            for view in views.into_iter().filter(|view| !view.phase.is_over()) {
+                let from = (view.entries, own.len(), view.method_missing);
+                if known.try_with_value(|known| known.get(&view.job) == Some(&from)) == Some(true) {
+                    continue;
+                }
+                breathe().await;
+                let Ok(here) = job_here(&store, view.job, &methods, w).await else { continue };
+                let count = DesignState::of(w, &here, &own).fails.len();
+                // The page may be gone, or another turn has begun with newer jobs.
+                if turn.try_get_value() != Some(mine) {
+                    return;
+                }
+                known.update_value(|known| {
+                    known.insert(view.job, from);
+                });
+                if fails.with_untracked(|fails| fails.get(&view.job).copied().unwrap_or_default()) != count {
+                    fails.update(|fails| {
+                        fails.insert(view.job, count);
+                    });
+                }
+            }
+        });
+    });
+    fails
 }
 
 fn whole(w: Words, plan: CrewPlan, folds: Folds) -> AnyView {
@@ -275,6 +330,7 @@ fn job_list(w: Words, cards: &[JobCard]) -> AnyView {
         let day = if card.day.is_empty() { t!(w, "crew.no_day").to_owned() } else { w.day_text(&card.day) };
         let title = title_of(w, card);
         let twice = (!card.twice.is_empty()).then(|| elsewhere(w, card));
+        let fails = design_fails(w, card);
         let (state, tone) = (w.say(phase(card.phase)), phase_tone(card.phase));
         view! {
             <li>
@@ -283,6 +339,7 @@ fn job_list(w: Words, cards: &[JobCard]) -> AnyView {
                         <span class="name" dir="auto">{title}</span>
                         <span class="detail">{day}</span>
                         {twice.map(|words| view! { <span class="detail">{words}</span> })}
+                        {fails.map(|words| view! { <span class="detail">{words}</span> })}
                     </span>
                     <Chip label=state tone />
                 </A>
@@ -300,6 +357,11 @@ fn elsewhere(w: Words, card: &JobCard) -> String {
         t!(w, "crew.twice.also", person = own.person, job = name)
     };
     card.twice.iter().map(one).collect::<Vec<_>>().join("; ")
+}
+
+/// That checks of a job's design fail.
+fn design_fails(w: Words, card: &JobCard) -> Option<String> {
+    (card.design_fails > 0).then(|| tn!(w, "desk.design_fails", card.design_fails))
 }
 
 /// Householder and town; the short number where neither is known.
@@ -372,6 +434,7 @@ fn job_card(w: Words, card: JobCard) -> AnyView {
     let (done, total) = card.done;
     let tone = if card.overdue { "caution" } else { tone };
     let also = (!card.twice.is_empty()).then(|| elsewhere(w, &card));
+    let fails = design_fails(w, &card);
     let name = if card.name.is_empty() { title_of(w, &card) } else { card.name.clone() };
     let town = (!card.town.is_empty() && card.town != card.name).then(|| card.town.clone());
     view! {
@@ -382,6 +445,7 @@ fn job_card(w: Words, card: JobCard) -> AnyView {
             {(total > 0).then(|| view! { <span class="soft number">{t!(w, "crew.steps_done", done = done, total = total)}</span> })}
             {card.overdue.then(|| view! { <span class="flag">{t!(w, "crew.untouched")}</span> })}
             {also.map(|also| view! { <span class="flag" dir="auto">{also}</span> })}
+            {fails.map(|words| view! { <span class="flag">{words}</span> })}
             {(card.waits > 0).then(|| view! { <span class="waits">{t!(w, "crew.waits")}</span> })}
         </A>
     }

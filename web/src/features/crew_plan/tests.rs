@@ -35,7 +35,7 @@ fn people() -> Vec<(PersonId, String)> {
 
 fn planned(views: Vec<JobView>) -> CrewPlan {
     let views: Vec<Arc<JobView>> = views.into_iter().map(Arc::new).collect();
-    plan(&views, &people(), today())
+    plan(&views, &people(), today(), &DesignFails::new())
 }
 
 #[test]
@@ -152,4 +152,19 @@ fn two_jobs_of_one_person_at_one_hour_are_marked_on_both_cards_and_told_in_a_lin
     );
     // The card says the same wherever it stands.
     assert_eq!(also(&plan.rows[1].days[3])[0], ("House 1".to_owned(), mark("House 2")));
+}
+
+#[test]
+fn a_card_says_how_many_checks_of_its_design_fail_until_the_job_is_over() {
+    let views = [
+        job(1, "2026-11-25", "08:00", &[1], Phase::WithCrew),
+        job(2, "2026-11-26", "08:00", &[1], Phase::Passed),
+        job(3, "", "", &[], Phase::Planned),
+    ];
+    let fails: DesignFails = views.iter().map(|view| (view.job, 2)).collect();
+    let views: Vec<Arc<JobView>> = views.into_iter().map(Arc::new).collect();
+    let plan = plan(&views, &people(), today(), &fails);
+    let cards: Vec<&JobCard> = plan.rows[0].days.iter().flatten().chain(&plan.unplanned).collect();
+    let said: Vec<(&str, usize)> = cards.iter().map(|card| (card.name.as_str(), card.design_fails)).collect();
+    assert_eq!(said, [("House 1", 2), ("House 2", 0), ("House 3", 2)]);
 }

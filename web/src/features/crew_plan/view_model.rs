@@ -36,7 +36,12 @@ pub struct JobCard {
     pub overdue: bool,
     /// Who of its crew is wanted elsewhere in the same hour, and where.
     pub twice: Vec<Elsewhere>,
+    /// So many checks of its design fail, as far as that was worked out.
+    pub design_fails: usize,
 }
+
+/// So many checks of a job's design fail; what is not in it was not worked out yet.
+pub type DesignFails = BTreeMap<JobId, usize>;
 
 /// Somebody is wanted at another job in the same hour.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -131,12 +136,13 @@ impl Default for JobCard {
             waits: 0,
             overdue: false,
             twice: Vec::new(),
+            design_fails: 0,
         }
     }
 }
 
 /// The card of a job, without what other jobs say of it.
-fn card(view: &JobView, today: &str) -> JobCard {
+fn card(view: &JobView, today: &str, fails: &DesignFails) -> JobCard {
     let schedule = view.schedule.clone();
     let waits = needs_of(view).len();
     let overdue = schedule.as_ref().is_some_and(|schedule| is_overdue(view.phase, &schedule.day, today));
@@ -151,12 +157,18 @@ fn card(view: &JobView, today: &str) -> JobCard {
         waits,
         overdue,
         twice: Vec::new(),
+        design_fails: if view.phase.is_over() { 0 } else { fails.get(&view.job).copied().unwrap_or_default() },
     }
 }
 
 /// The cards of all jobs in their order, each with who of its crew is wanted elsewhere; and the same as lines.
-fn cards(views: &[&JobView], people: &[(PersonId, String)], today: &str) -> (Vec<JobCard>, Vec<TwiceLine>) {
-    let mut cards: Vec<JobCard> = views.iter().map(|view| card(view, today)).collect();
+fn cards(
+    views: &[&JobView],
+    people: &[(PersonId, String)],
+    today: &str,
+    fails: &DesignFails,
+) -> (Vec<JobCard>, Vec<TwiceLine>) {
+    let mut cards: Vec<JobCard> = views.iter().map(|view| card(view, today, fails)).collect();
     let at: BTreeMap<JobId, usize> = cards.iter().enumerate().map(|(at, card)| (card.job, at)).collect();
     let bookings = views.iter().copied().map(|view| Booking {
         job: view.job,
@@ -223,7 +235,12 @@ pub fn monday_of(day: Day) -> Day {
 }
 
 /// Puts jobs on days and people. `people` are those who can be on a job, in the order in which they are shown.
-pub fn plan<V: AsRef<JobView>>(views: &[V], people: &[(PersonId, String)], today: Day) -> CrewPlan {
+pub fn plan<V: AsRef<JobView>>(
+    views: &[V],
+    people: &[(PersonId, String)],
+    today: Day,
+    fails: &DesignFails,
+) -> CrewPlan {
     let first = monday_of(today).number();
     let days: Vec<Day> = (0..DAYS_SHOWN as i64).map(|ahead| Day::of_number(first + ahead)).collect();
     let mut rows: Vec<PlanRow> = people
@@ -232,7 +249,7 @@ pub fn plan<V: AsRef<JobView>>(views: &[V], people: &[(PersonId, String)], today
         .collect();
     let mut out = CrewPlan { days, nobody: vec![Vec::new(); DAYS_SHOWN], ..CrewPlan::default() };
     let views: Vec<&JobView> = views.iter().map(AsRef::as_ref).collect();
-    let (cards, twice) = cards(&views, people, &today.iso());
+    let (cards, twice) = cards(&views, people, &today.iso(), fails);
     out.twice = twice;
     for (view, card) in views.into_iter().zip(cards) {
         out.queue.extend(needs_of(view).into_iter().map(|(why, since_us)| Need { card: card.clone(), why, since_us }));

@@ -2,10 +2,11 @@
 
 use std::sync::Arc;
 
+use domain::bounds;
 use domain::design::{Design, Figures};
 use domain::electrical::rule_set::{FirmRules, RuleSet, RulesName};
 use domain::ids::JobId;
-use domain::job_file::body::{Body, DesignInputs};
+use domain::job_file::body::{Body, DesignInputs, Remark};
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
@@ -15,20 +16,22 @@ use super::drawings::{single_line_part, stack_part};
 use super::editions::editions_banner;
 use super::form::{Around, Form, rules_part, sections};
 use super::results::{Ground, checks_part, limits_part, missing_part, notices_part, standing, suggestions_part};
+use super::state::{DesignState, note_of_fails};
 use super::view_model::{SheetDraft, compute, other_version, rules_of_job, values_to_save, with_models};
 use super::words::{SECTIONS, section};
 use crate::adapters::{browser, performance};
 use crate::device::use_device;
 use crate::features::bounds::FaultLinks;
-use crate::features::desk::shared::rights;
+use crate::features::crew::typed::{keep_words, words_fault, words_room};
+use crate::features::desk::shared::{has_technician, rights};
 use crate::features::desk::{DeskJob, Store, follow_job, save_error, with_store, write};
 use crate::i18n::{Words, use_words};
 use crate::key;
 use crate::routes::Screen;
 use crate::session::use_session;
 use crate::store::{JobStore, SaveError};
-use crate::t;
-use crate::ui::{Banner, Button, Caution, Empty, Icon, LinkButton, Look, Page, Toasts, Tone, Waiting};
+use crate::ui::{Area, Banner, Button, Caution, Empty, Icon, LinkButton, Look, Page, Sheet, Toasts, Tone, Waiting};
+use crate::{t, tn};
 
 /// Under this name a benchmark finds each computation in the browser's timeline.
 const MEASURE: &str = "design-recompute";
@@ -254,6 +257,9 @@ fn bottom(ground: Ground, store: Store, job: JobId, here: Here, is_kept: RwSigna
     let (busy, failed) = (RwSignal::new(false), RwSignal::new(None::<SaveError>));
     let tried = RwSignal::new(false);
     let faults = Memo::new(move |_| form.faults());
+    let asked = asked_why(ground, here);
+    let (asking, words) = (RwSignal::new(false), keep_words(device, format!("design-why/{job}"), Some(job)));
+    let note = move || asked.with(|fails| note_of_fails(w, fails, &words.text.get()));
     let save = move || {
         tried.set(true);
         let Some(now) = here.get_untracked() else { return };
@@ -270,14 +276,31 @@ fn bottom(ground: Ground, store: Store, job: JobId, here: Here, is_kept: RwSigna
             toasts.say(t!(w, "design.unchanged"));
             return;
         }
+        let is_asked = !asked.with_untracked(Vec::is_empty);
+        if is_asked && !asking.get_untracked() {
+            asking.set(true);
+            return;
+        }
+        let design = Body::DesignInputs(DesignInputs { values });
+        let entries = match words.ids().filter(|_| is_asked) {
+            Some((act, remark)) => {
+                let text = untrack(note);
+                vec![(Some(remark), Body::Remark(Remark { at: None, text })), (Some(act), design)]
+            }
+            None => vec![(None, design)],
+        };
         let store = store.get();
         busy.set(true);
         failed.set(None);
         spawn_local(async move {
-            let outcome = write(&store, job, vec![(None, Body::DesignInputs(DesignInputs { values }))]).await;
+            let outcome = write(&store, job, entries).await;
             let _ = busy.try_set(false);
             match outcome {
                 Ok(()) => {
+                    if is_asked {
+                        words.saved()();
+                        let _ = asking.try_set(false);
+                    }
                     form.settle();
                     let _ = is_kept.try_set(false);
                     // A draft that stays is recognised: it says what the job says.
@@ -301,14 +324,46 @@ fn bottom(ground: Ground, store: Store, job: JobId, here: Here, is_kept: RwSigna
         };
         let told =
             move || failed.get().map(|error| view! { <Banner tone=Tone::Stop><p>{save_error(w, &error)}</p></Banner> });
+        let title = move || asked.with(|fails| tn!(w, "desk.against.design_fails", fails.len()));
+        let names = move || asked.get().into_iter().map(|name| view! { <li>{name}</li> }).collect_view();
+        let acts = move || {
+            let unset = Signal::derive(move || !words.is_typed() || bounds::words(&note()).is_err());
+            view! { <Button label=t!(w, "design.save") look=Look::Main disabled=unset busy on_press=save /> }
+        };
         view! {
             {problems}
             {told}
             <div role="status">{standing(ground)}</div>
+            {words.told_when_shut(w, asking)}
             <Button label=t!(w, "design.save") look=Look::Main busy on_press=save />
+            <Sheet open=asking title=title acts=acts>
+                <ul class="stack bullets">{names}</ul>
+                {words.told_when_brought_back(w)}
+                <Area label=t!(w, "desk.words.design") value=words.text fault=words_fault(w, words.text) room=words_room(w, words.text) />
+            </Sheet>
         }
         .into_any()
     }
+}
+
+/// Checks that fail with what stands on the sheet, where a crew has the job and was not told of all of them: then a lead says why it goes
+/// ahead. Empty while nobody need be asked.
+fn asked_why(ground: Ground, here: Here) -> Memo<Vec<String>> {
+    let (w, device) = (ground.around.w, use_device());
+    let told = Memo::new(move |_| {
+        here.with(|here| {
+            let here = here.as_ref().filter(|here| has_technician(&here.view.crew))?;
+            Some(DesignState::of(w, here, &device.rule_sets()).fails)
+        })
+    });
+    Memo::new(move |_| {
+        let Some(told) = told.get() else { return Vec::new() };
+        let fails = ground
+            .around
+            .rules
+            .with(|rules| ground.computed.with(|now| DesignState::of_lines(w, rules, &now.sheet.lines).fails));
+        if fails.iter().all(|name| told.contains(name)) { Vec::new() } else { fails }
+    })
 }
 
 /// Writes the draft at every change, one write at a time; the last one counts.

@@ -1,6 +1,6 @@
 //! How a job's design stands by its rules, for whoever reviews the job.
 
-use domain::design::{Design, sheet};
+use domain::design::{Design, Line, sheet};
 use domain::electrical::Verdict;
 use domain::electrical::rule_set::{FirmRules, RuleSet};
 use domain::job_file::body::{Equipment, Purpose};
@@ -10,6 +10,7 @@ use super::view_model::{rules_of_job, with_models};
 use super::words::line_name;
 use crate::features::desk::DeskJob;
 use crate::i18n::Words;
+use crate::tn;
 
 /// What the checks of a design come to, each by the name that the sheet gives it.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -40,8 +41,13 @@ impl DesignState {
     /// Judges figures that somebody entered, with the units of the job.
     pub fn judged(w: Words, rules: &RuleSet, entered: &[(String, i64)], equipment: Option<&Equipment>) -> Self {
         let entered = Design::of_values(entered.iter().map(|(key, micro)| (key.as_str(), *micro)));
+        Self::of_lines(w, rules, &sheet(&with_models(&entered, equipment), rules).lines)
+    }
+
+    /// What the lines of a sheet come to.
+    pub fn of_lines(w: Words, rules: &RuleSet, lines: &[Line]) -> Self {
         let mut state = Self::default();
-        for line in sheet(&with_models(&entered, equipment), rules).lines {
+        for line in lines {
             match line.verdict() {
                 Verdict::Fail(_) => state.fails.push(line_name(w, rules, line.key)),
                 Verdict::NotDetermined(_) => state.open.push(line_name(w, rules, line.key)),
@@ -50,4 +56,9 @@ impl DesignState {
         }
         state
     }
+}
+
+/// The note in which a crew is told which checks fail, and why it goes ahead.
+pub fn note_of_fails(w: Words, fails: &[String], why: &str) -> String {
+    format!("{} {}. {}", tn!(w, "desk.against.design_fails", fails.len()), fails.join(", "), why.trim())
 }

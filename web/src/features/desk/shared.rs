@@ -1,7 +1,7 @@
 //! What several desks ask of a folded job. Pure.
 
 use domain::ids::PersonId;
-use domain::job_file::body::{CrewRole, Ticket, UnitKind};
+use domain::job_file::body::{Assigned, CrewRole, Ticket, UnitKind};
 use domain::job_file::{Body, JobFile, Phase};
 use domain::method::gate::Answer;
 use domain::people::{Action, Ownership, Role, may};
@@ -155,4 +155,9 @@ pub fn phase_of_word(word: &str) -> Option<Key> {
         "withdrawn" => key!("job.phase.withdrawn"),
         _ => return None,
     })
+}
+
+/// Somebody on the crew works on site.
+pub fn has_technician(crew: &[Assigned]) -> bool {
+    crew.iter().any(|assigned| assigned.role == CrewRole::Technician)
 }

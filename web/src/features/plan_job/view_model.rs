@@ -11,21 +11,20 @@ use domain::identification::Date;
 use domain::ids::{JobId, PersonId, SiteId, uuid_v7};
 use domain::job_file::JobFile;
 use domain::job_file::body::{
-    Assigned, Assignment, Body, Consent, ConsentState, CrewRole, DesignInputs, Equipment, JobPlanned, MethodRef,
-    ModelSnapshot, Remark, Schedule, Slot, Ticket, UnitKind,
+    Assigned, Assignment, Body, Consent, ConsentState, DesignInputs, Equipment, JobPlanned, MethodRef, ModelSnapshot,
+    Remark, Schedule, Slot, Ticket, UnitKind,
 };
 use domain::method::Method;
 use domain::method::gate::{Answer, LimitInfo, LimitSource, OpenWhy};
 use domain::method::plan::{CheckCall, DesignField, LimitRule, Requirement, UnitPlan};
 
 use super::draft::{PlanDraft, consent_of_word};
-use crate::features::design_sheet::state::DesignState;
+use crate::features::design_sheet::state::{DesignState, note_of_fails};
 use crate::features::design_sheet::view_model::value_of;
-use crate::features::desk::shared::kind_word;
+use crate::features::desk::shared::{has_technician, kind_word};
 use crate::features::job::load::{JobView, job_view};
 use crate::features::words::{choice, quantity};
 use crate::i18n::Words;
-use crate::tn;
 use crate::ui::Choice;
 
 /// Rule set of new jobs where nobody chose: public standards by number and edition, as `domain::electrical` computes them.
@@ -254,18 +253,13 @@ fn handing(
     if fails.iter().all(|name| told.contains(name)) {
         return;
     }
-    let text =
-        format!("{} {}. {}", tn!(w, "desk.against.design_fails", fails.len()), fails.join(", "), draft.why.trim());
+    let text = note_of_fails(w, &fails, &draft.why);
     match bounds::words(&text) {
         _ if draft.why.trim().is_empty() => _ = out.faults.insert(FieldId::Why, Fault::Needed),
         Err(fault) => _ = out.faults.insert(FieldId::Why, Fault::Text(fault)),
         Ok(()) => out.bodies.push(Body::Remark(Remark { at: None, text })),
     }
     out.fails = fails;
-}
-
-fn has_technician(crew: &[Assigned]) -> bool {
-    crew.iter().any(|assigned| assigned.role == CrewRole::Technician)
 }
 
 fn push_if_changed(out: &mut Reading, changed: bool, body: Body) {
