@@ -64,6 +64,8 @@ async fn this_week_stands_first_and_two_jobs_at_one_hour_are_told() -> Result<()
     desk.until("all later jobs to be counted", WITHIN * 3, counted, &[json!(LATER)]).await?;
     let top = desk.js("return document.querySelector('table.week').getBoundingClientRect().top + scrollY", &[]).await?;
     desk.check(top.as_f64().is_some_and(|top| top < 700.0), &format!("this week begins at {top} px")).await?;
+    let order = "return !!(document.querySelector('table.week').compareDocumentPosition(document.querySelector('.folds')) & Node.DOCUMENT_POSITION_FOLLOWING)";
+    desk.check(desk.js(order, &[]).await? == json!(true), "what is folded stands below this week").await?;
     desk.check(desk.js("return all('.fold .row-link').length", &[]).await? == json!(0), "what is folded is not built")
         .await?;
     desk.press("Later").await?;
