@@ -36,14 +36,14 @@ async fn one_of_two_leaves_says_that_they_are_back_and_hands_a_lock_over() -> Re
     phone.see("Who leaves?").await?;
     phone.see("How is it left").await?;
     look_at_this(&phone, "leave-all").await?;
-    phone.tick("Only I; the others work on").await?;
+    phone.tick("Just me; the others carry on").await?;
     phone.see("Take your own locks off").await?;
     look_at_this(&phone, "leave-alone").await?;
     phone.press("Record it and leave").await?;
-    phone.see("You have left; the others work on").await?;
+    phone.see("You have left; the others carry on").await?;
     look_at_this(&phone, "away").await?;
     phone.open(&step_path(job, "arrive")).await?;
-    phone.see("Say first that you are back.").await?;
+    phone.see("Record that you are back first.").await?;
 
     phone.open(&page).await?;
     phone.press("I am back").await?;
@@ -52,13 +52,13 @@ async fn one_of_two_leaves_says_that_they_are_back_and_hands_a_lock_over() -> Re
     phone.see("Go on: Arrive").await?;
 
     phone.press("Leave the site").await?;
-    phone.tick("Nobody; I hand my lock over").await?;
-    phone.see("First the new lock goes on").await?;
+    phone.tick("Nobody; I am handing my lock over").await?;
+    phone.see("the new lock goes on first").await?;
     let shut = "return document.querySelector('dialog[open] .act.main').disabled";
     phone.check(phone.js(shut, &[]).await? == json!(true), "it is recorded once somebody is named").await?;
     phone.tick(OTHER_NAME).await?;
     look_at_this(&phone, "leave-lock").await?;
-    phone.press("Lock handed over").await?;
+    phone.press("Record the handover").await?;
     phone.see("Lock handed over. Saved on this device at").await?;
 
     rig.server.road.heal().await;
