@@ -587,11 +587,19 @@ fn who_leaves_nobody_behind_isolates_again() {
         let plan = Plan::of(&method);
         let way = ways(&method).remove(0);
         let (log, ..) = before_the_first_work_inside(&method, &plan, &way);
+        let leave_and_come_back = |log: &mut Log| {
+            log.write(tech(), EntryId::of(id(94, 1)), Body::WentAway(Plain {}));
+            log.write(tech(), EntryId::of(id(94, 2)), Body::CameBack(Plain {}));
+        };
         let mut own = log.clone();
-        own.write(tech(), EntryId::of(id(94, 1)), Body::WentAway(Plain {}));
-        own.write(tech(), EntryId::of(id(94, 2)), Body::CameBack(Plain {}));
-        for who in [tech(), lead()] {
-            let asked = asked_of(&own, &plan, who);
+        leave_and_come_back(&mut own);
+        // Two who each believe that the other one stays, on phones that do not hear of each other.
+        let mut both = log.clone();
+        somebody_else_works_too(&mut both, &method);
+        both.write(lead(), EntryId::of(id(94, 3)), Body::WentAway(Plain {}));
+        leave_and_come_back(&mut both);
+        for (own, who) in [(&own, tech()), (&own, lead()), (&both, tech())] {
+            let asked = asked_of(own, &plan, who);
             for step in ["find-sources", "isolate-ac", "lock-list", "discharge-wait"] {
                 assert!(asked.contains(&(step.to_owned(), Ending::Power)), "{}: {step}: {asked:?}", method.id);
             }

@@ -293,12 +293,25 @@ impl<'a> Record<'a> {
 
     /// Whether a person has left the others on site and not come back.
     pub fn is_away(&self, person: PersonId) -> bool {
-        let last = self.whereabouts.values().rev().find(|(who, _)| *who == person);
-        last.is_some_and(|(_, is_away)| *is_away)
+        self.was_away(person, None)
+    }
+
+    fn was_away(&self, person: PersonId, before: Option<OrderKey>) -> bool {
+        let then = |at: &OrderKey| before.is_none_or(|before| *at < before);
+        let last = self.whereabouts.iter().rev().find(|(at, (who, _))| *who == person && then(at));
+        last.is_some_and(|(_, (_, is_away))| *is_away)
+    }
+
+    /// Whether somebody of the crew stays when this person leaves, before an entry or now: they have recorded something here, for who never
+    /// did may not have come, and have not left themselves.
+    pub fn somebody_stays(&self, without: PersonId, before: Option<OrderKey>) -> bool {
+        let then = |at: OrderKey| before.is_none_or(|before| at < before);
+        let mut others = self.recorders().into_iter().filter(|(who, since)| *who != without && then(*since));
+        others.any(|(who, _)| self.role_of(who).is_some() && !self.was_away(who, before))
     }
 
     /// Who has recorded evidence of this job, and when first.
-    pub fn recorders(&self) -> BTreeMap<PersonId, OrderKey> {
+    fn recorders(&self) -> BTreeMap<PersonId, OrderKey> {
         let mut first = BTreeMap::new();
         for evidence in self.evidence.values().flatten() {
             let at = first.entry(evidence.held.entry.header.author).or_insert(evidence.key);

@@ -209,16 +209,10 @@ fn left(record: &Record<'_>, which: impl Fn(LeftAs) -> bool) -> Option<OrderKey>
     record.phases.iter().rev().find(|(_, (event, _))| is_such(event)).map(|(key, _)| *key)
 }
 
-/// Who leaves "the others" where nobody else had recorded anything left nobody, took their locks along, and said in no state what stayed
-/// behind.
+/// Who leaves "the others" where nobody stays took the last locks along, and said in no state what stayed behind.
 fn left_alone(record: &Record<'_>) -> Option<OrderKey> {
-    if record.whereabouts.values().all(|(_, is_away)| !is_away) {
-        return None;
-    }
-    let recorders = record.recorders();
-    let is_alone = |person: PersonId, at: OrderKey| recorders.iter().all(|(who, since)| *who == person || *since > at);
-    let alone = record.whereabouts.iter().rev().find(|(at, (person, is_away))| *is_away && is_alone(*person, **at));
-    alone.map(|(key, _)| *key)
+    let mut left = record.whereabouts.iter().rev().filter(|(_, (_, is_away))| *is_away);
+    left.find(|(at, (person, _))| !record.somebody_stays(*person, Some(**at))).map(|(at, _)| *at)
 }
 
 fn away(record: &Record<'_>) -> Vec<(PersonId, OrderKey)> {

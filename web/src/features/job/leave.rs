@@ -40,8 +40,7 @@ pub fn PauseButton(job: JobId, load: RwSignal<JobLoad>, saving: RwSignal<Saving>
         let here = |load: &JobLoad| load.view().map(|job| others_here(w, job, device.person(), &device.people()));
         load.with(here).unwrap_or_default()
     });
-    let stays =
-        Memo::new(move |_| load.with(|load| load.view().is_some_and(|job| somebody_stays(job, device.person()))));
+    let stays = Memo::new(move |_| load.with(|load| load.view().is_some_and(|job| job.somebody_stays)));
     Effect::new(move |_| {
         if open.get() {
             // The words are kept; who leaves and in which state is said anew each time, for it may have changed. That all leave shuts the most.
@@ -69,7 +68,7 @@ pub fn PauseButton(job: JobId, load: RwSignal<JobLoad>, saving: RwSignal<Saving>
         });
         let (what, body) = match body {
             Body::Paused(paused) => (t!(w, "job.pause.title"), Body::Paused(Paused { remark, ..paused })),
-            Body::LockHandedOver(_) => (t!(w, "job.leave.lock_now"), body),
+            Body::LockHandedOver(_) => (t!(w, "job.entry.lock"), body),
             _ => (t!(w, "job.entry.away"), body),
         };
         entries.push((entry, body).into());
@@ -146,11 +145,6 @@ fn others_here(
     here.map(|person| (person, words::person(w, people, person))).collect()
 }
 
-/// Whether somebody stays who is at work here: who never recorded anything may not have come.
-fn somebody_stays(job: &JobView, own: Option<PersonId>) -> bool {
-    job.at_work.iter().any(|person| Some(*person) != own && !job.away.contains(person))
-}
-
 fn ways(w: Words) -> Vec<Choice> {
     LEFT.iter().map(|(left, word)| Choice::new(*word, w.say(words::left_as(*left)))).collect()
 }
@@ -212,16 +206,5 @@ mod tests {
         let others = |who, bodies| others_here(w, &job_as(who, bodies), Some(who), &names());
         assert_eq!(others(me(), Vec::new()), [(other(), "Bo".to_owned())]);
         assert_eq!(others(other(), vec![Body::WentAway(Plain {})]), [], "Ada has left");
-    }
-
-    #[test]
-    fn nobody_leaves_the_others_where_nobody_else_is_at_work() {
-        let with = |at_work: &[PersonId], away: &[PersonId]| {
-            let job = JobView { at_work: at_work.to_vec(), away: away.to_vec(), ..job_as(me(), Vec::new()) };
-            somebody_stays(&job, Some(me()))
-        };
-        assert!(with(&[me(), other()], &[]));
-        assert!(!with(&[me(), other()], &[other()]), "Bo has left");
-        assert!(!with(&[me()], &[]), "Bo may never have come");
     }
 }

@@ -62,8 +62,8 @@ pub struct JobView {
     pub obstacles: Vec<Obstacle>,
     /// Who of the crew has left the others.
     pub away: Vec<PersonId>,
-    /// Who of the crew has recorded something here: who never did may not be here at all.
-    pub at_work: Vec<PersonId>,
+    /// Somebody stays at work here when whoever looks leaves.
+    pub somebody_stays: bool,
     /// Until when the proof of dead holds if nothing more is recorded at the boards, microseconds since 1970 UTC.
     pub proof_until_us: Option<u64>,
     /// Its gates may change by the clock alone.
@@ -476,8 +476,8 @@ fn view_for(
         progress: progress_of(&steps),
         steps,
         obstacles: state.gate.job_obstacles(),
-        away: of_the_crew(record, |person| record.is_away(person)),
-        at_work: of_the_crew(record, |person| record.recorders().contains_key(&person)),
+        away: away_of(record),
+        somebody_stays: asked.is_some_and(|(_, by)| record.somebody_stays(by, None)),
         proof_until_us,
         by_the_clock,
         stops: stops_of(record),
@@ -496,9 +496,9 @@ fn view_for(
     }
 }
 
-fn of_the_crew(record: &Record<'_>, which: impl Fn(PersonId) -> bool) -> Vec<PersonId> {
+fn away_of(record: &Record<'_>) -> Vec<PersonId> {
     let crew = record.crew.iter().flat_map(|latest| &latest.value.crew).map(|assigned| assigned.person);
-    crew.filter(|person| which(*person)).collect()
+    crew.filter(|person| record.is_away(*person)).collect()
 }
 
 /// In the order of the fold.
