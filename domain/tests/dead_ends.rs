@@ -409,13 +409,13 @@ fn a_relay_is_not_moved_by_force_to_prove_its_bond() {
 #[test]
 fn a_fuse_in_the_control_unit_and_one_that_is_not_blown() {
     let battery_side =
-        &[("prove-dead-fuse-battery plus-battery-minus-battery", Nothing), ("prove-dead-fuse-battery photo", Nothing)];
+        &[("prove-dead-fuse plus-battery-minus-battery", Nothing), ("prove-dead-fuse plus-battery-e", Nothing)];
     let case = |chosen, there| Case { method: FUSE, chosen, there, ..Case::default() };
     comes_to_its_end(&case(&["fault-record fuses control-unit"], battery_side));
     let stuck = |case: &Case| play(case, figures(case)).unwrap_err();
     // With a holder of their own that side is proved dead like the other.
     let why = stuck(&case(&["fault-record fuses holder"], battery_side));
-    assert!(why.contains("prove-dead-fuse-battery"), "{why}");
+    assert!(why.contains("prove-dead-fuse"), "{why}");
     // What stays live is measured and shrouded before a hand goes near.
     let why = stuck(&case(&["fault-record fuses control-unit"], &[("shroud-battery-side plus-e", Nothing)]));
     assert!(why.contains("shroud-battery-side"), "{why}");

@@ -12,7 +12,7 @@ use domain::job_file::{Body, Draft, Entry, JobFile, Place, Stamp, fold};
 use domain::method::Method;
 use domain::method::gate::{Answer, Plan, StepRef, StepState};
 use domain::method::load::compose;
-use domain::method::plan::Requirement;
+use domain::method::plan::{Requirement, When};
 use proptest::prelude::*;
 use rehearsal::{Line, Log, Who, id, lead, perfect_run, photo_file, server, tech, ways};
 use std::sync::OnceLock;
@@ -173,8 +173,30 @@ fn file_of(lines: &[Line], lag: u64) -> JobFile {
     file
 }
 
+/// Whether a conductor of this reading is one that somebody on the job said is not there.
+fn has_no_conductor(file: &JobFile, plan: &Plan<'_>, at: StepRef, requirement: &Requirement) -> bool {
+    let Requirement::Reading(need) = requirement else { return false };
+    let step = plan.step(at.step);
+    let mut there = plan.method().conductors_of(step, need).filter_map(|conductor| conductor.when.as_ref());
+    there.any(|when| {
+        // The choice, and what it is itself asked on, however far back.
+        let above = |when: &&When| plan.method().step(&when.step).and_then(|step| step.when.as_ref());
+        let mut all = core::iter::successors(Some(when), above).take(9);
+        all.any(|when| {
+            let place = Place::of(&when.step, 0, &when.requirement);
+            file.iter().any(|held| match held.entry.body() {
+                Some(Body::Choice(choice)) => choice.at == place && !when.is.contains(&choice.option),
+                _ => false,
+            })
+        })
+    })
+}
+
 /// Whether evidence of the right kind, that nobody took back, stands in the file for a requirement that is met.
 fn has_evidence(file: &JobFile, plan: &Plan<'_>, at: StepRef, requirement: &Requirement, answer: &Answer) -> bool {
+    if *answer == Answer::NotApplicable {
+        return has_no_conductor(file, plan, at, requirement);
+    }
     let Answer::Met { by } = answer else { return false };
     let place = rehearsal::place(plan, at, requirement.id());
     let good = |entry: &EntryId| {

@@ -167,7 +167,7 @@ fn the_supply_and_the_strings_are_cut_and_proved_dead() {
     let beside_the_strings = ["ac-side", "pe-stack", "connect-dc", "dead-inspection", "cable-insulation", "polarity"];
     for name in METHODS {
         let method = compose(name, FILES).unwrap().method;
-        let main = ["isolate-supply", "prove-dead-main-board", "prove-dead-main-phases", "prove-tester-after"];
+        let main = ["isolate-supply", "prove-dead-main-board", "prove-tester-after"];
         assert!(assert_wait(&method, &in_the_board, &main) >= 1, "{name}");
         let strings = ["isolate-pv", "prove-dead-pv", "prove-tester-after"];
         assert!(assert_wait(&method, &beside_the_strings, &strings) >= 3, "{name}");
@@ -185,6 +185,40 @@ fn the_supply_and_the_strings_are_cut_and_proved_dead() {
             _ => None,
         };
         assert_eq!(["shrouded", "no-supply", "open"].map(option), [Some(false), Some(false), Some(true)], "{name}");
+    }
+}
+
+/// A further battery, a generator and a vehicle that feeds back: each is a board with a lock, a dead test and work inside of its own.
+#[test]
+fn each_further_source_is_locked_by_itself_and_proved_dead() {
+    let sources = [
+        ("battery", "isolate-further-battery", "further-battery", "prove-dead-further-battery", 3),
+        ("ac", "isolate-further-ac", "further-ac", "prove-dead-further-ac", 10),
+        ("vehicle", "isolate-vehicle", "vehicle", "prove-dead-vehicle", 10),
+    ];
+    for name in METHODS {
+        let method = compose(name, FILES).unwrap().method;
+        for (kind, lock, board, test, pairs) in sources {
+            assert_eq!(assert_wait(&method, &[lock], &["further-sources", "stop-inverter", "isolate-ac"]), 1, "{name}");
+            assert_eq!(assert_wait(&method, &["lock-list"], &[lock]), 1, "{name}");
+            assert_eq!(assert_wait(&method, &[test], &[lock, "prove-tester-before"]), 1, "{name}");
+            assert_eq!(assert_wait(&method, &["prove-tester-after", "covers-closed"], &[test]), 2, "{name}");
+            for step in [lock, test] {
+                let step = method.step(step).unwrap();
+                let when = step.when.as_ref().map(|when| (when.step.as_str(), when.requirement.as_str()));
+                assert_eq!(when, Some(("further-sources", kind)), "{name}: {}", step.id);
+                let has = |find: fn(&Requirement) -> bool| step.requirements.iter().filter(|need| find(need)).count();
+                assert_eq!(has(|need| matches!(need, Requirement::Photo(_))), 1, "{name}: {}", step.id);
+            }
+            let test = method.step(test).unwrap();
+            let read = test.requirements.iter().filter(|need| match need {
+                Requirement::Reading(need) => method.conductors_of(test, need).count() == 2,
+                _ => false,
+            });
+            assert_eq!((read.count(), test.is_part(board, BoardPart::Dead)), (pairs, true), "{name}: {board}");
+            let works = method.steps.iter().filter(|step| step.is_part(board, BoardPart::Inside));
+            assert!(works.count() >= 2, "{name}: nobody but who closes the covers works at {board}");
+        }
     }
 }
 
@@ -208,13 +242,7 @@ fn a_new_inverter_hangs_before_the_isolation_and_its_strings_come_last() {
     let stands = |id: &str| method.steps.iter().position(|step| step.id == id).unwrap();
     assert!(stands("mount-inverter") < stands("find-sources") && stands("prove-tester-after") < stands("take-out-old"));
     assert!(stands("take-out-old") < stands("pe-stack") && stands("pv-string-4") < stands("power-briefing"));
-    let proved = [
-        "prove-dead-ac",
-        "prove-dead-second-line",
-        "prove-dead-main-second-line",
-        "prove-dead-pv",
-        "prove-tester-after",
-    ];
+    let proved = ["prove-dead-ac", "prove-dead-main-board", "prove-dead-pv", "prove-tester-after"];
     waits(&["take-out-old", "ac-circuit", "pv-cable", "current-clamp"], &proved);
     waits(&["ac-circuit", "pv-cable"], &["take-out-old"]);
     waits(&["stop-inverter", "isolate-ac"], &["inverter-wired"]);

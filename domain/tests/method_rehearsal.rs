@@ -13,7 +13,7 @@ use domain::ids::EntryId;
 use domain::job_file::body::*;
 use domain::job_file::{Body, BreachWhy, JobFile, Place, fold};
 use domain::method::Method;
-use domain::method::gate::{LimitInfo, Obstacle, Plan, StepRef, StepState};
+use domain::method::gate::{Answer, LimitInfo, Obstacle, Plan, StepRef, StepState};
 use domain::method::load::compose;
 use domain::method::plan::{BoardPart, LimitRule, Repeat, Requirement, Step};
 use domain::registration::{Around, registration};
@@ -304,8 +304,8 @@ struct Count {
     refused: usize,
 }
 
-/// Omission, bad value and departure for each requirement of the steps that this way has and `covered` has not.
-fn walk(plan: &Plan<'_>, way: &Way, covered: &mut BTreeSet<(StepRef, u16)>, count: &mut Count) {
+/// Omission, bad value and departure for each requirement that this way has and `covered` has not.
+fn walk(plan: &Plan<'_>, way: &Way, covered: &mut BTreeSet<(StepRef, u16, usize)>, count: &mut Count) {
     let log = perfect_run(plan, way);
     count.ways += 1;
     let mut state = fold(&log.file, plan);
@@ -319,11 +319,15 @@ fn walk(plan: &Plan<'_>, way: &Way, covered: &mut BTreeSet<(StepRef, u16)>, coun
         if instances.first() != Some(&at) && instances.last() != Some(&at) {
             continue;
         }
-        if state.gate.view(at).state == StepState::NotApplicable || !covered.insert((at, way.stacks)) {
+        let view = state.gate.view(at);
+        if view.state == StepState::NotApplicable {
             continue;
         }
         let step = plan.step(at.step);
-        for requirement in &step.requirements {
+        for (index, (requirement, answer)) in step.requirements.iter().zip(&view.answers).enumerate() {
+            if *answer == Answer::NotApplicable || !covered.insert((at, way.stacks, index)) {
+                continue;
+            }
             let place = place(plan, at, requirement.id());
             let case = format!("{} {place:?}", plan.method().id);
             let computed = matches!(requirement, Requirement::Check(_));
@@ -379,10 +383,11 @@ fn whole_method(name: &str) {
     for way in ways(&method) {
         walk(&plan, &way, &mut covered, &mut count);
     }
-    let reached: BTreeSet<usize> = covered.iter().map(|(at, _)| at.step).collect();
+    let reached: BTreeSet<(usize, usize)> = covered.iter().map(|(at, _, index)| (at.step, *index)).collect();
     let new_units = method.units.iter().any(|unit| unit.new);
     for (index, step) in method.steps.iter().enumerate() {
-        assert!(reached.contains(&index) || (step.repeat.is_some() && !new_units), "{} is on no way", step.id);
+        let missed = (0..step.requirements.len()).find(|own| !reached.contains(&(index, *own)));
+        assert!(missed.is_none() || (step.repeat.is_some() && !new_units), "{} {missed:?} is on no way", step.id);
     }
     let Count { ways, omitted, bad, deviations, refused } = count;
     println!(
@@ -413,6 +418,52 @@ fn hybrid_inverter() {
     whole_method("hybrid-inverter.toml");
 }
 
+/// Readings of a conductor that is not there are not asked for; a voltage that was read at one does not go away by saying so.
+#[test]
+fn a_voltage_is_not_talked_away_with_its_conductor() {
+    let method = method("series-stack-floor.toml");
+    let plan = Plan::of(&method);
+    let mut way = ways(&method).remove(1);
+    let phases = ("find-sources".to_owned(), "phases".to_owned());
+    way.options.insert(phases, "three".to_owned());
+    let whole = perfect_run(&plan, &way);
+    let is_of_test = |line: &Line| line.body.evidence_place().is_some_and(|place| place.step == "prove-dead-ac");
+    let last = whole.lines.iter().rposition(is_of_test).unwrap();
+    let mut three = Log::default();
+    whole.lines[..=last].iter().for_each(|line| three.write(line.who, line.id, line.body.clone()));
+    let test = StepRef { step: plan.index_of("prove-dead-ac").unwrap(), slot: 0 };
+    let answers = |log: &Log| {
+        let mut state = fold(&log.file, &plan);
+        let at = test;
+        let view = state.gate.view(at);
+        let by_id = view.step.requirements.iter().map(|need| need.id().to_owned()).zip(view.answers);
+        (by_id.collect::<BTreeMap<String, Answer>>(), state.gate.is_done(at))
+    };
+    let is_met = |answer: &Answer| matches!(answer, Answer::Met { .. });
+    let (all, done) = answers(&three);
+    assert!(done && all.values().all(is_met), "{all:?}");
+    let one_phase = |log: &Log| {
+        at_place(log, &Place::of("find-sources", 0, "phases"), &|line, _| match &line.body {
+            Body::Choice(choice) => with_body(line, Body::Choice(Choice { option: "one".into(), ..choice.clone() })),
+            _ => vec![line.clone()],
+        })
+    };
+    let without =
+        |log: &Log, requirement: &str| at_place(log, &Place::of("prove-dead-ac", 0, requirement), &|_, _| Vec::new());
+    let (own, done) = answers(&without(&three, "l2-n"));
+    assert!(!done && matches!(own["l2-n"], Answer::Missing { .. }), "{own:?}");
+    let (own, done) = answers(&without(&one_phase(&three), "l2-n"));
+    assert!(done && own["l2-n"] == Answer::NotApplicable && is_met(&own["l3-n"]), "{own:?}");
+    let live = at_place(&three, &Place::of("prove-dead-ac", 0, "l2-n"), &|line, _| match &line.body {
+        Body::Reading(reading) => {
+            with_body(line, Body::Reading(Reading { micro: Some(230_000_000), ..reading.clone() }))
+        }
+        _ => vec![line.clone()],
+    });
+    let (own, done) = answers(&one_phase(&live));
+    assert!(!done && matches!(own["l2-n"], Answer::Failed { .. }), "{own:?}");
+}
+
 /// The same method on 230/400 V at 50 Hz and on 120/240 V at 60 Hz: what the supply should be follows from the rules of the place, and the
 /// other place's voltage and frequency do not pass.
 #[test]
@@ -424,7 +475,8 @@ fn a_new_inverter_is_finished_on_either_supply() {
     for (country, phases, volts, hertz) in [(Uk, "one", 230, 50), (De, "three", 230, 50), (Us, "split", 120, 60)] {
         let values = rehearsal::figures(&method, country);
         let mut way = ways(&method).remove(1);
-        for step in ["find-sources", "isolate-supply"] {
+        way.options.insert(("find-sources".to_owned(), "other".to_owned()), "lockable".to_owned());
+        for step in ["find-sources", "isolate-supply", "isolate-further-ac", "isolate-vehicle"] {
             way.options.insert((step.to_owned(), "phases".to_owned()), phases.to_owned());
         }
         let mut log = rehearsal::opening(&method, 1);
@@ -443,9 +495,17 @@ fn a_new_inverter_is_finished_on_either_supply() {
         about("supply", "voltage", volts);
         about("supply", "frequency", hertz);
         assert_eq!(reads("supply-second-line", "between").is_some(), phases == "split");
-        assert_eq!(reads("prove-dead-second-line", "l1-l2").is_some(), phases == "split");
-        assert_eq!(reads("prove-dead-main-second-line", "l1-l2").is_some(), phases == "split");
-        assert_eq!(reads("prove-dead-phases", "l2-l3").is_some(), phases == "three");
+        // Each conductor that this supply has is tested against every other one, and no other is asked for.
+        for (step, second) in [
+            ("prove-dead-ac", "l1-l2"),
+            ("prove-dead-main-board", "l2-l1"),
+            ("prove-dead-further-ac", "l1-l2"),
+            ("prove-dead-vehicle", "l1-l2"),
+        ] {
+            assert_eq!(reads(step, second).is_some(), phases != "one", "{country:?} {step}");
+            assert_eq!(reads(step, "l2-n").is_some(), phases != "one", "{country:?} {step}");
+            assert_eq!(reads(step, "l2-l3").is_some(), phases == "three", "{country:?} {step}");
+        }
         if phases == "split" {
             about("supply-second-line", "between", 240);
             about("supply-second-line", "second", 120);

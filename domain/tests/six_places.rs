@@ -28,7 +28,7 @@ fn begun(method: &Method, country: Country) -> Log {
 fn way_of(method: &Method, country: Country) -> Way {
     let mut way = ways(method).remove(1);
     if country == Country::Us && method.id == "hybrid-inverter" {
-        for step in ["find-sources", "isolate-supply"] {
+        for step in ["find-sources", "isolate-supply", "isolate-further-ac", "isolate-vehicle"] {
             way.options.insert((step.to_owned(), "phases".to_owned()), "split".to_owned());
         }
     }

@@ -123,7 +123,7 @@ pub fn from_toml(text: &str) -> Result<Method, Fault> {
 ///
 /// `[[stage]] include = "shared/isolation.toml"` puts the stages, steps, cautions, boards and design figures of that
 /// file there. A shared step that needs `"@entry"` needs what the including stage says: `with = { entry = ["step"] }`.
-/// Board ids may be given in the same way. `[[limit]]` gives a reading of an included step its limit, or another one, so that a
+/// What a step does at `"@boards"` it does at every board of the method. `[[limit]]` gives a reading of an included step its limit, or another one, so that a
 /// new version need not repeat the step; `[[option]]` gives a choice of an included step a further answer, and
 /// `[[condition]]` an included step the choice on which it applies, in place of its own. `after = "stage"` puts a stage,
 /// or those of the file, behind that one instead of at the end. Afterwards steps stand in the order of their stages, and
@@ -183,6 +183,7 @@ pub fn compose(name: &str, files: &[(&str, &str)]) -> Result<Composed, Fault> {
     }
     root.add_conditions(&mut method)?;
     root.limit(&mut method)?;
+    at_every_board(&mut method);
     method.steps = in_order(core::mem::take(&mut method.steps), &method.stages);
     Ok(Composed { method, places })
 }
@@ -311,11 +312,7 @@ impl<'t> FileText<'t> {
         let mut given = Given { file: name, with, used: BTreeSet::new() };
         let mut steps = self.parts.step.clone();
         for step in &mut steps {
-            step.needs = given.spread(&step.needs, |need| need.as_str(), |_, id| id.to_owned())?;
-            if let Some(duties) = &step.boards {
-                let duty = |duty: &BoardDuty, id: &str| BoardDuty { id: id.to_owned(), part: duty.part };
-                step.boards = Some(given.spread(duties, |duty| duty.id.as_str(), duty)?);
-            }
+            step.needs = given.spread(&step.needs)?;
         }
         if let Some(idle) = with.keys().find(|key| !given.used.contains(key.as_str())) {
             return Err(format!("nothing in {name} asks for `{idle}`"));
@@ -429,25 +426,35 @@ struct Given<'w> {
 
 impl Given<'_> {
     /// A list in which each `@name` is replaced by what was given under that name.
-    fn spread<T: Clone>(
-        &mut self,
-        list: &[T],
-        id: impl Fn(&T) -> &str,
-        made: impl Fn(&T, &str) -> T,
-    ) -> Result<Vec<T>, String> {
+    fn spread(&mut self, list: &[String]) -> Result<Vec<String>, String> {
         let mut out = Vec::new();
-        for item in list {
-            let Some(name) = id(item).strip_prefix(GIVEN) else {
-                out.push(item.clone());
+        for need in list {
+            let Some(name) = need.strip_prefix(GIVEN) else {
+                out.push(need.clone());
                 continue;
             };
             let Some((name, ids)) = self.with.get_key_value(name) else {
                 return Err(format!("{} asks for `{name}`: with = {{ {name} = [\"ID\"] }} is missing", self.file));
             };
             self.used.insert(name);
-            out.extend(ids.iter().map(|id| made(item, id)));
+            out.extend(ids.iter().cloned());
         }
         Ok(out)
+    }
+}
+
+/// What stands in a file for every board of the method.
+const EVERY_BOARD: &str = "@boards";
+
+/// Gives steps their part at every board where the file says so: one round of locks isolates all of them.
+fn at_every_board(method: &mut Method) {
+    let boards: Vec<String> = method.boards().iter().map(|board| board.id.clone()).collect();
+    for duties in method.steps.iter_mut().filter_map(|step| step.boards.as_mut()) {
+        let spread = |duty: &BoardDuty| match duty.id.as_str() {
+            EVERY_BOARD => boards.iter().map(|id| BoardDuty { id: id.clone(), part: duty.part }).collect(),
+            _ => vec![duty.clone()],
+        };
+        *duties = duties.iter().flat_map(spread).collect();
     }
 }
 
@@ -482,7 +489,7 @@ fn name_of<'a>(element: &'a toml::Spanned<DeValue<'_>>, key: &str) -> Option<(&'
 
 #[cfg(test)]
 mod tests {
-    use super::super::plan::DesignLimit;
+    use super::super::plan::{BoardPart, DesignLimit};
     use super::*;
 
     const ROOT: &str = r#"
@@ -497,7 +504,7 @@ id = "first"
 title = { en = "ä", de = "a", es = "a" }
 [[stage]]
 include = "shared/end.toml"
-with = { entry = ["own"], boards = [] }
+with = { entry = ["own"] }
 [[step]]
 id = "late"
 stage = "last"
@@ -612,6 +619,8 @@ conductors = [{ board = "box", id = "L2" }]
             };
             let options: Vec<(&str, bool)> = choice.options.iter().map(|own| (own.id.as_str(), own.fails)).collect();
             assert_eq!(options, [("one", false), ("split", false), ("none", true)]);
+            let duties = method.step("close").map(|step| step.duties().to_vec());
+            assert_eq!(duties, Some(vec![BoardDuty { id: "box".into(), part: BoardPart::Inside }]));
             let second = method.board("box").and_then(|board| board.conductors[1].when.clone());
             assert_eq!(second.map(|when| when.is), Some(vec!["three".to_owned(), "split".to_owned()]));
         }
@@ -672,9 +681,9 @@ conductors = [{ board = "box", id = "L2" }]
                 "shared/end.toml:7:1: unknown field `override`",
             ),
             (ROOT.replace("end.toml", "gone.toml"), END.to_owned(), "m.toml:11:1: shared/gone.toml is not there"),
-            (ROOT.replace("entry = [\"own\"], ", ""), END.to_owned(), "m.toml:11:1: shared/end.toml asks for `entry`"),
+            (ROOT.replace("entry = [\"own\"]", ""), END.to_owned(), "m.toml:11:1: shared/end.toml asks for `entry`"),
             (
-                ROOT.replace("boards = []", "boards = [], x = []"),
+                ROOT.replace("entry = [\"own\"]", "entry = [\"own\"], x = []"),
                 END.to_owned(),
                 "m.toml:11:1: nothing in shared/end.toml asks for `x`",
             ),

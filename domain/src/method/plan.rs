@@ -115,7 +115,7 @@ pub struct Conductor {
     /// Short name: `L1`, `N`, `E`, `plus`.
     #[n(0)]
     pub id: String,
-    /// Only there if a choice was made so.
+    /// Only there if a choice was made so. Where it is not, no reading with it is asked for.
     #[n(1)]
     pub when: Option<When>,
 }
@@ -915,9 +915,26 @@ impl Method {
     pub fn board(&self, id: &str) -> Option<&Board> {
         self.boards().iter().find(|board| board.id == id)
     }
+    /// The conductors between which a step that proves dead reads; none for any other reading.
+    pub fn conductors_of<'m>(&'m self, step: &'m Step, need: &'m ReadingNeed) -> impl Iterator<Item = &'m Conductor> {
+        let of_step = self.boards().iter().filter(|board| step.is_part(&board.id, BoardPart::Dead));
+        let board = of_step.into_iter().find(|board| need.pair.as_ref().is_some_and(|pair| board.has_pair(pair)));
+        let is_own = |conductor: &&Conductor| {
+            need.pair.as_ref().is_some_and(|(one, other)| conductor.id == *one || conductor.id == *other)
+        };
+        board.into_iter().flat_map(|board| &board.conductors).filter(is_own)
+    }
     /// All boards.
     pub fn boards(&self) -> &[Board] {
         self.boards.as_deref().unwrap_or_default()
+    }
+}
+
+impl Board {
+    /// Whether two different conductors of it are these.
+    pub fn has_pair(&self, (one, other): &(String, String)) -> bool {
+        let has = |id: &String| self.conductors.iter().any(|conductor| conductor.id == *id);
+        one != other && has(one) && has(other)
     }
 }
 

@@ -256,6 +256,9 @@ fn step_report(state: &mut JobState<'_, '_>, context: &Context<'_>, at: StepRef)
     }
     for (requirement, answer) in view.step.requirements.iter().zip(&view.answers) {
         let place = state.gate.place(at, requirement.id());
+        if *answer == Answer::NotApplicable && !state.gate.record().evidence.contains_key(&place) {
+            continue;
+        }
         let info = state.gate.limit_at(at, requirement.id());
         let record = state.gate.record();
         report.lines.extend(lines::lines(context, record, &place, requirement, answer, &info));

@@ -325,6 +325,7 @@ pub(super) fn answer_text(context: &Context<'_>, answer: &Answer) -> String {
         },
         Answer::DeviationAsked { .. } => words.get("verdict.deviation_asked"),
         Answer::DeviationAllowed { .. } => words.get("verdict.deviation_allowed"),
+        Answer::NotApplicable => words.get("verdict.not_applicable"),
     }
 }
 

@@ -9,7 +9,7 @@ use domain::ids::{
 use domain::job_file::body::*;
 use domain::job_file::{Body, Draft, Entry, JobFile, Place, Stamp, fold_for};
 use domain::method::gate::{Obstacle, Plan, StepRef};
-use domain::method::plan::{Method, Requirement};
+use domain::method::plan::{Method, Requirement, When};
 use domain::rehearsal::{Cast, Said, answers};
 use std::collections::BTreeMap;
 use std::sync::Mutex;
@@ -268,10 +268,16 @@ pub struct Way {
     pub stacks: u16,
 }
 
+/// Every choice on which a step applies or a conductor is there.
+fn conditions(method: &Method) -> impl Iterator<Item = &When> {
+    let conductors = method.boards().iter().flat_map(|board| &board.conductors);
+    let steps = method.steps.iter().filter_map(|step| step.when.as_ref());
+    steps.chain(conductors.filter_map(|conductor| conductor.when.as_ref()))
+}
+
 /// The choices that switch steps, with their options that do not fail.
 pub fn switches(method: &Method) -> BTreeMap<(String, String), Vec<String>> {
-    let whens = method.steps.iter().filter_map(|step| step.when.as_ref());
-    whens
+    conditions(method)
         .filter_map(|when| {
             let Requirement::Choice(need) = method.step(&when.step)?.requirement(&when.requirement)? else {
                 return None;
@@ -292,8 +298,9 @@ pub fn ways(method: &Method) -> Vec<Way> {
     let mut fullest = first(2);
     for ((step, requirement), options) in &switches {
         let turned_on = |option: &&String| {
-            let on = method.steps.iter().filter_map(|step| step.when.as_ref());
-            on.filter(|w| w.step == *step && w.requirement == *requirement && w.is.contains(option)).count()
+            conditions(method)
+                .filter(|w| w.step == *step && w.requirement == *requirement && w.is.contains(option))
+                .count()
         };
         let best = options.iter().max_by_key(turned_on).cloned().unwrap_or_default();
         fullest.options.insert((step.clone(), requirement.clone()), best);

@@ -218,6 +218,7 @@ pub const fn answer_word(answer: &Answer) -> &'static str {
         Answer::NotDetermined { .. } => "not-determined",
         Answer::DeviationAsked { .. } => "asked",
         Answer::DeviationAllowed { .. } => "allowed",
+        Answer::NotApplicable => "not-applicable",
     }
 }
 
@@ -230,6 +231,7 @@ pub const fn answer_tone(answer: &Answer) -> Tone {
         Answer::NotDetermined { .. } => Tone::Caution,
         Answer::DeviationAsked { .. } => Tone::Wait,
         Answer::DeviationAllowed { .. } => Tone::Caution,
+        Answer::NotApplicable => Tone::Plain,
     }
 }
 
@@ -242,6 +244,7 @@ pub const fn answer_icon(answer: &Answer) -> Icon {
         Answer::NotDetermined { .. } => Icon::Question,
         Answer::DeviationAsked { .. } => Icon::Half,
         Answer::DeviationAllowed { .. } => Icon::Around,
+        Answer::NotApplicable => Icon::Dash,
     }
 }
 
@@ -267,6 +270,7 @@ pub fn answer(w: Words, card: &RequirementCard) -> String {
         Answer::NotDetermined { .. } => t!(w, "reason.answer.not_determined").to_owned(),
         Answer::DeviationAsked { .. } => t!(w, "reason.answer.deviation_asked").to_owned(),
         Answer::DeviationAllowed { .. } => t!(w, "reason.answer.deviation_allowed").to_owned(),
+        Answer::NotApplicable => t!(w, "step.state.not_applicable").to_owned(),
     }
 }
 
@@ -287,7 +291,8 @@ pub fn answer_why(w: Words, job: &JobView, card: &RequirementCard) -> Option<Str
         Answer::Missing { .. }
         | Answer::Met { .. }
         | Answer::DeviationAsked { .. }
-        | Answer::DeviationAllowed { .. } => None,
+        | Answer::DeviationAllowed { .. }
+        | Answer::NotApplicable => None,
     }
 }
 

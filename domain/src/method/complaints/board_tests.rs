@@ -191,11 +191,42 @@ fn each_part_of_proving_dead_is_demanded_with_its_line() {
         ("{ id = \"box\", part = \"dead\" }", "{ id = \"bax\", part = \"dead\" }", "test: there is no board bax"),
         ("part = \"inside\"", "part = \"tester-after\"", "board box: proved dead, and no step works inside"),
         ("fails = true, stops", "stops", "ask.kind.burnt: stops all work and does not fail"),
+        (
+            "requirement = \"kind\", is = [\"three\"] }",
+            "requirement = \"kind\", is = [\"four\"] }",
+            "board.toml:15:6: board box: a conductor is there by ask.kind.four, which does not exist",
+        ),
+        (
+            "step = \"ask\", requirement = \"kind\"",
+            "step = \"ask\", requirement = \"sort\"",
+            "board box: a conductor is there by ask.sort, which does not exist",
+        ),
     ] {
         assert!(GOOD.contains(from), "{from}");
         let found = faults(&GOOD.replacen(from, to, 1));
         assert!(found.iter().any(|fault| fault.contains(expected)), "{from} → {to}: {expected}, but {found:#?}");
     }
+}
+
+/// A step need not be switched off with a conductor: its readings are asked for where both conductors are there.
+#[test]
+fn one_step_may_read_conductors_that_are_not_always_there() {
+    let condition = "[step.when]\nstep = \"ask\"\nrequirement = \"kind\"\nis = [\"three\"]\n";
+    assert!(GOOD.contains(condition));
+    assert_eq!(faults(&GOOD.replacen(condition, "", 1)), Vec::<String>::new());
+    // Somebody must have said whether it is there before the test.
+    let choice = "\n[[step.require]]\nkind = \"choice\"\nid = \"kind\"\nlabel = { en = \"a\", de = \"a\", es = \"a\" }\noption = [\n  \
+                  { id = \"three\", label = { en = \"a\", de = \"a\", es = \"a\" } }]\n[[step]]\nid = \"close\"";
+    let late = GOOD.replacen(condition, "", 1).replacen("\n[[step]]\nid = \"close\"", choice, 1).replacen(
+        "when = { step = \"ask\"",
+        "when = { step = \"work\"",
+        1,
+    );
+    let found = faults(&late);
+    assert!(
+        found.iter().any(|fault| fault.contains("test-x.l-x: work.kind is read in a step that need not")),
+        "{found:#?}"
+    );
 }
 
 /// The same board, opened live for a test and closed again.

@@ -3,7 +3,7 @@
 //! Order and instrument as in EN 50110-1 and HSE GS38 (two-pole detector of IEC 61243-3); what counts as dead is a house
 //! rule, [`DEAD_MAX`].
 
-use super::{Complaint, order};
+use super::{Complaint, order, unknown_in};
 use crate::electrical::Unit;
 use crate::method::plan::{
     Board, BoardPart, Conductor, LimitRule, Method, Micro, ReadingNeed, Requirement, Step, When,
@@ -43,12 +43,20 @@ fn of_step(method: &Method, step: &Step, found: &mut BTreeSet<Complaint>) {
     }
     for need in readings(step) {
         let Some(pair) = &need.pair else { continue };
-        let tests = |board: &&Board| step.is_part(&board.id, BoardPart::Dead) && has_pair(board, pair);
+        let tests = |board: &&Board| step.is_part(&board.id, BoardPart::Dead) && board.has_pair(pair);
         if !method.boards().iter().any(|board| tests(&board)) {
             found.insert(Complaint::UnknownPair { step: step.id.clone(), requirement: need.id.clone() });
         }
         if !proves_dead(need) {
             found.insert(Complaint::WeakDeadLimit { step: step.id.clone(), requirement: need.id.clone() });
+        }
+        let before = order::all_before(method, &step.id);
+        for when in method.conductors_of(step, need).filter_map(|conductor| conductor.when.as_ref()) {
+            if !before.iter().any(|at| method.steps[*at].id == when.step) {
+                let (step, requirement) = (step.id.clone(), need.id.clone());
+                let from = format!("{}.{}", when.step, when.requirement);
+                found.insert(Complaint::ReadsAhead { step, requirement, from });
+            }
         }
     }
 }
@@ -58,11 +66,6 @@ fn readings(step: &Step) -> impl Iterator<Item = &ReadingNeed> {
         Requirement::Reading(need) => Some(need),
         _ => None,
     })
-}
-
-fn has_pair(board: &Board, pair: &(String, String)) -> bool {
-    let has = |id: &String| board.conductors.iter().any(|conductor| conductor.id == *id);
-    pair.0 != pair.1 && has(&pair.0) && has(&pair.1)
 }
 
 fn proves_dead(need: &ReadingNeed) -> bool {
@@ -81,6 +84,10 @@ fn of_board(method: &Method, board: &Board, found: &mut BTreeSet<Complaint>) {
             found.insert(Complaint::BoardWithoutPart { board: id(), part: word });
         }
     }
+    for when in board.conductors.iter().filter_map(|conductor| conductor.when.as_ref()) {
+        let names = unknown_in(method, when).into_iter();
+        found.extend(names.map(|names| Complaint::UnknownConductorWhen { board: id(), names }));
+    }
     if board.conductors.len() < 2 {
         found.insert(Complaint::BoardOfOneConductor { board: id() });
     }
@@ -89,7 +96,7 @@ fn of_board(method: &Method, board: &Board, found: &mut BTreeSet<Complaint>) {
     }
     for (index, one) in board.conductors.iter().enumerate() {
         for other in &board.conductors[index + 1..] {
-            if !is_tested(doing(BoardPart::Dead), one, other) {
+            if !is_tested(method, doing(BoardPart::Dead), one, other) {
                 let pair = format!("{} and {}", one.id, other.id);
                 found.insert(Complaint::BoardWithoutPair { board: id(), pair });
             }
@@ -122,9 +129,14 @@ fn of_board(method: &Method, board: &Board, found: &mut BTreeSet<Complaint>) {
     }
 }
 
-/// Whether this pair is read whenever both conductors are there: a step that reads it may be switched off with one of them only, and
-/// several may share the answers by which one of them is there.
-fn is_tested<'m>(steps: impl Iterator<Item = &'m Step>, one: &Conductor, other: &Conductor) -> bool {
+/// Whether this pair is read whenever both conductors are there: a step that reads it may be switched off together with one of them
+/// only, and several may share the answers by which one of them is there.
+fn is_tested<'m>(
+    method: &'m Method,
+    steps: impl Iterator<Item = &'m Step>,
+    one: &'m Conductor,
+    other: &'m Conductor,
+) -> bool {
     let is_pair = |(a, b): &(String, String)| (*a == one.id && *b == other.id) || (*a == other.id && *b == one.id);
     let reads = |step: &&Step| readings(step).any(|need| need.pair.as_ref().is_some_and(is_pair));
     let on: Vec<Option<&When>> = steps.filter(reads).map(|step| step.when.as_ref()).collect();
@@ -132,6 +144,13 @@ fn is_tested<'m>(steps: impl Iterator<Item = &'m Step>, one: &Conductor, other: 
         let mut same = on.iter().flatten().filter(|on| on.step == there.step && on.requirement == there.requirement);
         same.any(|on| on.is.contains(option))
     };
-    let mut there = [&one.when, &other.when].into_iter().flatten();
+    let mut there = [one, other].into_iter().flat_map(|conductor| conditions(method, conductor));
     on.contains(&None) || (!on.is_empty() && there.any(|there| there.is.iter().all(|option| is_on(there, option))))
+}
+
+/// Everything that must have been chosen for a conductor to be there: its own choice, and what that choice itself is asked on.
+fn conditions<'m>(method: &'m Method, conductor: &'m Conductor) -> impl Iterator<Item = &'m When> {
+    let above = |when: &&'m When| method.step(&when.step).and_then(|step| step.when.as_ref());
+    // Conditions that go round in a circle are complained of elsewhere.
+    core::iter::successors(conductor.when.as_ref(), above).take(method.steps.len())
 }

@@ -14,7 +14,9 @@ mod sources;
 #[cfg(all(test, feature = "methods"))]
 mod tests;
 
-use super::plan::{ConstantLimit, DesignLimit, LimitRule, Method, ModelLimit, ReadingNeed, Requirement, Step, Text};
+use super::plan::{
+    ConstantLimit, DesignLimit, LimitRule, Method, ModelLimit, ReadingNeed, Requirement, Step, Text, When,
+};
 use crate::electrical::{Prefix, Unit};
 use crate::job_file::body::UnitKind;
 use core::fmt;
@@ -194,6 +196,11 @@ pub enum Complaint {
     BoardOfOneConductor {
         board: String,
     },
+    /// The choice, or one of its options, on which a conductor is there does not exist.
+    UnknownConductorWhen {
+        board: String,
+        names: String,
+    },
     /// A board that is proved dead and that nobody works inside.
     NobodyInside {
         board: String,
@@ -337,6 +344,9 @@ impl fmt::Display for Complaint {
             Self::UnknownBoard { step, board } => write!(f, "{step}: there is no board {board}"),
             Self::BoardWithoutPart { board, part } => write!(f, "board {board}: no step is its {part}"),
             Self::BoardWithoutPair { board, pair } => write!(f, "board {board}: no reading between {pair}"),
+            Self::UnknownConductorWhen { board, names } => {
+                write!(f, "board {board}: a conductor is there by {names}, which does not exist")
+            }
             Self::BoardOfOneConductor { board } => write!(f, "board {board}: fewer than two conductors"),
             Self::NobodyInside { board } => write!(f, "board {board}: proved dead, and no step works inside"),
             Self::InsideBeforeDead { step, without } => write!(f, "{step}: works inside a board without {without}"),
@@ -398,6 +408,7 @@ impl Complaint {
             Self::BoardWithoutPair { board, .. }
             | Self::BoardWithoutPart { board, .. }
             | Self::BoardOfOneConductor { board }
+            | Self::UnknownConductorWhen { board, .. }
             | Self::NobodyInside { board } => vec![format!("board {board}")],
             Self::UnknownStage { step, .. }
             | Self::UnknownNeed { step, .. }
@@ -598,14 +609,18 @@ fn names(method: &Method, step: &Step, found: &mut BTreeSet<Complaint>) {
     for caution in step.cautions.iter().filter(|caution| method.caution(caution).is_none()) {
         found.insert(Complaint::UnknownCaution { step: id(), caution: caution.clone() });
     }
-    let Some(when) = &step.when else { return };
+    for names in step.when.iter().flat_map(|when| unknown_in(method, when)) {
+        found.insert(Complaint::UnknownWhen { step: id(), names });
+    }
+}
+
+/// What a condition names and the method does not have: the choice, or options of it.
+fn unknown_in(method: &Method, when: &When) -> Vec<String> {
     let place = format!("{}.{}", when.step, when.requirement);
-    let choice = method.step(&when.step).and_then(|other| other.requirement(&when.requirement));
-    match choice {
+    match method.step(&when.step).and_then(|other| other.requirement(&when.requirement)) {
         Some(Requirement::Choice(choice)) => {
-            for option in when.is.iter().filter(|wanted| choice.options.iter().all(|option| option.id != **wanted)) {
-                found.insert(Complaint::UnknownWhen { step: id(), names: format!("{place}.{option}") });
-            }
+            let is_unknown = |wanted: &&String| choice.options.iter().all(|option| option.id != **wanted);
+            when.is.iter().filter(is_unknown).map(|option| format!("{place}.{option}")).collect()
         }
         Some(
             Requirement::Photo(_)
@@ -618,9 +633,7 @@ fn names(method: &Method, step: &Step, found: &mut BTreeSet<Complaint>) {
             | Requirement::Signature(_)
             | Requirement::Words(_),
         )
-        | None => {
-            found.insert(Complaint::UnknownWhen { step: id(), names: place });
-        }
+        | None => vec![place],
     }
 }
 

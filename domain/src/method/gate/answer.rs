@@ -53,6 +53,8 @@ pub enum Answer {
         /// The request.
         asked: EntryId,
     },
+    /// It is read between two conductors, and one of them is not there.
+    NotApplicable,
 }
 
 /// Why evidence does not do.
@@ -128,7 +130,7 @@ pub enum OpenWhy {
 impl Answer {
     /// It does not stand in the way.
     pub const fn lets_through(&self) -> bool {
-        matches!(self, Self::Met { .. } | Self::DeviationAllowed { .. })
+        matches!(self, Self::Met { .. } | Self::DeviationAllowed { .. } | Self::NotApplicable)
     }
 
     /// Something is there that does not do.

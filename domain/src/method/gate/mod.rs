@@ -25,7 +25,7 @@ pub use why::{Lack, Missing, Why};
 
 use self::before::Before;
 use self::lifetime::{Lifetime, Presence, Signs, Since};
-use super::plan::{BoardPart, Step};
+use super::plan::{BoardPart, Requirement, Step, When};
 use crate::ids::{EntryId, PersonId};
 use crate::job_file::body::{ConsentState, Place};
 use crate::job_file::record::{PhaseEvent, Record};
@@ -428,7 +428,7 @@ impl<'p, 'a> Gate<'p, 'a> {
     /// The limit of a reading, for the screen before anything is typed.
     pub fn limit_at(&self, at: StepRef, requirement: &str) -> LimitInfo {
         match self.plan.step(at.step).requirement(requirement) {
-            Some(super::plan::Requirement::Reading(need)) => limit::limit_of(&self.record, self.plan, need, at.slot),
+            Some(Requirement::Reading(need)) => limit::limit_of(&self.record, self.plan, need, at.slot),
             _ => LimitInfo::None,
         }
     }
@@ -436,9 +436,7 @@ impl<'p, 'a> Gate<'p, 'a> {
     /// A computed comparison of a step, when its inputs are there.
     pub fn check_at(&self, at: StepRef, requirement: &str) -> Option<crate::electrical::Check> {
         match self.plan.step(at.step).requirement(requirement) {
-            Some(super::plan::Requirement::Check(need)) => {
-                limit::run(&self.record, self.plan, &need.call, at.slot).ok()
-            }
+            Some(Requirement::Check(need)) => limit::run(&self.record, self.plan, &need.call, at.slot).ok(),
             _ => None,
         }
     }
@@ -478,11 +476,13 @@ impl<'p, 'a> Gate<'p, 'a> {
         let step = self.plan.step(at.step);
         let applies = self.applies(at);
         let since = ended.map(|ended| ended.at);
-        let answers = step
-            .requirements
-            .iter()
-            .map(|requirement| answer::answer(&self.record, self.plan, step, at.slot, requirement, since))
-            .collect();
+        let mut answers = Vec::with_capacity(step.requirements.len());
+        for requirement in &step.requirements {
+            let found = answer::answer(&self.record, self.plan, step, at.slot, requirement, since);
+            // What was read all the same is judged: an answer about the conductors hides no voltage.
+            let is_there = !matches!(found, Answer::Missing { .. }) || self.is_between_conductors(at, requirement);
+            answers.push(if is_there { found } else { Answer::NotApplicable });
+        }
         let cautions_unread = step
             .cautions
             .iter()
@@ -562,8 +562,22 @@ impl<'p, 'a> Gate<'p, 'a> {
         of_step.any(|(_, all)| all.iter().any(|evidence| evidence.key <= ended.at)).then_some(ended)
     }
 
+    /// Whether a reading between two conductors has both of them; any other requirement has what it needs.
+    fn is_between_conductors(&mut self, at: StepRef, requirement: &Requirement) -> bool {
+        let Requirement::Reading(need) = requirement else { return true };
+        let plan = self.plan;
+        plan.method()
+            .conductors_of(plan.step(at.step), need)
+            .filter_map(|conductor| conductor.when.as_ref())
+            .all(|when| self.holds(at, when) != Applies::No)
+    }
+
     fn applies(&mut self, at: StepRef) -> Applies {
-        let Some(when) = &self.plan.step(at.step).when else { return Applies::Yes };
+        self.plan.step(at.step).when.as_ref().map_or(Applies::Yes, |when| self.holds(at, when))
+    }
+
+    /// Whether a choice was made so, as somebody at this step has to take it.
+    fn holds(&mut self, at: StepRef, when: &When) -> Applies {
         let Some(step) = self.plan.index_of(&when.step) else { return Applies::NotKnown };
         let slot = if self.plan.repeat_of(step).is_some() { at.slot } else { 0 };
         if self.applies(StepRef { step, slot }) == Applies::No {

@@ -144,6 +144,11 @@ impl<'m> Plan<'m> {
                 sources.extend(self.index_of(&when.step));
             }
             for requirement in &self.step(reader).requirements {
+                if let Requirement::Reading(need) = requirement {
+                    let conductors = self.method.conductors_of(self.step(reader), need);
+                    let there = conductors.filter_map(|conductor| conductor.when.as_ref());
+                    sources.extend(there.filter_map(|when| self.index_of(&when.step)));
+                }
                 let inputs = calls_of(requirement).into_iter().flat_map(|call| &call.inputs);
                 let read = inputs.filter_map(|input| step_of_source(&input.from));
                 sources.extend(read.filter_map(|id| self.index_of(id)));

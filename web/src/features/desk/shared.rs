@@ -57,7 +57,8 @@ fn stands_at_its_place(view: &JobView, deviation: &DeviationView) -> bool {
             | Answer::Met { .. }
             | Answer::Failed { .. }
             | Answer::NotDetermined { .. }
-            | Answer::DeviationAllowed { .. },
+            | Answer::DeviationAllowed { .. }
+            | Answer::NotApplicable,
         ) => false,
         // Without the method the place cannot be seen; better one question too many.
         None => view.method_missing,

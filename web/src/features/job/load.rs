@@ -350,7 +350,10 @@ impl StepCard {
         let unread = self.cautions.iter().any(|caution| caution.acknowledge && !caution.read);
         let to_do = |requirement: &RequirementCard| match requirement.answer {
             Answer::Missing { .. } | Answer::Failed { .. } | Answer::NotDetermined { .. } => true,
-            Answer::Met { .. } | Answer::DeviationAsked { .. } | Answer::DeviationAllowed { .. } => false,
+            Answer::Met { .. }
+            | Answer::DeviationAsked { .. }
+            | Answer::DeviationAllowed { .. }
+            | Answer::NotApplicable => false,
         };
         match self.state {
             StepState::Open | StepState::Failed => unread || self.requirements.iter().any(to_do),
@@ -585,6 +588,8 @@ fn step_card(
                 place,
             }
         })
+        // A conductor that this supply does not have is no line of the card; what was read at it stays in sight.
+        .filter(|card| card.answer != Answer::NotApplicable || !card.evidence.is_empty())
         .collect();
     StepCard {
         at,

@@ -37,7 +37,10 @@ pub fn DeviationPart(
     let wants = Memo::new(move |_| {
         ctx.card.get().is_some_and(|card| match card.answer {
             Answer::Missing { .. } | Answer::Failed { .. } | Answer::NotDetermined { .. } => true,
-            Answer::Met { .. } | Answer::DeviationAsked { .. } | Answer::DeviationAllowed { .. } => false,
+            Answer::Met { .. }
+            | Answer::DeviationAsked { .. }
+            | Answer::DeviationAllowed { .. }
+            | Answer::NotApplicable => false,
         })
     });
     let undecided = Memo::new(move |_| {

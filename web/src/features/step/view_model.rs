@@ -101,7 +101,10 @@ pub fn first_to_do(step: &StepCard) -> Option<usize> {
             // A comparison has no entry of its own: what it needs is done elsewhere.
             !matches!(card.need, Requirement::Check(_))
         }
-        Answer::Met { .. } | Answer::DeviationAsked { .. } | Answer::DeviationAllowed { .. } => false,
+        Answer::Met { .. }
+        | Answer::DeviationAsked { .. }
+        | Answer::DeviationAllowed { .. }
+        | Answer::NotApplicable => false,
     })
 }
 
