@@ -180,6 +180,7 @@ fn origin_bodies() -> Vec<Body> {
         DoubtCode::UnknownDevice,
         DoubtCode::NotTheirDevice,
         DoubtCode::AfterRevocation,
+        DoubtCode::SeenLess,
     ];
     core::iter::once(remark).chain(codes.map(doubt)).collect()
 }

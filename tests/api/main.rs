@@ -10,6 +10,7 @@ mod live;
 mod people;
 mod photos;
 mod pins;
+mod received;
 mod reference;
 mod rule_sets;
 mod seal;

@@ -33,7 +33,15 @@ pub async fn ms() -> Result<f64> {
         all_stored(&planner.push().await)?;
     }
     let (version, device) = (SYNC_VERSION, other.device());
-    let first = Pull { version, device, epoch: Vec::new().into(), have: Vec::new(), also: Vec::new(), waiting: 0 };
+    let first = Pull {
+        version,
+        device,
+        epoch: Vec::new().into(),
+        have: Vec::new(),
+        also: Vec::new(),
+        waiting: 0,
+        written: Vec::new(),
+    };
     let message = to_bytes(&first);
     let began = Instant::now();
     let answer = other.client.post_cbor("/api/sync/pull", message).await;

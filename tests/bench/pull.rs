@@ -113,7 +113,15 @@ impl Side {
 
     fn message_with(&self, epoch: Vec<u8>, have: Vec<(JobId, u64)>) -> Vec<u8> {
         let device = self.technician.device();
-        to_bytes(&Pull { version: SYNC_VERSION, device, epoch: epoch.into(), have, also: Vec::new(), waiting: 0 })
+        to_bytes(&Pull {
+            version: SYNC_VERSION,
+            device,
+            epoch: epoch.into(),
+            have,
+            also: Vec::new(),
+            waiting: 0,
+            written: Vec::new(),
+        })
     }
 
     /// Seconds until one hundred entries are here.

@@ -14,6 +14,7 @@ pub mod file;
 pub mod fold;
 pub mod header;
 mod origin;
+pub mod received;
 pub mod record;
 pub mod sealing;
 #[cfg(feature = "signatures")]

@@ -25,6 +25,9 @@ pub enum DoubtCode {
     /// It arrived after its device was revoked, and may have been made before.
     #[n(4)]
     AfterRevocation,
+    /// It says to have seen less of the job than its device had received: [`super::received`].
+    #[n(5)]
+    SeenLess,
 }
 
 /// An entry by the server's own device. It blocks nothing: the entry that it is about stands, and a person looks at it.

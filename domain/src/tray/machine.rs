@@ -8,8 +8,9 @@ use super::request::{Answer, Failure, Request};
 use super::row::Delivery;
 use super::status::{Class, class_of, is_of_the_whole};
 use super::{Stop, word::Word};
-use crate::ids::Hash32;
+use crate::ids::{Hash32, JobId};
 use crate::wire::limits::{PUSH_BYTES_MAX, PUSH_ENTRIES_MAX};
+use std::collections::BTreeMap;
 
 /// Bytes that CBOR adds around an envelope in a push, rounded up.
 const FRAME_BYTES: usize = 8;
@@ -183,7 +184,17 @@ impl Tray {
             have: jobs.iter().map(|(job, here)| (*job, here.position)).collect(),
             also: jobs.iter().filter(|(_, JobHere { asked, .. })| *asked).map(|(job, _)| *job).collect(),
             waiting: self.waiting(),
+            written: self.written(),
         }
+    }
+
+    fn written(&self) -> Vec<(JobId, u64)> {
+        let mut last: BTreeMap<JobId, u64> = BTreeMap::new();
+        for entry in &self.here.entries {
+            let seq = last.entry(entry.job).or_default();
+            *seq = entry.seq.max(*seq);
+        }
+        last.into_iter().collect()
     }
 
     /// Nothing moves, and the server believes that more or less waits here than does. A browser may throw a device's data away at any

@@ -20,6 +20,8 @@ pub enum Request {
         also: Vec<JobId>,
         /// How many items wait here.
         waiting: u32,
+        /// How far the chain goes in each job of which something waits here.
+        written: Vec<(JobId, u64)>,
     },
     /// Fetch people, instruments and catalogue.
     Reference,

@@ -526,6 +526,26 @@ fn a_job_out_of_sight_goes_only_with_an_empty_tray() {
     assert!(shelf.jobs.is_empty() && shelf.entries.is_empty());
 }
 
+/// The server must not take what waits here for written after this pull.
+#[test]
+fn a_pull_says_how_far_the_chain_of_what_waits_goes() {
+    let (mut shelf, mut server) = (Shelf::default(), Server::new());
+    write_entry(&mut shelf, job(1), 1);
+    let held = write_entry(&mut shelf, job(2), 2);
+    let last = write_entry(&mut shelf, job(2), 3);
+    server.fates.extend([(held, Fate::Refused), (last, Fate::Refused)]);
+    let mut tray = Tray::new(shelf.on_device());
+    let told = |request| match request {
+        Request::Pull { written, .. } => Some(written),
+        _ => None,
+    };
+    let first = core::iter::from_fn(|| turn(&mut tray, &mut shelf, &mut server, NOW)).find_map(told).unwrap();
+    let waits = shelf.on_device().entries;
+    assert_eq!(waits.iter().map(|entry| entry.id).collect::<Vec<_>>(), [held, last]);
+    assert_eq!(first, [(job(2), waits[1].seq)]);
+    assert!(waits[1].seq > waits[0].seq);
+}
+
 #[test]
 fn a_wrong_hash_starts_over_once() {
     let (mut shelf, mut server) = (Shelf::default(), Server::new());

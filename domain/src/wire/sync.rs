@@ -139,6 +139,9 @@ pub struct Pull {
     /// How many items wait on the device: the server shows it to the office.
     #[n(5)]
     pub waiting: u32,
+    /// How far its chain goes in each job of which something waits here. With `have` it says what it had received before it wrote more.
+    #[n(6)]
+    pub written: Vec<(JobId, u64)>,
 }
 
 /// What a device lacks.

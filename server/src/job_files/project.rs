@@ -11,6 +11,7 @@ use std::sync::Arc;
 use domain::identification::Serial;
 use domain::ids::{DeviceId, EntryId, FirmId, Hash32, JobId};
 use domain::job_file::body::{Body, DoubtCode, FindingCode, JobPlanned, MethodRef, SiteDetails};
+use domain::job_file::received::{Received, seen_less};
 use domain::job_file::signature::{Enrolment, doubts_on_arrival};
 use domain::job_file::{JobFile, JobState, Phase, Place, fold};
 use domain::method::Method;
@@ -150,10 +151,12 @@ async fn project(state: &AppState, firm: FirmId, job: JobId, may_draw: bool) -> 
     let method = method_of(state, &loaded.file).await?;
     let decided = countersigns::decide(&mut tx, state, &loaded.file).await?;
     let enrolments = queries::enrolments_in(&mut tx, job).await?;
+    let epoch = state.db.epoch().await?;
+    let received = queries::received_in(&mut tx, job, &epoch).await?;
     // The fold of a large job takes a while: not on a thread that serves requests.
     let clock = state.clock.clone();
     let (rows, drawn) = tokio::task::spawn_blocking(move || {
-        let rows = Rows::of(&loaded.file, method.as_deref(), &enrolments);
+        let rows = Rows::of(&loaded.file, method.as_deref(), &enrolments, &received);
         let drawn = if may_draw { voice::draw(&clock, &rows.unanswered) } else { Vec::new() };
         (rows, drawn)
     })
@@ -208,7 +211,12 @@ struct Rows {
 }
 
 impl Rows {
-    fn of(file: &JobFile, published: Option<&Published>, enrolments: &BTreeMap<DeviceId, Enrolment>) -> Self {
+    fn of(
+        file: &JobFile,
+        published: Option<&Published>,
+        enrolments: &BTreeMap<DeviceId, Enrolment>,
+        received: &BTreeMap<DeviceId, Vec<Received>>,
+    ) -> Self {
         let none = Method::without_work();
         let method = published.map_or(&none, |published| &published.method);
         let plan = Plan::of(method);
@@ -217,7 +225,9 @@ impl Rows {
         let unanswered = if published.is_some() { domain::people::voice::wanting(&state) } else { Vec::new() };
         let doubts = doubts_on_arrival(file, enrolments).into_iter();
         let doubts = doubts.flat_map(|(id, doubts)| doubts.into_iter().map(move |doubt| (doubt.code(), id)));
-        let doubts = doubts.filter_map(|(code, id)| Some((code?, id))).collect();
+        let doubts = doubts.filter_map(|(code, id)| Some((code?, id)));
+        let less = seen_less(file, received).into_iter().map(|id| (DoubtCode::SeenLess, id));
+        let doubts = doubts.chain(less).collect();
         Self { job, units: unit_rows(file, &state), forks: forks(file, &state), doubts, unanswered }
     }
 }

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use domain::ids::{DeviceId, Hash32, JobId, PersonId};
+use domain::job_file::received::Received;
 use domain::job_file::signature::Enrolment;
 use domain::job_file::{Body, ChainHead, Entry};
 use domain::wire::text::folded;
@@ -280,6 +281,29 @@ pub(super) async fn enrolments_in(tx: &mut FirmTx, job: JobId) -> Result<BTreeMa
         (DeviceId::of(row.id), Enrolment { person, key: row.key, key_since_us, revoked_us })
     });
     Ok(enrolments.collect())
+}
+
+/// What devices said with their pulls to have received of a job, in this life of the server.
+pub(super) async fn received_in(
+    tx: &mut FirmTx,
+    job: JobId,
+    epoch: &[u8],
+) -> Result<BTreeMap<DeviceId, Vec<Received>>, sqlx::Error> {
+    let rows = sqlx::query!(
+        "select device_id, from_seq, position from received where firm_id = $1 and job_id = $2 and epoch = $3
+         order by device_id, from_seq",
+        tx.firm().uuid(),
+        job.uuid(),
+        epoch,
+    )
+    .fetch_all(&mut **tx)
+    .await?;
+    let mut all: BTreeMap<DeviceId, Vec<Received>> = BTreeMap::new();
+    for row in rows {
+        let said = Received { from_seq: wire(row.from_seq), position: wire(row.position) };
+        all.entry(DeviceId::of(row.device_id)).or_default().push(said);
+    }
+    Ok(all)
 }
 
 // --- who sees what

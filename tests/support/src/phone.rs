@@ -224,11 +224,16 @@ impl TestPhone {
 
     /// The same under an id that other entries already name.
     pub fn draft_as(&self, id: EntryId, job: JobId, body: Body) -> Entry {
+        self.draft_having(id, job, body, self.files.get(&job).map_or(0, JobFile::head))
+    }
+
+    /// The same as if so much of the job had been received.
+    pub fn draft_having(&self, id: EntryId, job: JobId, body: Body, seen: u64) -> Entry {
         let empty = JobFile::default();
         let file = self.files.get(&job).unwrap_or(&empty);
         let (author, device) = (self.person(), self.device());
         let draft = Draft { id, firm: self.firm(), job, author, device, salt: *Uuid::new_v4().as_bytes(), body };
-        Entry::write(draft, file.chain_head(device), file.head(), self.now_us(), file.latest_at())
+        Entry::write(draft, file.chain_head(device), seen, self.now_us(), file.latest_at())
     }
 
     /// Writes into the job file and the tray.
@@ -398,6 +403,11 @@ impl TestPhone {
             have: self.files.iter().map(|(job, file)| (*job, contiguous(file))).collect(),
             also: also.to_vec(),
             waiting: u32::try_from(self.tray.len()).expect("a few"),
+            written: self
+                .tray
+                .iter()
+                .filter_map(|(job, id)| Some((*job, self.files[job].get(*id)?.entry.header.seq)))
+                .collect(),
         };
         let answer = self.client.post_cbor("/api/sync/pull", to_bytes(&pull)).await;
         assert_eq!(answer.status, 200, "{}", answer.body);

@@ -578,6 +578,7 @@ pub fn doubt(w: Words, code: DoubtCode, n: usize) -> String {
         DoubtCode::UnknownDevice => tn!(w, "reason.doubt.unknown_device", n),
         DoubtCode::NotTheirDevice => tn!(w, "reason.doubt.not_their_device", n),
         DoubtCode::AfterRevocation => tn!(w, "reason.doubt.after_revocation", n),
+        DoubtCode::SeenLess => tn!(w, "reason.doubt.seen_less", n),
     }
 }
 

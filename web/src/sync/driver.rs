@@ -412,13 +412,14 @@ impl SyncHandle {
                 let entries = envelopes.into_iter().map(Into::into).collect();
                 Outgoing::Push(Push { version: SYNC_VERSION, device, entries })
             }
-            Request::Pull { epoch, have, also, waiting } => Outgoing::Pull(Pull {
+            Request::Pull { epoch, have, also, waiting, written } => Outgoing::Pull(Pull {
                 version: SYNC_VERSION,
                 device,
                 epoch: epoch.clone().into(),
                 have: have.clone(),
                 also: also.clone(),
                 waiting: *waiting,
+                written: written.clone(),
             }),
             Request::Reference => Outgoing::Reference,
             Request::Method(method) => Outgoing::Method(method.clone()),

@@ -535,6 +535,32 @@ fn a_doubt_about_an_origin_counts_only_from_the_server_and_shuts_nothing() {
     assert_eq!(w.state_on(&w.server, "dead", 0), StepState::Satisfied);
 }
 
+/// What a device wrote after it had said what it has cannot have seen less; what it wrote before, and its own entries, are no matter.
+#[test]
+fn an_entry_that_says_to_have_seen_less_than_its_device_had_is_found() {
+    use super::received::{Received, seen_less};
+    let mut w = World::new();
+    w.arrive(TECH);
+    w.sync(TECH);
+    w.sync(TECH);
+    let (first, second) = (w.volts(TECH, 0, None), w.volts(TECH, 0, None));
+    w.sync(TECH);
+    w.write(LEAD, Body::Remark(Remark { at: None, text: "the locks are off".into() }));
+    w.sync(LEAD);
+    let header = w.server.get(first).unwrap().entry.header.clone();
+    let own = w.server.get(second).unwrap().stamp.unwrap().position;
+    assert_eq!((own, w.server.head()), (header.seen + 2, header.seen + 3));
+    let found = |from_seq, position| {
+        let said = [(device(TECH), vec![Received { from_seq, position }])];
+        seen_less(&w.server, &said.into())
+    };
+    assert_eq!(found(header.seq, own + 1), [first, second], "it had the lead's before it wrote them");
+    assert_eq!(found(header.seq + 1, own + 1), [second], "it had it before the second");
+    assert_eq!(found(header.seq + 2, own + 1), [], "it had it afterwards");
+    assert_eq!(found(header.seq, own), [], "what comes back of its own is no news to it");
+    assert_eq!(found(1, header.seen), [], "it had no more than it says");
+}
+
 proptest::proptest! {
     #![proptest_config(proptest::test_runner::Config { cases: 48, failure_persistence: None, ..proptest::test_runner::Config::default() })]
     /// Two technicians and a lead do anything in any order, and the files meet in any order: equal sets fold equally,

@@ -63,6 +63,7 @@ pub async fn pull_entries(
     // Positions of another server life say nothing about this one: what was at 17 may never have been restored.
     let have: BTreeMap<JobId, u64> =
         if pull.epoch.as_slice() == epoch { pull.have.iter().copied().collect() } else { BTreeMap::new() };
+    queries::note_received(&mut tx, caller.device, &epoch, &said_received(&jobs, &have, &pull.written)).await?;
     let (entries, more) = missing(&mut tx, &jobs, &have).await?;
     let reply = PullReply {
         version: SYNC_VERSION,
@@ -78,6 +79,20 @@ pub async fn pull_entries(
     };
     tx.commit().await?;
     Ok(taken(to_bytes(&reply)))
+}
+
+/// What the device says to have of the jobs that it may see; nobody has more of a job than there is.
+fn said_received(
+    jobs: &[VisibleJob],
+    have: &BTreeMap<JobId, u64>,
+    written: &[(JobId, u64)],
+) -> Vec<queries::SaidReceived> {
+    let own = |job: JobId| written.iter().filter(|(own, _)| *own == job).map(|(_, seq)| *seq).max().unwrap_or(0);
+    let said = jobs.iter().filter_map(|job| {
+        let position = cut(*have.get(&job.job)?).min(job.head);
+        (position > 0).then(|| queries::SaidReceived { job: job.job, position, written: cut(own(job.job)) })
+    });
+    said.collect()
 }
 
 /// The next entries, job after job in position order, within the limits; and whether there are others.

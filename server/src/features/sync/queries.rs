@@ -42,6 +42,46 @@ pub(super) async fn note_contact(
     Ok(())
 }
 
+/// Notes how far a device says to have received jobs, and how far its own chain in them goes: what it waits with, and what is here.
+pub(super) async fn note_received(
+    tx: &mut FirmTx,
+    device: DeviceId,
+    epoch: &[u8],
+    said: &[SaidReceived],
+) -> Result<(), sqlx::Error> {
+    let jobs: Vec<Uuid> = said.iter().map(|own| own.job.uuid()).collect();
+    let positions: Vec<i64> = said.iter().map(|own| own.position).collect();
+    let written: Vec<i64> = said.iter().map(|own| own.written).collect();
+    sqlx::query!(
+        "insert into received (firm_id, job_id, device_id, epoch, from_seq, position)
+         select $1, said.job_id, $2, $3, 1 + greatest(said.written, coalesce((select max(seq) from entries
+             where firm_id = $1 and job_id = said.job_id and device_id = $2), 0)), said.position
+         from unnest($4::uuid[], $5::bigint[], $6::bigint[]) as said(job_id, position, written)
+         where said.position > coalesce((select max(position) from received
+             where firm_id = $1 and job_id = said.job_id and device_id = $2 and epoch = $3), 0)
+         on conflict (firm_id, job_id, device_id, epoch, from_seq) do update
+           set position = greatest(received.position, excluded.position)",
+        tx.firm().uuid(),
+        device.uuid(),
+        epoch,
+        &jobs,
+        &positions,
+        &written,
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// What a device says of a job with a pull.
+pub(super) struct SaidReceived {
+    pub(super) job: JobId,
+    /// Received up to here.
+    pub(super) position: i64,
+    /// Last place of its chain that waits on it; 0 where nothing waits.
+    pub(super) written: i64,
+}
+
 /// Those of the jobs that exist.
 pub(super) async fn jobs_of(tx: &mut FirmTx, jobs: &BTreeSet<JobId>) -> Result<BTreeSet<JobId>, sqlx::Error> {
     let asked: Vec<Uuid> = jobs.iter().map(|job| job.uuid()).collect();

@@ -45,7 +45,7 @@ async fn send_one(device: &mut Device, request: &Request) -> Result<Answer, Fail
             let bytes = cbor(device, "/api/sync/push", to_bytes(&push)).await?;
             from_bytes(&bytes).map(Answer::Push).map_err(|_| Failure::Unreadable)
         }
-        Request::Pull { epoch, have, also, waiting } => {
+        Request::Pull { epoch, have, also, waiting, written } => {
             let pull = Pull {
                 version: SYNC_VERSION,
                 device: device.device(),
@@ -53,6 +53,7 @@ async fn send_one(device: &mut Device, request: &Request) -> Result<Answer, Fail
                 have: have.clone(),
                 also: also.clone(),
                 waiting: *waiting,
+                written: written.clone(),
             };
             let bytes = cbor(device, "/api/sync/pull", to_bytes(&pull)).await?;
             from_bytes(&bytes).map(Answer::Pull).map_err(|_| Failure::Unreadable)
