@@ -103,6 +103,10 @@ async fn a_design_is_filled_offline_survives_a_kill_and_is_sent() -> Result<()> 
         .await?;
     let strokes: Vec<u64> = serde_json::from_value(drawn.clone())?;
     desk.check(strokes.iter().all(|count| *count > 10), &format!("both drawings are there: {drawn}")).await?;
+    let lacks = "return document.querySelector('#single-line p.soft')?.textContent ?? null";
+    let lacks = desk.js(lacks, &[]).await?;
+    let says = lacks.as_str().is_some_and(|text| text.starts_with("Not drawn: PV strings"));
+    desk.check(says, &format!("beneath the diagram stands what it lacks: {lacks}")).await?;
     let measured = desk.js("return performance.getEntriesByName('design-recompute').length", &[]).await?;
     desk.check(
         measured.as_u64().is_some_and(|count| count > 10),

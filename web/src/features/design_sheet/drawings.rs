@@ -14,7 +14,7 @@ pub fn single_line_part(ground: Ground) -> AnyView {
     let w = ground.around.w;
     let svg = Memo::new(move |_| ground.computed.with(|now| now.single_line.clone()));
     let told = Memo::new(move |_| ground.computed.with(|now| single_line_in_words(w, &now.design)));
-    drawing(w, "single-line", t!(w, "design.single_line"), svg, told)
+    drawing(w, "single-line", t!(w, "design.single_line"), Some(t!(w, "design.not_drawn")), svg, told)
 }
 
 /// The stack with its distances.
@@ -24,10 +24,17 @@ pub fn stack_part(ground: Ground) -> AnyView {
     let told = Memo::new(move |_| {
         ground.computed.with(|now| rules.with(|rules| stack_in_words(w, rules, &now.design, &now.sheet.lines)))
     });
-    drawing(w, "stack", t!(w, "design.stack_drawing"), svg, told)
+    drawing(w, "stack", t!(w, "design.stack_drawing"), None, svg, told)
 }
 
-fn drawing(w: Words, id: &str, title: &'static str, svg: Memo<String>, told: Memo<Vec<String>>) -> AnyView {
+fn drawing(
+    w: Words,
+    id: &str,
+    title: &'static str,
+    lacks: Option<&'static str>,
+    svg: Memo<String>,
+    told: Memo<Vec<String>>,
+) -> AnyView {
     let large = RwSignal::new(false);
     let label = move || if large.get() { t!(w, "design.whole") } else { t!(w, "design.larger") };
     let alternative = move || format!("{title}. {}", told.with(|told| told.join("; ")));
@@ -36,6 +43,7 @@ fn drawing(w: Words, id: &str, title: &'static str, svg: Memo<String>, told: Mem
     // The text is made by `domain`, which escapes what it puts in.
     let content = view! {
         <div class="plate" class:large=move || large.get() tabindex=move || large.get().then_some("0") role="img" aria-label=alternative inner_html=move || svg.get()></div>
+        {lacks.map(|lacks| view! { <p class="soft">{lacks}</p> })}
         <div class="no-print"><Button label on_press=move || large.update(|large| *large = !*large) /></div>
         <details class="no-print">
             <summary>{t!(w, "design.in_words")}</summary>

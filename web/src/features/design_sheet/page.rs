@@ -23,7 +23,7 @@ use crate::adapters::{browser, performance};
 use crate::device::use_device;
 use crate::features::bounds::FaultLinks;
 use crate::features::crew::typed::{keep_words, words_fault, words_room};
-use crate::features::desk::shared::{has_technician, rights};
+use crate::features::desk::shared::{is_handed_over, rights};
 use crate::features::desk::{DeskJob, Store, follow_job, save_error, with_store, write};
 use crate::i18n::{Words, use_words};
 use crate::key;
@@ -352,7 +352,7 @@ fn asked_why(ground: Ground, here: Here) -> Memo<Vec<String>> {
     let (w, device) = (ground.around.w, use_device());
     let told = Memo::new(move |_| {
         here.with(|here| {
-            let here = here.as_ref().filter(|here| has_technician(&here.view.crew))?;
+            let here = here.as_ref().filter(|here| is_handed_over(&here.view.crew, here.view.schedule.is_some()))?;
             Some(DesignState::of(w, here, &device.rule_sets()).fails)
         })
     });

@@ -158,6 +158,11 @@ pub fn phase_of_word(word: &str) -> Option<Key> {
     })
 }
 
+/// Somebody has the job to work on it: a technician, or whoever the crew is once there is a day. A lead may work alone.
+pub fn is_handed_over(crew: &[Assigned], has_day: bool) -> bool {
+    has_technician(crew) || (has_day && !crew.is_empty())
+}
+
 /// Somebody on the crew works on site.
 pub fn has_technician(crew: &[Assigned]) -> bool {
     crew.iter().any(|assigned| assigned.role == CrewRole::Technician)

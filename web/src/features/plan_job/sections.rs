@@ -332,8 +332,12 @@ pub fn WhySection(ground: Ground) -> impl IntoView {
     let w = use_words();
     let why = ground.form.why;
     let fails = Memo::new(move |_| ground.reading.with(|reading| reading.fails.clone()));
-    let asked = Memo::new(move |_| fails.with(|fails| !fails.is_empty()));
-    let title = move || fails.with(|fails| tn!(w, "desk.against.design_fails", fails.len()));
+    let unjudged = Memo::new(move |_| ground.reading.with(|reading| reading.unjudged));
+    let asked = Memo::new(move |_| unjudged.get() || fails.with(|fails| !fails.is_empty()));
+    let title = move || match unjudged.get() {
+        true => t!(w, "desk.against.design_unjudged").to_owned(),
+        false => fails.with(|fails| tn!(w, "desk.against.design_fails", fails.len())),
+    };
     let names = move || fails.get().into_iter().map(|name| view! { <li>{name}</li> }).collect_view();
     move || {
         asked.get().then(|| {

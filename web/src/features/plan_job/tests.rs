@@ -159,6 +159,7 @@ struct Setup {
     reference: MethodRef,
     models: Vec<ModelSnapshot>,
     people: Vec<Candidate>,
+    rules: RuleSet,
 }
 
 impl Setup {
@@ -170,6 +171,7 @@ impl Setup {
             reference,
             models: vec![model(1, UnitKind::Module), model(2, UnitKind::Inverter)],
             people: people(),
+            rules: RuleSet::of(Place::Neutral),
         }
     }
 
@@ -177,7 +179,7 @@ impl Setup {
         Around {
             method: Some((&self.method, &self.reference)),
             models: &self.models,
-            rules: None,
+            rules: Some(&self.rules),
             people: &self.people,
             before,
             slots_ever,
@@ -468,7 +470,7 @@ fn what_follows_is_saved_with_the_plan_and_follows_the_units() {
     assert_eq!(energy(&first), Some(20_480_000_000));
     assert_eq!(first.follows, [("energy_total_wh".to_owned(), 20_480_000_000)]);
     assert_eq!(first.gaps, [Gap::GridPoint], "nobody has to type it");
-    let without = read(&filled(), setup.around(None, 0), POINT);
+    let without = read(&filled(), Around { rules: None, ..setup.around(None, 0) }, POINT);
     assert_eq!((energy(&without), without.gaps), (None, vec![Gap::GridPoint, Gap::Design(1)]));
 
     let view = setup.view_of(&first.bodies);
@@ -533,6 +535,49 @@ fn a_crew_gets_what_fails_only_with_a_reason_and_is_told_it() {
     let mut draft = PlanDraft::of(&good, (Some(&rules), &setup.method.design), POINT);
     draft.design.insert(key.to_owned(), "5".into());
     assert_eq!(planned(&draft, Some(&good)).faults.get(&FieldId::Why), Some(&Fault::Needed));
+}
+
+/// A lead who goes alone has the job once there is a day; and where nobody can judge the design, a reason is asked for all the same.
+#[test]
+fn a_lead_alone_and_a_design_that_nobody_can_judge_need_a_reason_too() {
+    let mut setup = Setup::new();
+    let rules = RuleSet::of(Place::Uk);
+    let asked = setup.method.design[0].clone();
+    let sanity = (Micro(0), Micro(5_000_000));
+    let field = DesignField { key: "fault_clearing_s".into(), unit: Unit::Second, sanity, ..asked };
+    setup.method.design.push(field);
+    setup.reference = setup.method.reference();
+    let mut draft = filled();
+    draft.design.insert("fault_clearing_s".to_owned(), "5".into());
+    draft.crew.values_mut().for_each(|role| *role = CrewRole::Lead);
+    let judged = |draft: &PlanDraft| read(draft, Around { rules: Some(&rules), ..setup.around(None, 9) }, POINT);
+    let alone = judged(&draft);
+    assert!(alone.gaps.contains(&Gap::Crew) && alone.fails.len() == 1, "{:?} {:?}", alone.gaps, alone.fails);
+    assert_eq!(alone.faults.get(&FieldId::Why), Some(&Fault::Needed));
+    let no_day = PlanDraft { day: String::new(), start: String::new(), ..draft.clone() };
+    assert_eq!((judged(&no_day).faults.len(), judged(&no_day).fails.len()), (0, 0), "nobody goes yet");
+
+    let unjudged = |draft: &PlanDraft, before: Option<&JobView>| {
+        read(draft, Around { rules: None, ..setup.around(before, 9) }, POINT)
+    };
+    let mut draft = filled();
+    let stopped = unjudged(&draft, None);
+    assert!(stopped.unjudged && stopped.faults.get(&FieldId::Why) == Some(&Fault::Needed), "{:?}", stopped.faults);
+    draft.why = "Computed by hand.".into();
+    let handed = unjudged(&draft, None);
+    assert!(handed.faults.is_empty(), "{:?}", handed.faults);
+    let told = handed.bodies.iter().any(
+        |body| matches!(body, Body::Remark(remark) if remark.text.ends_with("no check was made. Computed by hand.")),
+    );
+    assert!(told, "{:?}", handed.bodies);
+    // Another day changes nothing about the design.
+    let view = setup.view_of(&handed.bodies);
+    let mut draft = PlanDraft::of(&view, (None, &setup.method.design), POINT);
+    draft.day = "2026-12-09".into();
+    let moved = unjudged(&draft, Some(&view));
+    assert_eq!((moved.unjudged, moved.faults.len(), moved.bodies.len()), (false, 0, 1));
+    draft.design.values_mut().for_each(|figure| *figure = "0.3".into());
+    assert!(unjudged(&draft, Some(&view)).unjudged, "other figures are another design");
 }
 
 #[test]

@@ -21,10 +21,11 @@ use domain::method::plan::{CheckCall, DesignField, LimitRule, Requirement, UnitP
 use super::draft::{PlanDraft, consent_of_word};
 use crate::features::design_sheet::state::{DesignState, note_of_fails};
 use crate::features::design_sheet::view_model::value_of;
-use crate::features::desk::shared::{has_technician, kind_word};
+use crate::features::desk::shared::{has_technician, is_handed_over, kind_word};
 use crate::features::job::load::{JobView, job_view};
 use crate::features::words::{choice, quantity};
 use crate::i18n::Words;
+use crate::t;
 use crate::ui::Choice;
 
 /// Rule set of new jobs where nobody chose: public standards by number and edition, as `domain::electrical` computes them.
@@ -160,6 +161,8 @@ pub struct Reading {
     pub follows: Figures,
     /// Checks of the design that fail while a crew gets it, for which a lead gives a reason.
     pub fails: Vec<String>,
+    /// A crew gets a design that this device cannot judge, for want of its rules; for that too.
+    pub unjudged: bool,
 }
 
 impl Reading {
@@ -185,6 +188,7 @@ impl Reading {
             | FieldId::Why => false,
         });
         self.fails.clear();
+        self.unjudged = false;
         self.gaps.retain(|gap| matches!(gap, Gap::Consent | Gap::Householder | Gap::GridPoint));
     }
 }
@@ -232,7 +236,8 @@ pub fn read(draft: &PlanDraft, around: Around<'_>, w: Words) -> Reading {
     out
 }
 
-/// A crew gets what fails only with a lead's reason: once when it goes to them, and again for what did not fail then.
+/// A crew gets what fails only with a lead's reason: once when it goes to them, and again for what did not fail then. The same where
+/// nobody can say whether it fails.
 fn handing(
     draft: &PlanDraft,
     (method, figures, units): (&Method, &Figures, Option<&Equipment>),
@@ -240,26 +245,39 @@ fn handing(
     w: Words,
     out: &mut Reading,
 ) {
-    let Some(rules) = around.rules.filter(|_| !out.gaps.contains(&Gap::Crew)) else { return };
+    let has_day = !out.gaps.contains(&Gap::Day);
+    if out.gaps.contains(&Gap::Crew) && (draft.crew.is_empty() || !has_day) {
+        return;
+    }
+    let before = around.before.filter(|before| is_handed_over(&before.crew, before.schedule.is_some()));
+    let Some(rules) = around.rules else {
+        let designs = |body: &Body| matches!(body, Body::JobPlanned(_) | Body::Equipment(_) | Body::DesignInputs(_));
+        out.unjudged = before.is_none() || out.bodies.iter().any(designs);
+        if out.unjudged {
+            give_reason(draft, &format!("{}. {}", t!(w, "desk.against.design_unjudged"), draft.why.trim()), out);
+        }
+        return;
+    };
     let fails = |figures: &[(String, i64)], equipment: Option<&Equipment>| {
         let entered = Following { equipment, rules, asked: &method.design }.entered(figures);
         DesignState::judged(w, rules, &entered, equipment).fails
     };
-    let told = match around.before.filter(|before| has_technician(&before.crew)) {
-        Some(before) => fails(&before.design, before.equipment.as_ref()),
-        None => Vec::new(),
-    };
+    let told = before.map_or_else(Vec::new, |before| fails(&before.design, before.equipment.as_ref()));
     let fails = fails(figures, units);
     if fails.iter().all(|name| told.contains(name)) {
         return;
     }
-    let text = note_of_fails(w, &fails, &draft.why);
-    match bounds::words(&text) {
+    give_reason(draft, &note_of_fails(w, &fails, &draft.why), out);
+    out.fails = fails;
+}
+
+/// The crew reads it in the job's notes.
+fn give_reason(draft: &PlanDraft, text: &str, out: &mut Reading) {
+    match bounds::words(text) {
         _ if draft.why.trim().is_empty() => _ = out.faults.insert(FieldId::Why, Fault::Needed),
         Err(fault) => _ = out.faults.insert(FieldId::Why, Fault::Text(fault)),
-        Ok(()) => out.bodies.push(Body::Remark(Remark { at: None, text })),
+        Ok(()) => out.bodies.push(Body::Remark(Remark { at: None, text: text.to_owned() })),
     }
-    out.fails = fails;
 }
 
 fn push_if_changed(out: &mut Reading, changed: bool, body: Body) {
