@@ -114,6 +114,44 @@ fn steps_that_nothing_but_their_evidence_opens_are_listed_with_a_reason() {
     assert_eq!(shut, listed);
 }
 
+/// Each finding of the review, each job without a method and each single step has its row, and each test that a row names is there.
+#[test]
+fn every_line_of_the_review_has_its_row_and_its_tests_exist() {
+    const PAGE: &str = include_str!("../../docs/trade.md");
+    let rows_of = |title: &str| -> Vec<String> {
+        let from = PAGE.split_once(&format!("\n## {title}\n")).map(|(_, rest)| rest);
+        let part = from.unwrap_or_else(|| panic!("no part {title}")).split("\n## ").next().unwrap_or_default();
+        part.lines().filter(|line| line.starts_with("| ") && !line.starts_with("| ---")).map(str::to_owned).collect()
+    };
+    let numbers = |rows: &[String]| -> Vec<usize> {
+        rows.iter().filter_map(|row| row.trim_matches('|').split(" | ").next()?.trim().parse().ok()).collect()
+    };
+    let findings: Vec<String> = PAGE.lines().take_while(|line| !line.starts_with("## ")).map(str::to_owned).collect();
+    assert_eq!(numbers(&findings), (1..=31).collect::<Vec<_>>());
+    assert_eq!(numbers(&rows_of("Jobs that had no method")), (1..=27).collect::<Vec<_>>());
+    // The head of the table is a row as well.
+    assert_eq!(rows_of("Step by step").len(), 1 + 28);
+    for row in findings.iter().filter(|line| line.starts_with("| ")).chain(&rows_of("Step by step")) {
+        assert!(row.trim_end_matches('|').rsplit(" | ").next().is_some_and(|now| now.trim().len() > 2), "{row}");
+    }
+    let root = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
+    let (mut file, mut named) = (String::new(), 0);
+    for words in PAGE.split('`').skip(1).step_by(2) {
+        let (path, test) = words.split_once("::").map_or((words, None), |(path, test)| (path, Some(test)));
+        if path.ends_with(".rs") {
+            path.clone_into(&mut file);
+        } else if !path.is_empty() || test.is_none() {
+            continue;
+        }
+        let text = std::fs::read_to_string(format!("{root}/{file}")).unwrap_or_else(|error| panic!("{file}: {error}"));
+        if let Some(test) = test {
+            assert!(text.contains(&format!("fn {test}(")), "{file} has no {test}");
+            named += 1;
+        }
+    }
+    assert!(named >= 70, "{named}");
+}
+
 /// Everything that must be done before a step, however far back.
 fn all_before<'m>(method: &'m Method, step: &'m str) -> BTreeSet<&'m str> {
     let mut found = BTreeSet::new();
