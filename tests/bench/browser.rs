@@ -198,7 +198,7 @@ impl Bench {
           return true;"#;
         self.phone.until("the box of the reading", WITHIN, instrument, &[json!(READING)]).await?;
         self.phone.fill("Measured value", value).await?;
-        let ready = "const main = document.querySelector('.bottom .act.main'); return !!main && !main.disabled && words(main) === 'Save the reading'";
+        let ready = "const main = document.querySelector('.bottom .act.main'); return !!main && !main.disabled && actWords(main) === 'Save the reading'";
         self.phone.until("the reading to be ready", WITHIN, ready, &[]).await?;
         // What typing has set off is over before the tap.
         tokio::time::sleep(Duration::from_millis(500)).await;

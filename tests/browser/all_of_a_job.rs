@@ -16,7 +16,7 @@ use crate::people::{LEAD, OFFICE, SENT_WITHIN, browser_of, until_all_sent, until
 use crate::rehearsal::Rehearsal;
 use crate::rig::Rig;
 use crate::small_job::used_phone;
-use crate::step::{Hands, look, read, read_cautions, until, work};
+use crate::step::{Hands, Thumb, look, read, read_cautions, until, work};
 use crate::{answers, lead, photos};
 
 /// More than the method asks for.
@@ -54,8 +54,14 @@ async fn the_whole_job_is_worked_offline_arrives_once_and_is_registered() -> Res
     phone.reopen().await?;
     phone.open("/").await?;
     let mut hands = Hands::new(&method, files.await??);
+    hands.thumb = Some(Thumb::default());
     open_next_step(&phone, job).await?;
     let worked = work_everything(&mut phone, &mut hands, &good, job).await?;
+    let thumb = hands.thumb.take().unwrap_or_default();
+    println!("at the bar: {} photos, {} statements", thumb.photos, thumb.statements);
+    ensure!(thumb.unseen.is_empty(), "out of sight when the bar could be pressed: {:?}", thumb.unseen);
+    ensure!(thumb.confirmed.is_empty(), "signed by the bar, or not led to: {:?}", thumb.confirmed);
+    ensure!(thumb.photos >= 40 && thumb.statements >= 15, "{} {}", thumb.photos, thumb.statements);
     every_step_was_worked(&good, &worked)?;
 
     phone.open(&format!("/jobs/{job}")).await?;

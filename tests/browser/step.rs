@@ -31,7 +31,7 @@ const LOOK: &str = r#"
     })),
     at: at?.dataset.requirement ?? null,
     list: [...document.querySelectorAll("[data-list] [data-reading]")].map((one) => one.dataset.reading),
-    main: main ? words(main) : null,
+    main: main ? actWords(main) : null,
     saving: !!document.querySelector(".bottom .busy"),
   };"#;
 
@@ -78,11 +78,26 @@ pub struct Hands<'a> {
     pub given: Vec<PathBuf>,
     /// What a rehearsal would write at the step at work, by requirement.
     pub good: BTreeMap<String, Body>,
+    /// What a thumb that only presses the bar would have met, where somebody looks.
+    pub thumb: Option<Thumb>,
+}
+
+/// What a thumb meets at the bar.
+#[derive(Clone, Debug, Default)]
+pub struct Thumb {
+    /// Photos for which the bar opened the camera.
+    pub photos: usize,
+    /// Statements to which the bar led.
+    pub statements: usize,
+    /// Those of which the heading was out of sight when the bar could be pressed.
+    pub unseen: Vec<String>,
+    /// Statements that a press of the bar confirmed, or whose button it did not bring into sight.
+    pub confirmed: Vec<String>,
 }
 
 impl<'a> Hands<'a> {
     pub fn new(method: &'a Method, photos: Vec<PathBuf>) -> Self {
-        Self { method, photos: photos.into_iter(), given: Vec::new(), good: BTreeMap::new() }
+        Self { method, photos: photos.into_iter(), given: Vec::new(), good: BTreeMap::new(), thumb: None }
     }
 
     pub fn reading(&self, seen: &StepView, id: &str) -> Result<String> {
@@ -192,6 +207,9 @@ pub async fn answer_next(phone: &Browser, hands: &mut Hands<'_>) -> Result<StepV
 /// Answers one requirement well.
 async fn answer(phone: &Browser, hands: &mut Hands<'_>, seen: &StepView, id: &str) -> Result<StepView> {
     let before = seen.need(id).context("the requirement at work is on the page")?.clone();
+    if let Some(thumb) = &mut hands.thumb {
+        press_of_a_thumb(phone, thumb, &seen.name(), &before).await?;
+    }
     let within = match before.kind.as_str() {
         "photo" => {
             give_photo(phone, hands, id).await?;
@@ -254,11 +272,46 @@ async fn answer(phone: &Browser, hands: &mut Hands<'_>, seen: &StepView, id: &st
     Ok(after)
 }
 
-/// Presses the main action once it can be pressed and says this.
+/// Whether an element is whole between the head of the page and its bar.
+const IN_SIGHT: &str = r#"
+  const inView = (one) => {
+    const box = one?.getBoundingClientRect();
+    return !!box && box.height > 0 && box.top >= document.querySelector(".page-top").getBoundingClientRect().bottom - 1
+      && box.bottom <= document.querySelector(".bottom").getBoundingClientRect().top + 1;
+  };
+  if (document.querySelector(".act-row.rests")) return null;"#;
+
+/// The bar can be pressed: is the heading of what it acts on in sight? At a statement it is pressed, and must sign nothing.
+async fn press_of_a_thumb(phone: &Browser, thumb: &mut Thumb, step: &str, before: &Need) -> Result<()> {
+    let what = format!("{step}/{}", before.id);
+    let heading = format!(r#"{IN_SIGHT} return [inView(document.querySelector("section.at-work h2"))];"#);
+    let is_seen = phone.until("the bar to take a press", WITHIN, &heading, &[]).await?;
+    match before.kind.as_str() {
+        "photo" => thumb.photos += 1,
+        "confirmation" | "countersign" | "signature" => thumb.statements += 1,
+        _ => return Ok(()),
+    }
+    if is_seen != json!([true]) {
+        thumb.unseen.push(what.clone());
+    }
+    if before.kind != "photo" {
+        phone.press_css(".bottom .act.main").await?;
+        let button = format!(r#"{IN_SIGHT} return inView(document.querySelector(".sign-here .act")) || null;"#);
+        let led = phone.until("the button under the statement", WITHIN, &button, &[]).await.is_ok();
+        let now = look(phone).await?;
+        if !led || now.need(&before.id) != Some(before) {
+            thumb.confirmed.push(what);
+        }
+    }
+    Ok(())
+}
+
+/// Presses the main action, or the button under a statement, once it can be pressed and says this.
 pub async fn press_main(phone: &Browser, words: &str) -> Result<()> {
-    let script = "const main = document.querySelector('.bottom .act.main'); return !!main && !main.disabled && words(main) === arguments[0]";
-    phone.until(&format!("the main action {words:?} to be ready"), WITHIN, script, &[json!(words)]).await?;
-    phone.press_css(".bottom .act.main").await
+    let script = "const says = (css) => [...document.querySelectorAll(css)].some((one) => !one.disabled && actWords(one) === arguments[0]); \
+                  return ['.sign-here .act', '.bottom .act.main'].find(says) ?? null";
+    let css = phone.until(&format!("the action {words:?} to be ready"), WITHIN, script, &[json!(words)]).await?;
+    phone.press_css(css.as_str().unwrap_or_default()).await
 }
 
 /// Hands the next photo to the camera of the requirement at work.

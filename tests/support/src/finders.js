@@ -5,6 +5,12 @@ const inSight = (element) => {
   return box.width > 0 && box.height > 0 && getComputedStyle(element).visibility !== "hidden";
 };
 const words = (element) => (element?.innerText ?? element?.textContent ?? "").replace(/\s+/g, " ").trim();
+// The first line of an action; the second says what it is about.
+const actWords = (act) => {
+  const about = words(act?.querySelector(".act-about"));
+  const all = words(act);
+  return about && all.endsWith(about) ? all.slice(0, -about.length).trim() : all;
+};
 // A dialog shuts off what lies behind it.
 const ground = () => [...document.querySelectorAll("dialog[open]")].pop() ?? document;
 const all = (css) => [...ground().querySelectorAll(css)].filter(inSight);

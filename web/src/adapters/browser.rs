@@ -218,6 +218,43 @@ pub fn bring_into_sight(id: &str) {
     }
 }
 
+/// Scrolls until the element with that id begins under the head of the page, unless all of it is in sight between head and bar.
+pub fn bring_under_head(id: &str) {
+    let Some(document) = web_sys::window().and_then(|window| window.document()) else { return };
+    let Some(element) = document.get_element_by_id(id) else { return };
+    let edge = |css: &str| document.query_selector(css).ok().flatten().map(|edge| edge.get_bounding_client_rect());
+    let own = element.get_bounding_client_rect();
+    let is_below_head = edge(".page-top").is_none_or(|head| own.top() >= head.bottom());
+    let is_above_bar = edge(".bottom").is_none_or(|bar| own.bottom() <= bar.top());
+    if !(is_below_head && is_above_bar) {
+        element.scroll_into_view();
+    }
+}
+
+/// Scrolls until all of the element with that id is in sight between the head of the page and its bar, and gives it the focus.
+pub fn lead_to(id: &str) {
+    let Some(window) = web_sys::window() else { return };
+    let Some(document) = window.document() else { return };
+    let Some(element) = document.get_element_by_id(id) else { return };
+    let edge = |css: &str| document.query_selector(css).ok().flatten().map(|edge| edge.get_bounding_client_rect());
+    let own = element.get_bounding_client_rect();
+    let below = edge(".bottom").map_or(0.0, |bar| own.bottom() - bar.top() + ROOM_PX);
+    let above = edge(".page-top").map_or(0.0, |head| head.bottom() + ROOM_PX - own.top());
+    if below > 0.0 {
+        window.scroll_by_with_x_and_y(0.0, below);
+    } else if above > 0.0 {
+        window.scroll_by_with_x_and_y(0.0, -above);
+    }
+    if let Ok(element) = element.dyn_into::<web_sys::HtmlElement>() {
+        let keep_place = web_sys::FocusOptions::new();
+        keep_place.set_prevent_scroll(true);
+        let _ = element.focus_with_options(&keep_place);
+    }
+}
+
+/// Between what somebody is led to and the edge of the page's head or bar.
+const ROOM_PX: f64 = 12.0;
+
 /// Runs `news` whenever somebody types or chooses on this page, for as long as the part of the page that asks is there.
 pub fn on_typing(news: impl Fn() + 'static) {
     let listening = window_event_listener(leptos::ev::input, move |_| news());

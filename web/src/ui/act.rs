@@ -52,6 +52,9 @@ pub fn Button(
     /// Its work is under way.
     #[prop(into, optional)]
     busy: Signal<bool>,
+    /// What it is about: a second line on it.
+    #[prop(into, optional)]
+    about: Signal<Option<String>>,
     /// Sends the form around it.
     #[prop(optional)]
     submit: bool,
@@ -70,10 +73,15 @@ pub fn Button(
         >
             {move || busy.get().then(|| view! { <Glyph icon=Icon::Turning /> })}
             {icon.map(|icon| view! { <Glyph icon /> })}
-            <span>{move || label.get()}</span>
+            <span>{move || label.get()}{about_line(about)}</span>
         </button>
     }
     .into_any()
+}
+
+/// The second line of an action. A sentence may be long; the whole of it stands where it belongs.
+pub fn about_line(about: Signal<Option<String>>) -> impl IntoView {
+    move || about.get().map(|about| view! { " "<small class="act-about">{about}</small> })
 }
 
 /// A link that looks like a button: for going somewhere, so that it can be opened and shared like a link.

@@ -24,7 +24,7 @@ mod sync_corner;
 mod telling;
 mod toasts;
 
-pub use act::{Button, LinkButton, Look};
+pub use act::{Button, LinkButton, Look, about_line};
 pub use dialog::Sheet;
 pub use fields::{Area, CheckRow, Choice, Field, FieldKind, RadioRows, Select};
 pub use icon::{Glyph, Icon};

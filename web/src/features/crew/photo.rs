@@ -13,7 +13,7 @@ use crate::app::SyncStatus;
 use crate::device::Device;
 use crate::i18n::use_words;
 use crate::t;
-use crate::ui::{Glyph, Icon};
+use crate::ui::{Glyph, Icon, about_line};
 
 /// Draft in which the open camera stands.
 const OPEN_CAMERA: &str = "camera";
@@ -85,6 +85,9 @@ pub fn Chooser(
     /// A photo is being saved.
     #[prop(into)]
     busy: Signal<bool>,
+    /// What it shall show: a second line on it.
+    #[prop(into, optional)]
+    about: Signal<Option<String>>,
     /// The main action of the page.
     #[prop(optional)]
     main: bool,
@@ -153,7 +156,7 @@ pub fn Chooser(
     view! {
         <label class=class class:busy=move || busy.get() aria-disabled=move || busy.get().then_some("true")>
             <Glyph icon=if gallery { Icon::Document } else { Icon::Camera } />
-            <span>{words}</span>
+            <span>{words}{about_line(about)}</span>
             <input
                 type="file"
                 class="unseen"

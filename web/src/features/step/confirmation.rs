@@ -63,12 +63,12 @@ pub fn ConfirmationPart(
             remark_id.set_value(ctx.device.new_entry_id());
         });
     };
-    ctx.act.press(t!(w, "step.confirm.action"), move || !ready(), confirm);
-    match by {
+    let above = match by {
         Confirmer::Recorder => view! { <p class="soft">{t!(w, "step.confirm.yourself")}</p> }.into_any(),
         Confirmer::SecondPerson => second_person(ctx, person, t!(w, "step.confirm.second_person_hint")),
         Confirmer::Householder => householder(ctx, name, t!(w, "step.confirm.householder_hint")),
-    }
+    };
+    view! { {above} {ctx.sign_here(t!(w, "step.confirm.action"), move || !ready(), confirm)} }.into_any()
 }
 
 /// Who of the household says it.

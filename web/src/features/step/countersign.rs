@@ -83,7 +83,7 @@ pub fn CountersignPart(
             });
         });
     };
-    ctx.act.press(t!(w, "step.countersign.action"), move || !ready(), save);
+    let sign = ctx.sign_here(t!(w, "step.countersign.action"), move || !ready(), save);
     Effect::new(move |_| {
         person.track();
         fault.set(None);
@@ -111,6 +111,7 @@ pub fn CountersignPart(
         {need.ticket.map(|kind| view! { <p>{t!(w, "step.countersign.ticket", kind = kind)}</p> })}
         {second_person(ctx, person, t!(w, "step.countersign.who_hint"))}
         {below}
+        {sign}
     }
     .into_any()
 }

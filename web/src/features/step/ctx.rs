@@ -6,12 +6,15 @@ use leptos::prelude::*;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
+use crate::adapters::browser;
 use crate::device::{Device, JobLoad, Saving};
 use crate::features::crew::bottom::MainAct;
 use crate::features::crew::typed::{Kept, keep_typed};
 use crate::features::job::load::{JobView, RequirementCard};
 use crate::i18n::Words;
 use crate::store::NewEntry;
+use crate::t;
+use crate::ui::Button;
 
 /// One requirement at work.
 #[derive(Clone, Copy)]
@@ -101,6 +104,31 @@ impl Ctx {
             self.written();
             then();
         });
+    }
+
+    /// The id of its card on the page.
+    pub fn card_id(self) -> String {
+        self.place.with_value(|place| format!("need-{}", place.requirement))
+    }
+
+    /// A statement is signed where it is read: its button stands under it, and the bar only leads there.
+    pub fn sign_here(
+        self,
+        label: &'static str,
+        disabled: impl Fn() -> bool + Send + Sync + 'static,
+        press: impl Fn() + 'static,
+    ) -> AnyView {
+        let id = format!("{}-sign", self.card_id());
+        let target = id.clone();
+        self.act.press(t!(self.w, "step.to_statement"), || false, move || browser::lead_to(&target));
+        let busy = Signal::derive(move || self.saving.get() == Saving::Busy);
+        let press = UnsyncCallback::new(move |()| press());
+        view! {
+            <div class="sign-here" id=id tabindex="-1">
+                <Button label disabled=Signal::derive(disabled) busy on_press=press />
+            </div>
+        }
+        .into_any()
     }
 
     /// Under which key the draft of this requirement lies.

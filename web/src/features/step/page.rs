@@ -23,8 +23,8 @@ use crate::features::job::load::{CautionCard, JobView, StepCard};
 use crate::features::words;
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
-use crate::t;
 use crate::ui::{Banner, Chip, Empty, Icon, Page, Tone};
+use crate::{t, tn};
 
 /// What there is to draw; changes seldom, so that nothing that is being typed is drawn anew.
 #[derive(Clone, Debug, PartialEq)]
@@ -153,6 +153,9 @@ fn StepBody(
             (Ctx::new(w, device, job, load, act, saving, chosen, place, own), need)
         })
         .collect();
+    let names: Vec<String> = parts.iter().map(|(ctx, _)| ctx.what()).collect();
+    Effect::new(move |_| act.about(active.get().and_then(|index| names.get(index).cloned())));
+    on_cleanup(move || act.about(None));
     let readings = StoredValue::new(parts.clone());
     let listed = move || {
         let readings = readings.with_value(|parts| {
@@ -295,8 +298,26 @@ fn Cautions(
             view! { <p class="soft">{t!(w, "step.cautions.first")}</p> }
         })
     };
+    let open = move || {
+        let banners = |read: bool| {
+            cautions.with(|all| {
+                let own = all.iter().filter(|own| (own.acknowledge && own.read) == read);
+                own.map(banner).collect::<Vec<_>>()
+            })
+        };
+        let (read, others) = (banners(true), banners(false));
+        let folded = (!read.is_empty()).then(|| {
+            view! {
+                <details class="history cautions-read">
+                    <summary>{tn!(w, "step.cautions.were_read", read.len())}</summary>
+                    <div class="stack">{read}</div>
+                </details>
+            }
+        });
+        view! { {others} {folded} }
+    };
     view! {
-        {move || cautions.get().iter().map(|caution| banner(w, caution)).collect_view()}
+        {open}
         {hazardous.then(|| view! { <p class="prevails">{t!(w, "step.prevails")}</p> })}
         {stop_work.then(|| view! { <p class="soft">{t!(w, "step.stop_work_step")}</p> })}
         {asks}
@@ -304,15 +325,12 @@ fn Cautions(
     .into_any()
 }
 
-fn banner(w: Words, caution: &CautionCard) -> AnyView {
-    let read =
-        (caution.acknowledge && caution.read).then(|| view! { <p class="soft">{t!(w, "step.cautions.was_read")}</p> });
+fn banner(caution: &CautionCard) -> AnyView {
     let CautionCard { text, english, .. } = caution.clone();
     view! {
         <Banner tone=Tone::Caution>
             <p>{text}</p>
             {english.map(|english| view! { <p class="english" lang="en">{english}</p> })}
-            {read}
         </Banner>
     }
     .into_any()

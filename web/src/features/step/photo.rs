@@ -2,6 +2,7 @@
 
 use domain::job_file::Body;
 use domain::job_file::body::{Photo as PhotoBody, Place, Retraction};
+use domain::method::gate::Answer;
 use domain::method::plan::PhotoNeed;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
@@ -32,8 +33,14 @@ pub fn PhotoPart(
     let staged = StagedHere::default();
     let take = move |(file, opened_ms): (ChosenFile, u64)| keep(ctx, staged, file, opened_ms);
     let doubtful = Memo::new(move |_| staged.is_doubtful());
-    let label = Signal::derive(move || {
-        if doubtful.get() { t!(w, "step.photo.doubt.again") } else { t!(w, "step.photo.take") }.to_owned()
+    let nth = Memo::new(move |_| match ctx.card.get()?.answer {
+        Answer::Missing { have, want } if want > 1 => Some((have + 1, want)),
+        _ => None,
+    });
+    let label = Signal::derive(move || match (doubtful.get(), nth.get()) {
+        (true, _) => t!(w, "step.photo.doubt.again").to_owned(),
+        (false, Some((n, all))) => t!(w, "step.photo.take_nth", n = n, all = all),
+        (false, None) => t!(w, "step.photo.take").to_owned(),
     });
     spawn_local(async move {
         if let (Ask::For { others, .. }, Some(store)) = (asked_of(ctx), ctx.device.store_now()) {

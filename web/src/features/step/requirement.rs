@@ -17,6 +17,7 @@ use super::signature::SignaturePart;
 use super::view_model::counting;
 use super::wait::WaitPart;
 use super::words::WordsPart;
+use crate::adapters::browser;
 use crate::features::crew::moment;
 use crate::features::desk::checks::{check_body, check_chip};
 use crate::features::job::load::{EvidenceItem, EvidenceStanding, RequirementCard};
@@ -63,6 +64,15 @@ pub fn RequirementSection(
     let is_check = matches!(need, Requirement::Check(_));
     let (id, kind) = (need.id().to_owned(), need.kind());
     let need = StoredValue::new(need);
+    // What the bar acts on is in sight before it can be pressed. A photo that was taken moves what stands around it.
+    let recorded = Memo::new(move |_| ctx.card.with(|card| card.as_ref().map_or(0, |card| card.evidence.len())));
+    Effect::new(move |_| {
+        recorded.track();
+        if at_work.get() {
+            let card = ctx.card_id();
+            request_animation_frame(move || browser::bring_under_head(&card));
+        }
+    });
     let part = move || at_work.get().then(|| need.with_value(|need| part_of(ctx, need)));
     let open = move || {
         let todo = ctx
@@ -80,7 +90,7 @@ pub fn RequirementSection(
         })
     };
     view! {
-        <section class="card need" class:at-work=move || at_work.get() data-requirement=id data-kind=kind data-state=move || answer.get().map(|(word, _)| word)>
+        <section class="card need" id=ctx.card_id() class:at-work=move || at_work.get() data-requirement=id data-kind=kind data-state=move || answer.get().map(|(word, _)| word)>
             <div class="need-head">
                 <h2>{label}</h2>
                 {chip}

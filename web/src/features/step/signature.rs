@@ -74,7 +74,7 @@ pub fn SignaturePart(
             ids.set_value((ctx.device.new_entry_id(), ctx.device.new_entry_id()));
         });
     };
-    ctx.act.press(t!(w, "step.signature.action"), move || !ready(), save);
+    let sign = ctx.sign_here(t!(w, "step.signature.action"), move || !ready(), save);
     let who = match (by, hint_above(w, by)) {
         (Confirmer::SecondPerson, Some(hint)) => second_person(ctx, person, hint),
         (Confirmer::Householder, Some(hint)) => householder(ctx, name, hint),
@@ -91,6 +91,7 @@ pub fn SignaturePart(
                 <Button label=t!(w, "step.signature.again") look=Look::Quiet on_press=move || drawing.update(|drawing| drawing.strokes.clear()) />
             }
         })}
+        {sign}
     }
     .into_any()
 }
