@@ -50,10 +50,25 @@ async fn a_gate_stays_shut_until_its_evidence_is_good_and_stop_work_shuts_all() 
     read(&phone, "v", "3").await?;
     until(&phone, "the step to be done", WITHIN, |now| now.state == "satisfied").await?;
 
+    // Two taps, and the work is stopped; by mistake, and it is taken back at once.
     phone.press("Stop work").await?;
-    phone.tick("Swelling, heat, a hiss or a smell").await?;
-    phone.press("Stop the work now").await?;
+    phone.press("Something else").await?;
     phone.see("Work is stopped").await?;
+    phone.press("Pressed by mistake: take it back").await?;
+    let open = "const dialog = document.querySelector('dialog.sheet[open]'); return !dialog && !words(document.body).includes('Every step is shut')";
+    phone.until("the stop to be taken back", WITHIN, open, &[]).await?;
+    phone.press("Stop work").await?;
+    phone.press("Swelling, heat, a hiss or a smell").await?;
+    phone.see("Work is stopped").await?;
+    phone.see("Nobody has been told yet").await?;
+    phone.see("Emergency call 112").await?;
+    // A tap that was meant for the cause does nothing here for half a second.
+    let wakes = "const sheet = document.querySelector('.just-stopped'); return !!sheet && getComputedStyle(sheet).pointerEvents !== 'none'";
+    phone.until("the sheet to take a press", WITHIN, wakes, &[]).await?;
+    phone.fill("What happened, in your words", "Warm by the window").await?;
+    phone.press("Save what happened").await?;
+    phone.until("the sheet to go", WITHIN, "return !document.querySelector('dialog[open]')", &[]).await?;
+    phone.see("Warm by the window").await?;
     phone.open(&step_path(job, "grid-profile")).await?;
     phone.see("Work is stopped. The lead must say how it was resolved.").await?;
     let frozen = look(&phone).await?;

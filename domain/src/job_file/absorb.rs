@@ -79,7 +79,9 @@ pub(super) fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey)
             gate.record_mut(Touched::Nothing).remarks.insert(key.id, words);
         }
         Body::Retraction(retraction) => {
-            gate.record_mut(Touched::Everything).replaced.insert(retraction.target, key.id);
+            let record = gate.record_mut(Touched::Everything);
+            record.replaced.insert(retraction.target, key.id);
+            attach_resolution(gate, retraction.target);
         }
         Body::CautionsRead(read) => {
             let record = gate.record_mut(Touched::Place(&read.at));
@@ -104,7 +106,9 @@ pub(super) fn absorb<'a>(gate: &mut Gate<'_, 'a>, held: &'a Held, key: OrderKey)
         }
         Body::StopWork(stop) => {
             let record = gate.record_mut(Touched::Nothing);
-            record.stops.insert(key.id, Stop { key, by: author, stop: stop.clone(), resolved: None });
+            let stop = stop.clone();
+            let stop = Stop { key, by: author, stop, by_itself: true, resolved: None, taken_back: None };
+            record.stops.insert(key.id, stop);
             attach_resolution(gate, key.id);
         }
         Body::StopResolved(resolved) => {
@@ -208,7 +212,8 @@ fn absorb_trigger(gate: &mut Gate<'_, '_>, author: PersonId, choice: &Choice, ke
     let option = need.options.iter().find(|option| option.id == choice.option);
     let Some(cause) = option.and_then(|option| option.stops) else { return };
     let stop = StopWork { cause, at: Some(choice.at.clone()), remark: None };
-    gate.record_mut(Touched::Nothing).stops.insert(key.id, Stop { key, by: author, stop, resolved: None });
+    let stop = Stop { key, by: author, stop, by_itself: false, resolved: None, taken_back: None };
+    gate.record_mut(Touched::Nothing).stops.insert(key.id, stop);
     attach_resolution(gate, key.id);
 }
 
@@ -276,7 +281,8 @@ fn attach_voice(gate: &mut Gate<'_, '_>) {
 
 fn attach_resolution(gate: &mut Gate<'_, '_>, stop: EntryId) {
     let record = gate.record_mut(Touched::Nothing);
-    if let (Some(stop), Some(waiting)) = (record.stops.get_mut(&stop), record.resolutions_waiting.get(&stop)) {
-        stop.resolved = Some(*waiting);
-    }
+    let Some(own) = record.stops.get_mut(&stop) else { return };
+    own.resolved = record.resolutions_waiting.get(&stop).copied();
+    // An answer that stopped the work may be corrected; the stop stays until somebody has looked.
+    own.taken_back = record.replaced.get(&stop).copied().filter(|_| own.by_itself);
 }

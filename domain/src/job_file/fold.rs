@@ -45,7 +45,13 @@ pub enum BreachWhy {
     AnswerUsed,
     /// Only the server's own device writes this.
     NotServer,
+    /// A stop is taken back by whoever stopped, at once or not at all.
+    StopStands,
 }
+
+/// So long whoever stopped the work may take it back by themselves, microseconds. House rule: a slip of the thumb is seen at once, and
+/// whoever has begun to look into it has seen something.
+pub const TAKE_BACK_US: u64 = 60_000_000;
 
 /// An entry that the gate would not have let through on the device that made it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -305,7 +311,7 @@ fn judge_next<'a>(
     }
     let id = held.entry.header.id;
     view.gate.answer_for(Some(keys[&id].at), Some(held.entry.header.author));
-    match judge(&mut view.gate, held) {
+    match judge(&mut view.gate, held, keys[&id].at) {
         Some(why) => {
             note_power(&mut view.gate, held, keys[&id], &why);
             breaches.insert(id, why);
@@ -323,7 +329,7 @@ fn note_power(gate: &mut Gate<'_, '_>, held: &Held, key: OrderKey, why: &BreachW
     }
 }
 
-fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
+fn judge(gate: &mut Gate<'_, '_>, held: &Held, at: u64) -> Option<BreachWhy> {
     let author = held.entry.header.author;
     let body = held.entry.body()?;
     if let Some(place) = body.evidence_place() {
@@ -339,7 +345,12 @@ fn judge(gate: &mut Gate<'_, '_>, held: &Held) -> Option<BreachWhy> {
     }
     match body {
         Body::JobPlanned(_) => gate.record().plan.is_some().then_some(BreachWhy::AlreadyPlanned),
-        Body::Retraction(retraction) => judge_replacement(gate, author, retraction.target),
+        Body::Retraction(retraction) => match gate.record().stops.get(&retraction.target).filter(|stop| stop.by_itself)
+        {
+            Some(stop) if stop.by != author => Some(BreachWhy::NotYours),
+            Some(stop) => (at.saturating_sub(stop.key.at) > TAKE_BACK_US).then_some(BreachWhy::StopStands),
+            None => judge_replacement(gate, author, retraction.target),
+        },
         Body::CautionsRead(read) => {
             not_on_job(gate, author).or_else(|| gate.find(&read.at).is_none().then_some(BreachWhy::NoSuchPlace))
         }

@@ -24,7 +24,7 @@ mod vouched;
 pub use body::{Body, Place};
 pub use entry::{ChainHead, Content, Draft, Entry, Envelope, NotAnEntry};
 pub use file::{Absorbed, Held, JobFile, OrderKey, Stamp};
-pub use fold::{Breach, BreachWhy, JobState, Phase, fold, fold_at, fold_for};
+pub use fold::{Breach, BreachWhy, JobState, Phase, TAKE_BACK_US, fold, fold_at, fold_for};
 
 #[cfg(test)]
 mod tests;

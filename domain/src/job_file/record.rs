@@ -62,8 +62,19 @@ pub struct Stop {
     pub by: PersonId,
     /// The stop; where an answer to a choice stopped the work, what that answer says.
     pub stop: StopWork,
+    /// An entry said so by itself, not an answer to a choice.
+    pub by_itself: bool,
     /// The resolving entry, its author and its remark.
     pub resolved: Option<(EntryId, PersonId, EntryId)>,
+    /// Whoever stopped took it back at once, with this entry.
+    pub taken_back: Option<EntryId>,
+}
+
+impl Stop {
+    /// Nobody has resolved it or taken it back.
+    pub const fn is_open(&self) -> bool {
+        self.resolved.is_none() && self.taken_back.is_none()
+    }
 }
 
 /// What moves a job from one phase to another.
@@ -283,7 +294,7 @@ impl<'a> Record<'a> {
 
     /// Stops that nobody has resolved.
     pub fn open_stops(&self) -> impl Iterator<Item = EntryId> + '_ {
-        self.stops.iter().filter(|(_, stop)| stop.resolved.is_none()).map(|(id, _)| *id)
+        self.stops.iter().filter(|(_, stop)| stop.is_open()).map(|(id, _)| *id)
     }
 
     /// The last move between phases.

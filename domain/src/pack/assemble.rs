@@ -318,12 +318,15 @@ fn exceptions(state: &JobState<'_, '_>, context: &Context<'_>) -> Table {
             StopCause::Injury => "stop.injury",
             StopCause::Other => "stop.other",
         });
-        let text = stop.stop.remark.map_or_else(|| cause.clone(), |remark| format!("{cause}: {}", words_of(remark)));
+        // The words are written after the stop, and may never be.
+        let said = stop.stop.remark.filter(|id| state.file.get(*id).is_some()).map(words_of);
+        let text = said.map_or_else(|| cause.clone(), |said| format!("{cause}: {said}"));
         let who = format!("{}, {}", (context.person)(stop.by), (context.when)(stop.key.at));
-        let answer = stop.resolved.map_or_else(
-            || words.get("exception.not_resolved"),
-            |(_, who, remark)| format!("{}: {}", (context.person)(who), words_of(remark)),
-        );
+        let answer = match (stop.resolved, stop.taken_back) {
+            (Some((_, who, remark)), _) => format!("{}: {}", (context.person)(who), words_of(remark)),
+            (None, Some(_)) => words.get("exception.stop_taken_back"),
+            (None, None) => words.get("exception.not_resolved"),
+        };
         rows.push((stop.key.at, vec![words.get("exception.stop"), text, who, answer]));
     }
     for (id, breach) in &state.breaches {

@@ -479,6 +479,7 @@ pub const fn breach(why: &BreachWhy) -> Key {
         BreachWhy::WrongAnswer => key!("reason.breach.wrong_answer"),
         BreachWhy::AnswerUsed => key!("reason.breach.answer_used"),
         BreachWhy::NotServer => key!("reason.breach.not_server"),
+        BreachWhy::StopStands => key!("reason.breach.stop_stands"),
     }
 }
 

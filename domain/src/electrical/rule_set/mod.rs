@@ -41,6 +41,18 @@ pub enum Place {
 impl Place {
     pub const ALL: [Place; 6] = [Place::Us, Place::Uk, Place::Au, Place::Nz, Place::De, Place::Neutral];
 
+    /// The number for fire and ambulance. 112 and 911 lead there from any mobile phone (3GPP TS 22.101, 10.1): what is given where the
+    /// place is none in particular.
+    pub const fn emergency_number(self) -> &'static str {
+        match self {
+            Place::Us => "911",
+            Place::Uk => "999",
+            Place::Au => "000",
+            Place::Nz => "111",
+            Place::De | Place::Neutral => "112",
+        }
+    }
+
     /// The number that stands for it among design figures.
     pub fn code(self) -> i64 {
         match self {

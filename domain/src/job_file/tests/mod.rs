@@ -431,6 +431,46 @@ fn a_stop_shuts_everything_until_a_lead_resolves_it() {
     assert!(matches!(w.breaches().as_slice(), [(id, BreachWhy::StepShut(_))] if *id == in_vain));
 }
 
+/// A slip of the thumb: whoever stopped takes it back within a minute. Nobody else does, and nobody later; both stay in the file.
+#[test]
+fn a_stop_is_taken_back_at_once_by_whoever_stopped_or_not_at_all() {
+    let mut w = World::new();
+    let crew =
+        [TECH, OTHER].map(|who| Assigned { person: person(who), role: CrewRole::Technician, tickets: Vec::new() });
+    let both = w.write(LEAD, Body::Assignment(Assignment { crew: crew.to_vec() }));
+    w.sync(LEAD);
+    w.sync(TECH);
+    w.sync(OTHER);
+    assert!(w.server.get(both).is_some());
+    let stop = |w: &mut World, who| {
+        let words = EntryId::of(Uuid::from_u128(77));
+        w.write(who, Body::StopWork(StopWork { cause: StopCause::Other, at: None, remark: Some(words) }))
+    };
+    let take_back = |w: &mut World, who, target| w.write(who, Body::Retraction(Retraction { target, remark: None }));
+    let slip = stop(&mut w, TECH);
+    w.clock += super::TAKE_BACK_US - 10_000_000;
+    let back = take_back(&mut w, TECH, slip);
+    assert_eq!(w.state(TECH, "arrive", 0), StepState::Open);
+    w.sync(TECH);
+    let late = stop(&mut w, TECH);
+    w.sync(TECH);
+    w.sync(OTHER);
+    let theft = take_back(&mut w, OTHER, late);
+    w.clock += super::TAKE_BACK_US;
+    let too_late = take_back(&mut w, TECH, late);
+    assert!(matches!(w.state(TECH, "arrive", 0), StepState::Locked { by } if by == [Obstacle::StopWork(late)]));
+    w.sync(OTHER);
+    w.sync(TECH);
+    let mut expected = vec![(theft, BreachWhy::NotYours), (too_late, BreachWhy::StopStands)];
+    expected.sort_by_key(|(id, _)| *id);
+    assert_eq!(w.breaches(), expected);
+    let plan = Plan::of(&w.method);
+    let state = fold(&w.server, &plan);
+    let stops = &state.gate.record().stops;
+    assert_eq!((stops[&slip].taken_back, stops[&late].taken_back), (Some(back), None));
+    assert_eq!(state.gate.record().open_stops().collect::<Vec<_>>(), [late]);
+}
+
 #[test]
 fn a_returned_step_wants_new_evidence() {
     let mut w = World::new();
@@ -584,7 +624,7 @@ proptest::proptest! {
                 5 => { w.photo(who, "shim", 0, ["a", "b", "c"][usize::from(arg)]); }
                 6 => { w.tick(who, "end", "done"); }
                 7 => { w.write(who, Body::StopWork(StopWork { cause: StopCause::Other, at: None, remark: None })); }
-                8 => { let remark = w.remark(who); let stops: Vec<EntryId> = w.phones.get(&who).map(|f| f.iter().filter(|h| matches!(h.entry.body(), Some(Body::StopWork(_)))).map(|h| h.entry.header.id).collect()).unwrap_or_default(); for stop in stops { w.write(who, Body::StopResolved(StopResolved { stop, remark })); } }
+                8 => { let remark = w.remark(who); let stops: Vec<EntryId> = w.phones.get(&who).map(|f| f.iter().filter(|h| matches!(h.entry.body(), Some(Body::StopWork(_)))).map(|h| h.entry.header.id).collect()).unwrap_or_default(); for stop in stops { w.write(who, if arg == 2 { Body::Retraction(Retraction { target: stop, remark: None }) } else { Body::StopResolved(StopResolved { stop, remark }) }); } }
                 9 => { let remark = w.remark(who); w.write(who, Body::Returned(Returned { at: Place::of(["arrive", "dead", "links"][usize::from(arg)], if arg == 2 { slot } else { 0 }, ""), remark })); }
                 10 => { w.write(who, Body::Paused(Paused { left_as: LeftAs::NotConnected, remark: None })); }
                 11 => { w.write(who, Body::Resumed(Plain {})); }

@@ -206,6 +206,11 @@ impl KeptWords {
         }
     }
 
+    /// They were typed before this page. Tracked.
+    pub fn from_before(self) -> bool {
+        self.from_before.get()
+    }
+
     /// They are from an earlier time and may no longer fit.
     pub fn told_when_brought_back(self, w: Words) -> impl IntoView {
         move || self.from_before.get().then(|| view! { <p class="soft">{t!(w, "draft.from_before")}</p> })

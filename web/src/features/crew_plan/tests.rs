@@ -94,6 +94,8 @@ fn a_stop_waits_before_a_review() {
         cause: StopCause::Alarm,
         remark: None,
         resolved: None,
+        taken_back: false,
+        stamped: true,
     });
     let mut resolved = job(3, "2026-11-25", "", &[1], Phase::OnSite);
     resolved.stops.push(StopView { resolved: Some((person(2), "fixed".into())), ..stopped.stops[0].clone() });

@@ -203,7 +203,7 @@ fn needs_of(view: &JobView) -> Vec<(NeedWhy, u64)> {
         return Vec::new();
     }
     let mut needs = Vec::new();
-    if let Some(stop) = view.stops.iter().filter(|stop| stop.resolved.is_none()).min_by_key(|stop| stop.at_us) {
+    if let Some(stop) = view.stops.iter().filter(|stop| stop.is_open()).min_by_key(|stop| stop.at_us) {
         needs.push((NeedWhy::Stop, stop.at_us));
     }
     let asked: Vec<u64> = waiting_deviations(view).map(|deviation| deviation.at_us).collect();

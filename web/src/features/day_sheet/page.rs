@@ -14,7 +14,7 @@ use crate::features::crew::at_risk::{AtRisk, InstallHint};
 use crate::features::crew::bottom::{Act, CrewBottom, MainAct};
 use crate::features::crew::not_stored::NotStored;
 use crate::features::crew::photo::open_camera;
-use crate::features::crew::stop_work::StopButton;
+use crate::features::crew::stop_work::{StopButton, to_stop};
 use crate::features::crew::today;
 use crate::features::desk::store_shut;
 use crate::i18n::use_words;
@@ -62,7 +62,7 @@ pub fn DaySheetPage() -> impl IntoView {
     };
     let stoppable = Signal::derive(move || {
         let cards = groups.get().into_iter().flat_map(|group| group.cards);
-        cards.map(|card| (card.job, card.place)).collect::<Vec<_>>()
+        to_stop(cards.map(|card| (card.job, card.place, card.phase)))
     });
     let first = Signal::derive(move || {
         let groups = groups.get();

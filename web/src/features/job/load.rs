@@ -32,6 +32,8 @@ pub struct JobView {
     pub site_id: Option<SiteId>,
     /// Who planned it: a lead of this job.
     pub planner: Option<PersonId>,
+    /// Name of the rules that it goes by.
+    pub rule_set: String,
     /// Method id and version that the job pins.
     pub method: Option<(String, u32)>,
     /// Title of the method.
@@ -275,6 +277,17 @@ pub struct StopView {
     pub remark: Option<String>,
     /// By whom and how it was resolved.
     pub resolved: Option<(PersonId, String)>,
+    /// Whoever stopped took it back at once.
+    pub taken_back: bool,
+    /// The server has it.
+    pub stamped: bool,
+}
+
+impl StopView {
+    /// Nobody has resolved it or taken it back.
+    pub const fn is_open(&self) -> bool {
+        self.resolved.is_none() && !self.taken_back
+    }
 }
 
 /// A departure.
@@ -391,7 +404,7 @@ impl JobView {
 
     /// A stop that nobody has resolved.
     pub fn open_stop(&self) -> Option<&StopView> {
-        self.stops.iter().find(|stop| stop.resolved.is_none())
+        self.stops.iter().find(|stop| stop.is_open())
     }
 
     /// Every step is done and there is at least one.
@@ -465,6 +478,7 @@ fn view_for(
         purpose: record.plan.map(|(_, _, plan)| plan.purpose),
         site_id: record.plan.map(|(_, _, plan)| plan.site),
         planner: record.plan.map(|(_, planner, _)| planner),
+        rule_set: record.plan.map(|(_, _, plan)| plan.rule_set.clone()).unwrap_or_default(),
         method: record.plan.map(|(_, _, plan)| (plan.method.id.clone(), plan.method.version)),
         method_title: method.map_or_else(String::new, |method| method.title.in_language(language).to_owned()),
         method_missing: method.is_none(),
@@ -483,7 +497,7 @@ fn view_for(
         somebody_stays: asked.is_some_and(|(_, by)| record.somebody_stays(by, None)),
         proof_until_us,
         by_the_clock,
-        stops: stops_of(record),
+        stops: stops_of(record, file),
         deviations,
         unsent: file.iter().filter(|held| held.stamp.is_none()).count(),
         remarks: remarks_of(record, file),
@@ -742,7 +756,7 @@ fn remarks_of(record: &Record<'_>, file: &JobFile) -> Vec<RemarkView> {
     all
 }
 
-fn stops_of(record: &Record<'_>) -> Vec<StopView> {
+fn stops_of(record: &Record<'_>, file: &JobFile) -> Vec<StopView> {
     let mut all: Vec<StopView> = record
         .stops
         .iter()
@@ -751,8 +765,10 @@ fn stops_of(record: &Record<'_>) -> Vec<StopView> {
             by: stop.by,
             at_us: stop.key.at,
             cause: stop.stop.cause,
-            remark: stop.stop.remark.map(|remark| text_of(record, remark)),
+            remark: stop.stop.remark.map(|remark| text_of(record, remark)).filter(|said| !said.is_empty()),
             resolved: stop.resolved.map(|(_, by, remark)| (by, text_of(record, remark))),
+            taken_back: stop.taken_back.is_some(),
+            stamped: file.get(*id).is_some_and(|held| held.stamp.is_some()),
         })
         .collect();
     all.sort_by_key(|stop| core::cmp::Reverse((stop.at_us, stop.id)));

@@ -68,6 +68,8 @@ fn hard_things_shut_the_way_and_soft_ones_are_only_told() {
         cause: StopCause::Damage,
         remark: None,
         resolved: None,
+        taken_back: false,
+        stamped: true,
     });
     job.breaches.push(BreachView {
         entry: entry(2),

@@ -74,7 +74,7 @@ pub fn standing_against(view: &JobView, design: Option<&DesignState>, photos_mis
     if view.method_missing {
         all.push(Against::MethodMissing);
     }
-    let stops = view.stops.iter().filter(|stop| stop.resolved.is_none()).count();
+    let stops = view.stops.iter().filter(|stop| stop.is_open()).count();
     if stops > 0 {
         all.push(Against::Stops(stops));
     }

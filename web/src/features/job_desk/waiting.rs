@@ -52,14 +52,15 @@ fn stop_card(w: Words, stop: &StopView, decide: bool, around: &Around) -> AnyVie
     let who = person(w, &names, stop.by);
     let (own, id) = (*around, stop.id);
     let about = w.say(stop_cause(stop.cause)).to_owned();
-    let state = match &stop.resolved {
-        None => view! { <Chip label=t!(w, "desk.stop_open") tone=Tone::Stop icon=Icon::Stop /> }.into_any(),
-        Some(_) => view! { <Chip label=t!(w, "desk.stop_resolved") tone=Tone::Good /> }.into_any(),
+    let state = match (&stop.resolved, stop.taken_back) {
+        (Some(_), _) => view! { <Chip label=t!(w, "desk.stop_resolved") tone=Tone::Good /> }.into_any(),
+        (None, true) => view! { <Chip label=t!(w, "desk.stop_taken_back") tone=Tone::Caution /> }.into_any(),
+        (None, false) => view! { <Chip label=t!(w, "desk.stop_open") tone=Tone::Stop icon=Icon::Stop /> }.into_any(),
     };
     let resolved = stop.resolved.as_ref().map(|(by, words)| {
         view! { <p>{t!(w, "desk.resolved_by", who = person(w, &names, *by))}" "<q dir="auto">{words.clone()}</q></p> }
     });
-    let open = stop.resolved.is_none() && decide;
+    let open = stop.is_open() && decide;
     view! {
         <li class="card decision">
             <div class="row"><h3 class="fill">{t!(w, "desk.stop_title", cause = about)}</h3>{state}</div>

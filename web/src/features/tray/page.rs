@@ -17,7 +17,7 @@ use crate::app::SyncStatus;
 use crate::device::{Device, Saving, use_device};
 use crate::features::crew::at_risk::{AtRisk, InstallHint};
 use crate::features::crew::bottom::{Act, CrewBottom, MainAct};
-use crate::features::crew::stop_work::StopButton;
+use crate::features::crew::stop_work::{StopButton, to_stop};
 use crate::features::desk::store_shut;
 use crate::i18n::{Words, use_words};
 use crate::routes::Screen;
@@ -74,7 +74,8 @@ pub fn TrayPage() -> impl IntoView {
     });
     let stoppable = Signal::derive(move || match jobs.get() {
         Some(Ok(jobs)) => {
-            jobs.iter().map(|job| (job.view.job, crate::features::job::page::place_line(w, &job.view))).collect()
+            let own = jobs.iter().map(|job| &job.view);
+            to_stop(own.map(|view| (view.job, crate::features::job::page::place_line(w, view), view.phase)))
         }
         Some(Err(_)) | None => Vec::new(),
     });
