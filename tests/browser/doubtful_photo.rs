@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use anyhow::Result;
+use anyhow::{Context as _, Result};
 use camera::Picture;
 use serde_json::json;
 use tests::browser::{Browser, DESK, WITHIN};
@@ -81,6 +81,38 @@ async fn a_dark_photo_is_asked_about_again_after_a_kill_and_goes_once_another_on
     met(&phone, "photo").await?;
     let words = phone.words().await?;
     phone.check(!words.contains("too dark") && !words.contains(MARK), "a good photo is kept without a word").await
+}
+
+/// No browser shows these, or shows a part of them in grey: each is asked about, and what is kept anyway is marked.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_photo_that_nobody_could_look_at_is_asked_about() -> Result<()> {
+    let rig = Rig::demo().await?;
+    let job = plan(&rig).await?;
+    let phone = phone_on_first_step(&rig, job).await?;
+    rig.server.road.cut().await;
+    let folder = tempfile::tempdir()?;
+    let noise = |seed: u32| (0..4_000_u32).map(move |at| (at.wrapping_mul(2_654_435_761 + seed) >> 13) as u8);
+    let heic: Vec<u8> = b"\0\0\0\x18ftypheic\0\0\0\0mif1heic".iter().copied().chain(noise(1)).collect();
+    let whole = picture(3).jpeg();
+    let huge = [
+        b"\x89PNG\r\n\x1a\n\0\0\0\x0dIHDR\0\0\x4e\x20\0\0\x4e\x20\x01\0\0\0\0".as_slice(),
+        &[0; 4],
+        b"\0\0\0\0IEND\xae\x42\x60\x82",
+    ]
+    .concat();
+    let random: Vec<u8> = b"\xff\xd8\xff\xe0".iter().copied().chain(noise(2).take(20)).collect();
+    for (name, bytes, words) in [
+        ("noise.heic", heic, "This device cannot show this photo"),
+        ("third.jpg", whole[..whole.len() / 3].to_vec(), "The file is cut off"),
+        ("random.jpg", random, "The file is cut off"),
+        ("huge.png", huge, "This device cannot show this photo"),
+    ] {
+        give(&phone, "photo", &file(folder.path(), name, &bytes)?).await?;
+        asks(&phone, "photo", words).await.with_context(|| name.to_owned())?;
+    }
+    phone.press(KEEP).await?;
+    met(&phone, "photo").await?;
+    phone.see(MARK).await
 }
 
 #[tokio::test(flavor = "multi_thread")]

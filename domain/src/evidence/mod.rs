@@ -10,3 +10,4 @@ pub mod image_header;
 pub mod likeness;
 pub mod measure;
 pub mod warning;
+pub mod whole;

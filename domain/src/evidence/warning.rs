@@ -26,6 +26,10 @@ pub enum Warning {
     TooBright,
     /// It looks like the picture of another place.
     LooksLike(Place),
+    /// This device cannot show it, and so nobody has looked at it.
+    NotShown,
+    /// The end of its file is missing.
+    Cut,
 }
 
 /// What is to be said of a picture, with the pictures that the job already has. The picture of its own place is not asked.

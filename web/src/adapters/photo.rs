@@ -24,6 +24,8 @@ const EDGE_MAX: u32 = 1_280;
 const QUALITY: f64 = 0.8;
 /// Above this a picture is not decoded on the device: 100 megapixels are 400 MB once unpacked.
 const PIXELS_MAX: u64 = 100_000_000;
+/// A camera of a phone makes JPEGs of 200 megapixels, and browsers unpack them at a fraction of that.
+const JPEG_PIXELS_MAX: u64 = 200_000_000;
 /// Cameras write their times in whole seconds, some in steps of two.
 const CLOCK_SLACK_MS: u64 = 3_000;
 
@@ -78,9 +80,14 @@ pub struct Decoded {
 pub async fn decode(original: &Original) -> Decoded {
     let PhotoFile { width, height, media, .. } = original.file;
     let pixels = u64::from(width) * u64::from(height);
-    match media {
-        MediaType::Jpeg | MediaType::Png | MediaType::Webp if pixels > 0 && pixels <= PIXELS_MAX => {}
-        MediaType::Jpeg | MediaType::Png | MediaType::Webp | MediaType::Heif => return Decoded::default(),
+    let may = match media {
+        MediaType::Jpeg => pixels > 0 && pixels <= JPEG_PIXELS_MAX,
+        MediaType::Png | MediaType::Webp => pixels > 0 && pixels <= PIXELS_MAX,
+        // Its size is not read; some platforms show it, the others refuse at once.
+        MediaType::Heif => true,
+    };
+    if !may {
+        return Decoded::default();
     }
     let buffer = original.bytes.buffer();
     locks::one_picture_at_a_time(draw(&buffer, width, height)).await.unwrap_or_default()

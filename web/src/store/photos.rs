@@ -5,10 +5,12 @@ use super::JobStore;
 use super::likeness::Ask;
 use super::write::{NewEntry, NewPhoto, SaveError};
 use crate::adapters::camera::ChosenFile;
+use crate::adapters::file_bytes::FileBytes;
 use crate::adapters::photo::{self, Decoded};
 use crate::ports::camera::{Original, PhotoRefusal, TakenPhoto};
 use crate::ports::local_store::StoreError;
 use domain::evidence::warning::Warning;
+use domain::evidence::whole;
 use domain::ids::{CaptureId, EntryId, Hash32, JobId};
 use domain::job_file::body::{MediaType, PhotoFile, PhotoOrigin};
 use serde::{Deserialize, Serialize};
@@ -128,7 +130,15 @@ impl JobStore {
         entries: impl FnOnce(&TakenPhoto) -> Vec<NewEntry>,
     ) -> Result<Vec<EntryId>, PhotographError> {
         let Decoded { preview, grey } = photo::decode(&original).await;
-        let warnings = grey.map_or_else(Vec::new, |grey| self.warnings(original.file.hash, &grey, &ask));
+        let mut warnings = match (&grey, &ask) {
+            (Some(grey), _) => self.warnings(original.file.hash, grey, &ask),
+            (None, Ask::For { .. }) => vec![Warning::NotShown],
+            (None, Ask::Nothing) => Vec::new(),
+        };
+        // Half a picture is drawn by most browsers, the rest of it grey.
+        if matches!(ask, Ask::For { .. }) && is_cut(original.file.media, &original.bytes) {
+            warnings = vec![Warning::Cut];
+        }
         // What could not be staged would be lost with the page while somebody thinks about it: that one is not asked about.
         if let (Some(staged), false) = (staged, warnings.is_empty()) {
             let staged = Staged { warnings, ..staged };
@@ -179,4 +189,20 @@ impl JobStore {
         self.0.local.drop_staged_bytes(hash).await?;
         self.delete_draft(&format!("{STAGED}{hash}")).await
     }
+}
+
+/// Above this length the end of a file is looked for at its end first; what stands in a picture's head is not that long.
+const SHORT_BYTES: u64 = 1024 * 1024;
+/// So much of the end of a long file.
+const END_BYTES: u64 = 64 * 1024;
+
+fn is_cut(media: MediaType, bytes: &FileBytes) -> bool {
+    let length = bytes.len();
+    if media == MediaType::Jpeg && length > SHORT_BYTES {
+        let end = bytes.slice(length - END_BYTES, length).to_vec();
+        if end.windows(2).any(|window| window == [0xff, 0xd9]) {
+            return false;
+        }
+    }
+    whole::is_cut(media, &bytes.to_vec())
 }

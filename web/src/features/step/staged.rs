@@ -162,6 +162,8 @@ fn said(ctx: Ctx, warning: &Warning) -> String {
         Warning::Blurred => t!(w, "step.photo.doubt.blurred").to_owned(),
         Warning::Dark => t!(w, "step.photo.doubt.dark").to_owned(),
         Warning::TooBright => t!(w, "step.photo.doubt.too_bright").to_owned(),
+        Warning::NotShown => t!(w, "step.photo.doubt.not_shown").to_owned(),
+        Warning::Cut => t!(w, "step.photo.doubt.cut").to_owned(),
         Warning::LooksLike(at) => {
             let step = ctx.now(|view| words::place(w, view, at)).unwrap_or_else(|| at.step.clone());
             t!(w, "step.photo.doubt.looks_like", step = step)
