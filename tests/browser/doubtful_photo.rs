@@ -112,7 +112,17 @@ async fn a_photo_that_nobody_could_look_at_is_asked_about() -> Result<()> {
     }
     phone.press(KEEP).await?;
     met(&phone, "photo").await?;
-    phone.see(MARK).await
+    phone.see(MARK).await?;
+    phone.see("This photo cannot be shown here").await?;
+    // The lead reads the same, and not that the photo is still on its way.
+    rig.server.road.heal().await;
+    until_all_sent(&phone, WITHIN).await?;
+    drop(phone);
+    let desk = browser_of(&rig, LEAD, DESK).await?;
+    desk.open(&format!("/desk/{job}")).await?;
+    desk.press("Worth a look").await?;
+    desk.press("Arrive").await?;
+    desk.see("This photo cannot be shown here").await
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -231,6 +231,8 @@ enum Picture {
     Waiting,
     Here(Rc<ObjectUrl>),
     NotHere,
+    /// Its bytes are somewhere, and nothing here or at the server makes a picture of them.
+    NotShown,
 }
 
 const fn media_word(media: MediaType) -> &'static str {
@@ -263,17 +265,18 @@ pub fn Photo(
     let store = store.get();
     spawn_local(async move {
         let found = find_picture(&store, api, job, &original, preview.as_ref()).await;
-        let _ = picture.try_set(found.map_or(Picture::NotHere, |url| Picture::Here(Rc::new(url))));
+        let _ = picture.try_set(found);
     });
     move || match picture.get() {
         Picture::Waiting => view! { <div class="photo waiting" role="status">{t!(w, "ui.loading")}</div> }.into_any(),
         Picture::NotHere => view! { <div class="photo none">{t!(w, "desk.photo_not_here")}</div> }.into_any(),
+        Picture::NotShown => view! { <div class="photo none">{t!(w, "desk.photo_not_shown")}</div> }.into_any(),
         Picture::Here(url) => {
             let (address, alt) = (url.address().to_owned(), label.clone());
             view! {
                 <button type="button" class="photo" class:large=move || large.get() aria-pressed=move || large.get().to_string()
                     title=t!(w, "desk.photo_size") on:click=move |_| large.update(|large| *large = !*large)>
-                    <img src=address alt=alt loading="lazy" />
+                    <img src=address alt=alt loading="lazy" on:error=move |_| picture.set(Picture::NotShown) />
                 </button>
             }
             .into_any()
@@ -287,22 +290,28 @@ async fn find_picture(
     job: JobId,
     original: &PhotoFile,
     preview: Option<&PhotoFile>,
-) -> Option<ObjectUrl> {
+) -> Picture {
+    let here = |url: ObjectUrl| Picture::Here(Rc::new(url));
     for file in preview.into_iter().chain([original]) {
         if let Ok(Some(bytes)) = store.photo_bytes(file.hash).await {
-            return ObjectUrl::of(media_word(file.media), &bytes.to_vec());
+            return ObjectUrl::of(media_word(file.media), &bytes.to_vec()).map_or(Picture::NotHere, here);
         }
     }
     let derivative = |hash: Hash32| format!("/api/jobs/{job}/photos/{hash}/upright");
     let mut paths = vec![derivative(original.hash)];
     paths.extend(preview.map(|file| format!("/api/jobs/{job}/photos/{}", file.hash)));
+    let mut found = Picture::NotHere;
     for path in paths {
-        if let Ok(answer) = api.send(Call::new("GET", path)).await {
-            let media = answer.header("content-type").unwrap_or_else(|| "image/jpeg".to_owned());
-            return ObjectUrl::of(&media, &answer.body);
+        match api.send(Call::new("GET", path)).await {
+            Ok(answer) => {
+                let media = answer.header("content-type").unwrap_or_else(|| "image/jpeg".to_owned());
+                return ObjectUrl::of(&media, &answer.body).map_or(Picture::NotHere, here);
+            }
+            Err(Refusal::Problem { code, .. }) if code == "no_view" => found = Picture::NotShown,
+            Err(_) => {}
         }
     }
-    None
+    found
 }
 
 /// The store of the page, as a value that closures of a view can hold; `Copy`.
