@@ -234,6 +234,8 @@ fn each_further_source_is_locked_by_itself_and_proved_dead() {
         ("ac", "isolate-further-ac", "further-ac", "prove-dead-further-ac", 10),
         ("vehicle", "isolate-vehicle", "vehicle", "prove-dead-vehicle", 10),
     ];
+    // Each answer names what it means: nobody can say that there is a source and then lock none.
+    let has = |option: &str, kind: &str| option == "all" || option.split('-').any(|word| word == kind);
     for name in METHODS {
         let method = compose(name, FILES).unwrap().method;
         for (kind, lock, board, test, pairs) in sources {
@@ -243,10 +245,19 @@ fn each_further_source_is_locked_by_itself_and_proved_dead() {
             assert_eq!(assert_wait(&method, &["prove-tester-after", "covers-closed"], &[test]), 2, "{name}");
             for step in [lock, test] {
                 let step = method.step(step).unwrap();
-                let when = step.when.as_ref().map(|when| (when.step.as_str(), when.requirement.as_str()));
-                assert_eq!(when, Some(("further-sources", kind)), "{name}: {}", step.id);
-                let has = |find: fn(&Requirement) -> bool| step.requirements.iter().filter(|need| find(need)).count();
-                assert_eq!(has(|need| matches!(need, Requirement::Photo(_))), 1, "{name}: {}", step.id);
+                let when = step.when.as_ref().unwrap();
+                assert_eq!((&*when.step, &*when.requirement), ("further-sources", "which"), "{name}: {}", step.id);
+                let Some(Requirement::Choice(which)) = method.step("further-sources").unwrap().requirement("which")
+                else {
+                    panic!("{name}: no choice");
+                };
+                for option in &which.options {
+                    let is_named = sources.iter().any(|(kind, ..)| has(&option.id, kind));
+                    assert!(is_named && !option.fails, "{name}: {} locks nothing", option.id);
+                    assert_eq!(when.is.contains(&option.id), has(&option.id, kind), "{name}: {} {kind}", option.id);
+                }
+                let photos = step.requirements.iter().filter(|need| matches!(need, Requirement::Photo(_)));
+                assert_eq!(photos.count(), 1, "{name}: {}", step.id);
             }
             let test = method.step(test).unwrap();
             let read = test.requirements.iter().filter(|need| match need {

@@ -476,6 +476,7 @@ fn a_new_inverter_is_finished_on_either_supply() {
         let values = rehearsal::figures(&method, country);
         let mut way = ways(&method).remove(1);
         way.options.insert(("find-sources".to_owned(), "other".to_owned()), "lockable".to_owned());
+        way.options.insert(("further-sources".to_owned(), "which".to_owned()), "all".to_owned());
         for step in ["find-sources", "isolate-supply", "isolate-further-ac", "isolate-vehicle"] {
             way.options.insert((step.to_owned(), "phases".to_owned()), phases.to_owned());
         }
